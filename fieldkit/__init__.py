@@ -1,0 +1,32 @@
+"""From a season of watching wild reptiles bask to numbers a keeper can use.
+
+The rooms, in the order data walks through them: ``records`` and ``physics``, ``field``, ``captive``, ``report``.
+"""
+
+import importlib
+
+__version__ = "0.1.0"
+
+_DOORS = {
+    "FieldkitError": "fieldkit.core",
+    "Season": "fieldkit.records.folder",
+    "SeasonError": "fieldkit.records.problems",
+    "demo_season": "fieldkit.records.folder",
+    "read_season": "fieldkit.records.folder",
+}
+_ROOMS = ("records", "physics", "field", "captive", "report")
+
+__all__ = [*_DOORS, *_ROOMS]
+
+
+def __getattr__(name):
+    # Lazy: pandas, scipy and statsmodels cost a second each, and `fieldkit --help` needs none of them.
+    if name in _DOORS:
+        return getattr(importlib.import_module(_DOORS[name]), name)
+    if name in _ROOMS:
+        return importlib.import_module(f"fieldkit.{name}")
+    raise AttributeError(f"module 'fieldkit' has no attribute {name!r}")
+
+
+def __dir__():
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,230 @@
+"""What every room shares: the error family, results that speak, and one wrapper for all containers."""
+
+import functools
+import html
+import inspect
+import sys
+from pathlib import Path
+
+
+class FieldkitError(Exception):
+    """A mistake that a person can mend; the message is a plain sentence that says how."""
+
+    def _render_traceback_(self):
+        # IPython asks for this: in a notebook a person sees the sentence, not the call stack.
+        return [f"{type(self).__name__}: {self}"]
+
+
+class Result:
+    """Base of every result: a frozen keyword-only dataclass with one `.table` and one `.sentence`.
+
+    Subclasses are declared ``@dataclass(frozen=True, kw_only=True, eq=False, repr=False)``.
+    """
+
+    def __repr__(self):
+        return f"{type(self).__name__}: {self.sentence}"
+
+    def _repr_html_(self):
+        table = self.table.to_html(border=0, float_format=lambda x: f"{x:.4g}", na_rep="–")
+        return f"<p>{html.escape(self.sentence)}</p>\n{table}"
+
+
+def resource_dir(name):
+    """Folder of the notebooks or the demo data, in a checkout or inside an installed wheel.
+
+    Parameters
+    ----------
+    name : {"notebooks", "data"}
+
+    Returns
+    -------
+    pathlib.Path
+
+    Examples
+    --------
+    >>> resource_dir("data").is_dir()
+    True
+    """
+    package = Path(__file__).resolve().parent
+    for candidate in (package / f"_{name}", package.parent / name):
+        if candidate.is_dir():
+            return candidate
+    raise FieldkitError(f"The folder '{name}' that comes with fieldkit is missing: install fieldkit again.")
+
+
+def generator(rng):
+    """Make a numpy Generator from a seed or a Generator (SPEC 7); None is refused so that every run can be repeated.
+
+    Examples
+    --------
+    >>> int(generator(1).integers(10))
+    4
+    """
+    import numpy as np
+
+    if rng is None:
+        raise FieldkitError("Give rng= a whole number (a seed), so that the result can be repeated.")
+    return np.random.default_rng(rng)
+
+
+def elementwise(outputs, *, static=()):
+    """Let a function of float arrays take scalars, arrays, Series, DataArrays and dask arrays.
+
+    What comes out is of the kind that went in: DataArray if any input is one (dims kept, CF attributes set, dask
+    stays lazy), else Series if any is one, else array, else float.
+
+    Parameters
+    ----------
+    outputs : dict of str to dict
+        Name of each output and its attributes, e.g. ``{"air_temperature_c": {"units": "degC"}}``. With one name the
+        function returns one array and so does the wrapper; with several it returns a dict of arrays, and the wrapper
+        returns a Dataset, a DataFrame or a dict.
+    static : sequence of str
+        Parameters passed through untouched (options, properties of a body). Values that are not numeric (None, str,
+        bool, dataclasses) are passed through in any case.
+
+    Returns
+    -------
+    callable
+
+    Raises
+    ------
+    FieldkitError
+        When Series with different indexes are mixed: aligning them silently would make gaps.
+
+    Examples
+    --------
+    >>> @elementwise({"temperature_k": {"units": "K"}})
+    ... def kelvin(temperature_c):
+    ...     return temperature_c + 273.15
+    >>> kelvin(20.0)
+    293.15
+    """
+
+    def decorate(func):
+        signature = inspect.signature(func)
+
+        @functools.wraps(func)
+        def inner(*args, **kwargs):
+            bound = signature.bind(*args, **kwargs)
+            bound.apply_defaults()
+            values = dict(bound.arguments)
+            numeric = {k: v for k, v in values.items() if k not in static and _is_numeric(v)}
+
+            def call(*arrays):
+                given = values | dict(zip(numeric, arrays))
+                result = func(**given)
+                return result if len(outputs) == 1 else tuple(result[name] for name in outputs)
+
+            return _apply(call, numeric, outputs)
+
+        return inner
+
+    return decorate
+
+
+def _is_numeric(value):
+    import numpy as np
+
+    if value is None or isinstance(value, str | bool | bytes):
+        return False
+    if isinstance(value, int | float | list | tuple | np.ndarray | np.number):
+        return True
+    return _kind(value) is not None
+
+
+def _kind(value):
+    """Name of the container without importing what the caller has not imported."""
+    for kind, module, attribute in (
+        ("dataarray", "xarray", "DataArray"),
+        ("series", "pandas", "Series"),
+        ("dask", "dask.array", "Array"),
+        ("index", "pandas", "Index"),
+    ):
+        loaded = sys.modules.get(module)
+        if loaded is not None and isinstance(value, getattr(loaded, attribute)):
+            return kind
+    return None
+
+
+def _apply(call, numeric, outputs):
+    import numpy as np
+
+    kinds = {_kind(v) for v in numeric.values()}
+    names = list(outputs)
+    if "dataarray" in kinds or "dask" in kinds:
+        return _apply_xarray(call, numeric, outputs, unwrap="dataarray" not in kinds)
+    index = None
+    if "series" in kinds:
+        series = [v for v in numeric.values() if _kind(v) == "series"]
+        index = series[0].index
+        if not all(s.index.equals(index) for s in series[1:]):
+            raise FieldkitError("The series do not have the same index: join them into one table first.")
+    arrays = [np.asarray(v, dtype=float) for v in numeric.values()]
+    shape = np.broadcast_shapes(*(a.shape for a in arrays))
+    results = call(*arrays)
+    results = [results] if len(names) == 1 else list(results)
+    results = [np.broadcast_to(np.asarray(r, dtype=float), np.broadcast_shapes(shape, np.shape(r))) for r in results]
+    if index is not None:
+        import pandas as pd
+
+        if len(names) == 1:
+            return pd.Series(results[0].copy(), index=index, name=names[0])
+        return pd.DataFrame({n: r for n, r in zip(names, results)}, index=index)
+    results = [float(r) if r.ndim == 0 else np.array(r) for r in results]
+    return results[0] if len(names) == 1 else dict(zip(names, results))
+
+
+def _apply_xarray(call, numeric, outputs, *, unwrap):
+    import numpy as np
+    import xarray as xr
+
+    names = list(outputs)
+
+    def dress(value):
+        if _kind(value) == "dataarray":
+            return value.astype(float)
+        if _kind(value) == "series":
+            return value.to_xarray().astype(float)
+        if _kind(value) == "dask" or np.ndim(value):
+            array = value if _kind(value) == "dask" else np.asarray(value, dtype=float)
+            if not unwrap and array.ndim:
+                raise FieldkitError(
+                    "Mix a DataArray only with scalars, Series or other DataArrays: a bare array has no dims."
+                )
+            return xr.DataArray(array, dims=[f"axis_{i - array.ndim}" for i in range(array.ndim)])
+        return float(value)
+
+    # Broadcast and rechunk first: apply_ufunc asks that chunks line up.
+    dressed = [dress(v) for v in numeric.values()]
+    positions = [i for i, v in enumerate(dressed) if _kind(v) == "dataarray"]
+    for i, array in zip(positions, xr.unify_chunks(*(dressed[i] for i in positions))):
+        dressed[i] = array
+    results = xr.apply_ufunc(
+        lambda *arrays: _full_shape(call, arrays, len(names)),
+        *dressed,
+        output_core_dims=[[] for _ in names],
+        dask="parallelized",
+        output_dtypes=[float] * len(names),
+        join="exact",
+        keep_attrs=False,
+    )
+    results = [results] if len(names) == 1 else list(results)
+    if unwrap:
+        results = [r.data for r in results]
+        return results[0] if len(names) == 1 else dict(zip(names, results))
+    named = {}
+    for name, array in zip(names, results):
+        named[name] = array.rename(name)
+        named[name].attrs = dict(outputs[name])
+    return named[names[0]] if len(names) == 1 else xr.Dataset(named)
+
+
+def _full_shape(call, arrays, count):
+    import numpy as np
+
+    shape = np.broadcast_shapes(*(np.shape(a) for a in arrays))
+    results = call(*(np.asarray(a, dtype=float) for a in arrays))
+    results = (results,) if count == 1 else results
+    results = tuple(np.broadcast_to(np.asarray(r, dtype=float), shape).copy() for r in results)
+    return results[0] if count == 1 else results

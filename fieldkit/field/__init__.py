@@ -1,0 +1,11 @@
+"""Statistics about wild animals: tables in, results out."""
+
+import importlib
+
+_ROOMS = ("uncertainty", "choice", "basking", "climate", "thermoregulation", "planning", "simulate", "demo")
+
+
+def __getattr__(name):
+    if name in _ROOMS:
+        return importlib.import_module(f"{__name__}.{name}")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

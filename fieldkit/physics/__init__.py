@@ -1,0 +1,11 @@
+"""Numbers in, the same kind of numbers out: sun, spectrum, heat, sensors. No files, no plots, no species."""
+
+import importlib
+
+_ROOMS = ("sun", "spectrum", "heat", "sensors")
+
+
+def __getattr__(name):
+    if name in _ROOMS:
+        return importlib.import_module(f"{__name__}.{name}")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
