@@ -241,8 +241,7 @@ def carry_errors(function, *, values, errors):
     ...     values={"reading_c": 50.0, "emissivity": 0.95, "reflected_temperature_c": 20.0},
     ...     errors={"reading_c": 0.5, "emissivity": 0.02, "reflected_temperature_c": 3.0},
     ... ).round(2).to_dict("records")
-    [{'value': 51.36, 'error': 0.78, 'share_reading_c': 0.45, 'share_emissivity': 0.53,
-      'share_reflected_temperature_c': 0.02}]
+    [{'value': 51.36, 'error': 0.78, 'share_reading_c': 0.45, 'share_emissivity': 0.53, ...}]
     """
     import pandas as pd
 
@@ -379,7 +378,7 @@ def _even_series(readings, interval_s):
             data = {k: ("time", v, {"units": "degC"}) for k, v in out.items()}
             return xr.Dataset(data, coords={"time": readings["time"]})
 
-        values = readings.values
+        values = readings.to_numpy()
     elif isinstance(readings, pd.Series):
         index, values = readings.index, readings.to_numpy()
 
