@@ -965,7 +965,7 @@ def potential_basking_hours(
     step = float(np.median(np.diff(times)))
     gap = 2.5 * step if longest_gap_min is None else longest_gap_min / 60
     # A last reading at midnight closes its day and opens none.
-    local = (series.index[[0, -1]].tz_localize(None) - pd.Timedelta([0, 1], unit="ns")).normalize()
+    local = (series.index[[0, -1]].tz_localize(None) - pd.to_timedelta([0, 1], unit="s")).normalize()
     days = _midnights(pd.date_range(local[0], local[1] + pd.Timedelta(days=1), freq="D"), series.index.tz)
     midnights = _unix_seconds(days).to_numpy() / 3600
     nodes = np.union1d(times, midnights[(midnights > times[0]) & (midnights < times[-1])])
