@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("sun", "spectrum", "heat", "sensors")
+_ROOMS = ("air", "convection", "heat", "sensors", "spectrum", "sun")
 
 
 def __getattr__(name):
