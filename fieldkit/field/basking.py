@@ -1,0 +1,846 @@
+"""The air temperatures between which animals bask: chance of basking against shade air, from repeated looks."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.core import FieldkitError, Result
+from fieldkit.field.uncertainty import cluster_bootstrap, critical_value, fieller_interval, threshold_interval
+
+SHAPES = ("hump", "monotone", "spline")
+LINKS = ("logit", "probit", "cloglog")
+SPLINE_KNOTS = 5
+GRID = 1501
+# Common practice, no source: below this a cluster-robust covariance is known to be shaky.
+FEW_CLUSTERS = 10
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Window(Result):
+    """Lower limit, peak and upper limit of shade-air temperature for basking, each with its interval.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        Rows ``lower limit``, ``peak``, ``upper limit``; columns ``estimate_c, low_c, high_c, standard_error_c,
+        probability, looks_beyond, status``. Status is ``found``, ``interval open`` (the interval runs past the scanned
+        temperatures), ``not reached``, ``peak not seen`` or ``no hump``.
+    sentence : str
+    curve : pandas.DataFrame
+        ``shade_air_c, probability, low, high`` over the scanned temperatures.
+    binned : pandas.DataFrame
+        ``shade_air_c`` (mean of the bin), ``looks, share, low, high``: the data behind the curve, Wilson intervals
+        that take every look as independent.
+    coefficients : pandas.DataFrame
+        ``estimate, standard_error`` on the link scale, air in °C.
+    covariance : numpy.ndarray
+    scanned_c : tuple of float
+        Coldest and hottest shade air at which anybody looked.
+    n_looks, n_animals, n_days : int
+        n_animals is 0 where animals are not told apart.
+    deviance, degrees_of_freedom : float
+    lopsided_p : float
+        Wald p of a cubic term added to the hump; NaN for other shapes.
+    left_out : pandas.DataFrame
+        ``row, reason`` of every scan that was not used.
+    settings : dict
+    seed : int or None
+        Seed of the bootstrap; None when there was none.
+    """
+
+    table: pd.DataFrame
+    sentence: str
+    curve: pd.DataFrame
+    binned: pd.DataFrame
+    coefficients: pd.DataFrame
+    covariance: np.ndarray
+    scanned_c: tuple
+    n_looks: int
+    n_animals: int
+    n_days: int
+    deviance: float
+    degrees_of_freedom: float
+    lopsided_p: float
+    left_out: pd.DataFrame
+    settings: dict
+    seed: int | None
+
+
+def window(
+    scans,
+    loggers=None,
+    *,
+    logger_info=None,
+    behaviours=("basking",),
+    among=None,
+    shape="hump",
+    fraction_of_peak=None,
+    probability=None,
+    radiation="none",
+    at_irradiance_w_m2=None,
+    link="logit",
+    cluster=("animal_id", "day"),
+    interval="fieller",
+    level=0.95,
+    n_resamples=499,
+    tolerance="15min",
+    rng=0,
+):
+    """Find the shade-air temperatures between which animals bask (or are active).
+
+    The chance that a look finds the animal basking is fitted against shade air by a binomial regression whose
+    covariance lets looks at one animal, and looks on one day, go together (two-way cluster sandwich; Cameron, Gelbach
+    & Miller 2011). The limits are where the fitted curve passes a level.
+
+    By default the level is **half of the peak**. A look often misses an animal that is there, and how often is rarely
+    known: a constant share of misses scales the whole curve down, which moves every temperature at which a fixed
+    probability is passed but leaves "half as often as at best" where it was. Give ``probability=`` for a fixed level
+    instead: when every look finds the animal (radio tags, enclosures), or when no peak was seen.
+
+    Parameters
+    ----------
+    scans : pandas.DataFrame
+        One row per look: ``time``, ``behaviour``, optional ``animal_id`` and ``count`` (animals seen doing it; empty
+        is one). Columns ``shade_air_c`` and ``irradiance_w_m2`` are used if present.
+    loggers : pandas.DataFrame, optional
+        Long form ``time, logger_id, value``. Needed when scans have no ``shade_air_c``.
+    logger_info : pandas.DataFrame, optional
+        ``logger_id, role``; loggers with role shade_air (irradiance) are joined to the looks by time.
+    behaviours : sequence of str
+        What counts as yes.
+    among : sequence of str, optional
+        Behaviours that count as a look at all, `behaviours` included; others are left out. Default: all.
+    shape : {"hump", "monotone", "spline"}
+        Quadratic, straight, or natural cubic spline (5 knots at quantiles) on the link scale.
+    fraction_of_peak : float, optional
+        Level as a share of the highest fitted chance, 0 to 1; default 0.5 unless `probability` is given. Needs a peak.
+    probability : float, optional
+        Level as a chance, 0 to 1. The monotone shape has no peak and needs it.
+    radiation : {"none", "added", "crossed"}
+        Irradiance as a further term, with ``crossed`` also times air (the limits then move with radiation).
+    at_irradiance_w_m2 : float, optional
+        Irradiance at which the limits are stated; default the median of the looks.
+    link : {"logit", "probit", "cloglog"}
+        Scale on which the curve is a line or a hump.
+    cluster : sequence of str or None
+        ``"animal_id"``, ``"day"`` or any columns of `scans`, at most two. None takes looks as independent. Where
+        animals are not told apart, the day stands alone.
+    interval : {"fieller", "bootstrap"}
+        ``fieller``: all temperatures at which the curve cannot be told from the level (Fieller 1954, carried over to a
+        curve: exact Fieller for the straight line and for the peak of a hump). It can have no finite end.
+        ``bootstrap``: percentiles over resampled clusters of the first kind in `cluster`.
+    level : float
+        Confidence level of the intervals.
+    n_resamples : int
+        Bootstrap resamples.
+    tolerance : str or pandas.Timedelta
+        Furthest a logger reading may be from the look.
+    rng : int or numpy.random.Generator
+        Seed of the bootstrap.
+
+    Returns
+    -------
+    Window
+
+    Raises
+    ------
+    FieldkitError
+        Missing columns; no look with or without the behaviour; behaviour split cleanly by temperature, so that the
+        fit runs away; fewer clusters than the curve has coefficients.
+
+    Notes
+    -----
+    Temperatures beyond those scanned are never given as an estimate: the season did not see them. Instrument error in
+    shade air widens the window; it is not corrected here. With clusters, the interval uses Student's t on one less
+    than the number of the scarcer cluster.
+
+    References
+    ----------
+    Fieller (1954) J. R. Stat. Soc. B 16:175-185. ter Braak & Looman (1986) Vegetatio 65:3-11 (optimum of a hump,
+    u = -b1/2b2). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> air = np.repeat(np.arange(20.0, 46.0, 2.5), 40)
+    >>> basked = np.concatenate([np.arange(40) < y for y in (5, 12, 20, 26, 29, 30, 29, 26, 20, 12, 5)])
+    >>> scans = pd.DataFrame({"shade_air_c": air, "behaviour": np.where(basked, "basking", "elsewhere")})
+    >>> found = window(scans, probability=0.5, cluster=None)
+    >>> found.table["estimate_c"].round(1).tolist()
+    [25.0, 32.5, 40.0]
+    """
+    fraction_of_peak = _checked_height(shape, fraction_of_peak, probability)
+    for name, value, allowed in (
+        ("radiation", radiation, ("none", "added", "crossed")),
+        ("link", link, LINKS),
+        ("interval", interval, ("fieller", "bootstrap")),
+    ):
+        if value not in allowed:
+            raise FieldkitError(f"{name}='{value}' is not known: choose one of {', '.join(allowed)}.")
+    looks, left_out = _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
+    clusters = _clusters(looks, cluster)
+    if radiation == "none":
+        at_irradiance_w_m2 = None
+    elif at_irradiance_w_m2 is None:
+        at_irradiance_w_m2 = float(looks["irradiance_w_m2"].median())
+    options = {
+        "shape": shape,
+        "link": link,
+        "radiation": radiation,
+        "at_irradiance_w_m2": at_irradiance_w_m2,
+        "level": level,
+    }
+    curve = _fit(looks, clusters, **options)
+    height = {"fraction_of_peak": fraction_of_peak, "probability": probability}
+    table = _limits(curve, **height)
+    seed = None
+    if interval == "bootstrap":
+        table, seed = _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng)
+    lopsided = _lopsided(looks, clusters, curve, options) if shape == "hump" else np.nan
+    animals = int(looks["animal_id"].nunique()) if "animal_id" in looks else 0
+    days = int(looks["day"].nunique()) if "day" in looks else 0
+    return Window(
+        table=table.drop(columns="x"),
+        sentence=_sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out),
+        curve=_drawn_curve(curve),
+        binned=_binned(looks, level),
+        coefficients=curve.reported(),
+        covariance=curve.reported_covariance(),
+        scanned_c=(curve.low, curve.high),
+        n_looks=int(looks["n"].sum()),
+        n_animals=animals,
+        n_days=days,
+        deviance=curve.deviance,
+        degrees_of_freedom=curve.degrees_of_freedom,
+        lopsided_p=lopsided,
+        left_out=left_out,
+        settings=options
+        | height
+        | {
+            "behaviours": tuple(behaviours),
+            "among": None if among is None else tuple(among),
+            "cluster": tuple(clusters),
+            "interval": interval,
+            "tolerance": str(tolerance),
+        },
+        seed=seed,
+    )
+
+
+def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
+    """Mean over the loggers of one role of the reading nearest in time to each look.
+
+    Parameters
+    ----------
+    times : pandas.Series of datetime
+        When each look was taken.
+    loggers : pandas.DataFrame
+        Long form ``time, logger_id, value``.
+    logger_info : pandas.DataFrame
+        ``logger_id, role``.
+    role : str
+        For example ``"shade_air"``.
+    tolerance : str or pandas.Timedelta
+        A reading further away than this is not used.
+
+    Returns
+    -------
+    pandas.Series
+        Indexed as `times`; NaN where no logger read within the tolerance.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> loggers = pd.DataFrame({"time": pd.to_datetime(["2030-05-01 09:00", "2030-05-01 09:10"]),
+    ...                         "logger_id": "L1", "value": [18.0, 19.0]})
+    >>> info = pd.DataFrame({"logger_id": ["L1"], "role": ["shade_air"]})
+    >>> looks = pd.Series(pd.to_datetime(["2030-05-01 09:08", "2030-05-01 12:00"]))
+    >>> readings_at(looks, loggers, info, role="shade_air").tolist()
+    [19.0, nan]
+    """
+    if loggers is None or logger_info is None:
+        raise FieldkitError(f"No '{role}' reading stands beside the looks: give loggers= and logger_info=.")
+    wanted = logger_info.loc[logger_info["role"] == role, "logger_id"]
+    chosen = loggers[loggers["logger_id"].isin(wanted)].dropna(subset=["time", "value"])
+    if chosen.empty:
+        raise FieldkitError(f"No logger has the role '{role}': name one in season.toml, or add its readings.")
+    aware = {getattr(t.dt, "tz", None) is not None for t in (times, chosen["time"])}
+    if len(aware) == 2:
+        raise FieldkitError("Looks and loggers do not both say their time zone: give both a zone, or neither.")
+    zoned = aware == {True}
+    left = pd.DataFrame(
+        {"time": pd.to_datetime(times, utc=zoned).astype(_clock(zoned)), "order": np.arange(len(times))}
+    )
+    left = left.dropna(subset=["time"]).sort_values("time")
+    columns = []
+    for _, one in chosen.groupby("logger_id"):
+        right = pd.DataFrame(
+            {"time": pd.to_datetime(one["time"], utc=zoned).astype(_clock(zoned)), "value": one["value"]}
+        )
+        joined = pd.merge_asof(
+            left, right.sort_values("time"), on="time", direction="nearest", tolerance=pd.Timedelta(tolerance)
+        )
+        columns.append(joined.set_index("order")["value"])
+    values = pd.concat(columns, axis=1).mean(axis=1).reindex(np.arange(len(times)))
+    return pd.Series(values.to_numpy(), index=times.index, name=role)
+
+
+def _clock(zoned):
+    return "datetime64[us, UTC]" if zoned else "datetime64[us]"
+
+
+def _checked_height(shape, fraction_of_peak, probability):
+    if shape not in SHAPES:
+        raise FieldkitError(f"shape='{shape}' is not known: choose one of {', '.join(SHAPES)}.")
+    if fraction_of_peak is not None and probability is not None:
+        raise FieldkitError("Give fraction_of_peak= or probability=, not both: they are two levels.")
+    if shape == "monotone" and probability is None:
+        raise FieldkitError("A monotone curve has no peak: give probability=, for example probability=0.5.")
+    if probability is None and fraction_of_peak is None:
+        fraction_of_peak = 0.5
+    for name, value in (("fraction_of_peak", fraction_of_peak), ("probability", probability)):
+        if value is not None and not 0 < value < 1:
+            raise FieldkitError(f"{name}={value} must lie between 0 and 1.")
+    return fraction_of_peak
+
+
+def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance):
+    """Table of usable looks (yes, n, air, irradiance, animal, day) and the list of rows that were not."""
+    if isinstance(behaviours, str) or isinstance(among, str):
+        raise FieldkitError('Give behaviours= and among= as lists, for example behaviours=["basking"].')
+    if scans is None or "behaviour" not in scans:
+        raise FieldkitError("The scans table has no column 'behaviour': it says what the animal did at each look.")
+    looks = pd.DataFrame(index=scans.index)
+    needed = {"shade_air_c": "shade_air"} | ({} if radiation == "none" else {"irradiance_w_m2": "irradiance"})
+    for column, role in needed.items():
+        looks[column] = pd.to_numeric(scans[column]) if column in scans else np.nan
+        if looks[column].isna().any() and (loggers is not None or looks[column].isna().all()):
+            if "time" not in scans:
+                raise FieldkitError(f"The scans table has neither '{column}' nor 'time' to look it up by.")
+            logged = readings_at(scans["time"], loggers, logger_info, role=role, tolerance=tolerance)
+            looks[column] = looks[column].fillna(logged)
+    looks["behaviour"] = scans["behaviour"]
+    looks["n"] = pd.to_numeric(scans["count"]).fillna(1.0) if "count" in scans else 1.0
+    if "animal_id" in scans and scans["animal_id"].notna().any():
+        looks["animal_id"] = scans["animal_id"]
+    if "time" in scans:
+        looks["day"] = pd.to_datetime(scans["time"]).dt.date
+    for column in scans.columns.difference(looks.columns):
+        looks[column] = scans[column]
+
+    reason = pd.Series("", index=scans.index)
+    reason[looks["behaviour"].isna()] = "behaviour is empty"
+    if among is not None:
+        absent = set(behaviours) - set(among)
+        if absent:
+            raise FieldkitError(f"among= must also name {', '.join(sorted(absent))}, which counts as yes.")
+        reason[~looks["behaviour"].isin(among) & (reason == "")] = "behaviour is not in among="
+    reason[~(looks["n"] > 0) & (reason == "")] = "count is not above 0"
+    for column in needed:
+        empty = looks[column].isna() & (reason == "")
+        reason[empty] = f"no {column} in the row and no logger reading within {tolerance} of it"
+    left_out = reason[reason != ""].rename_axis("row").rename("reason").reset_index()
+    looks = looks[reason == ""].copy()
+    looks["yes"] = np.where(looks["behaviour"].isin(behaviours), looks["n"], 0.0)
+    named = ", ".join(behaviours)
+    if looks.empty:
+        raise FieldkitError("No look could be used: every row of the scans lacks a behaviour or an air temperature.")
+    if looks["yes"].sum() == 0:
+        seen = ", ".join(sorted(looks["behaviour"].astype(str).unique()))
+        raise FieldkitError(f"No look found an animal {named}. Behaviours in the scans are: {seen}.")
+    if looks["yes"].sum() == looks["n"].sum():
+        raise FieldkitError(
+            f"Every look found an animal {named}: without looks that did not, its chance cannot be found. "
+            "Note also what animals do when they do not bask, and looks that find none."
+        )
+    return looks, left_out
+
+
+def _clusters(looks, cluster):
+    """Whole-number labels of each kind of cluster, by name."""
+    names = [] if cluster is None else [cluster] if isinstance(cluster, str) else list(cluster)
+    if "animal_id" in names and "animal_id" not in looks:
+        names.remove("animal_id")
+    if len(names) > 2:
+        raise FieldkitError("Looks can be clustered in two ways at most, for example by animal and by day.")
+    labels = {}
+    for name in names:
+        if name not in looks:
+            raise FieldkitError(
+                f"The scans table has no '{name}' to cluster by; cluster=None takes looks as independent."
+            )
+        values = looks[name].astype("string")
+        if values.isna().any():
+            # Animals nobody could tell apart: those of one day go together.
+            unknown = "unknown " + looks["day"].astype("string") if "day" in looks else "unknown"
+            values = values.fillna(unknown)
+        labels[name] = pd.factorize(values)[0]
+    return labels
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Curve:
+    """A fitted curve of air temperature on the link scale; air is centred inside for numerical health."""
+
+    shape: str
+    link: object
+    radiation: str
+    irradiance: float | None
+    centre: float
+    knots: np.ndarray
+    beta: np.ndarray
+    covariance: np.ndarray
+    level: float
+    degrees: float
+    low: float
+    high: float
+    air: np.ndarray
+    n: np.ndarray
+    deviance: float
+    degrees_of_freedom: float
+
+    def basis(self, air, order=0):
+        return _basis(air, self.irradiance, self.shape, self.radiation, self.centre, self.knots, order)
+
+    def eta(self, air, order=0):
+        return self.basis(air, order) @ self.beta
+
+    def variance(self, gradient):
+        return np.einsum("...i,ij,...j->...", gradient, self.covariance, gradient)
+
+    @property
+    def critical(self):
+        return critical_value(self.level, degrees_of_freedom=self.degrees)
+
+    def _to_air(self):
+        """Matrix that turns coefficients of centred air into coefficients of air in °C."""
+        size, c = len(self.beta), self.centre
+        change = np.eye(size)
+        if self.shape == "spline":
+            return change
+        change[0, 1] = -c
+        if self.shape == "hump":
+            change[0, 2], change[1, 2] = c * c, -2 * c
+        if self.radiation == "crossed":
+            change[-2, -1] = -c
+        return change
+
+    def reported(self):
+        names = {
+            "monotone": ["intercept", "air"],
+            "hump": ["intercept", "air", "air squared"],
+            "spline": [f"spline at {k:.4g} °C" for k in self.knots],
+        }[self.shape]
+        names += {"none": [], "added": ["radiation"], "crossed": ["radiation", "air x radiation"]}[self.radiation]
+        change = self._to_air()
+        return pd.DataFrame(
+            {
+                "estimate": change @ self.beta,
+                "standard_error": np.sqrt(np.diag(self.reported_covariance())),
+            },
+            index=pd.Index(names, name="term"),
+        )
+
+    def reported_covariance(self):
+        change = self._to_air()
+        return change @ self.covariance @ change.T
+
+
+def _basis(air, irradiance, shape, radiation, centre, knots, order=0):
+    air = np.asarray(air, dtype=float)
+    z = air - centre
+    one, zero = np.ones_like(z), np.zeros_like(z)
+    if shape == "spline":
+        from scipy.interpolate import CubicSpline
+
+        columns = list(np.moveaxis(CubicSpline(knots, np.eye(len(knots)), bc_type="natural")(air, order), -1, 0))
+    else:
+        columns = [(one, z), (zero, one), (zero, zero)][order]
+        columns = [*columns, (z * z, 2 * z, 2 * one)[order]] if shape == "hump" else list(columns)
+    if radiation != "none":
+        # Per W/m²; in the fit itself this is as well scaled as air squared.
+        flux = np.broadcast_to(np.asarray(irradiance, dtype=float), z.shape)
+        columns.append(flux if order == 0 else zero)
+        if radiation == "crossed":
+            columns.append(flux * (z, one, zero)[order])
+    return np.stack(columns, axis=-1)
+
+
+def _fit(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, level, knots=None, centre=None):
+    air, n = (looks[c].to_numpy(float) for c in ("shade_air_c", "n"))
+    irradiance = looks["irradiance_w_m2"].to_numpy(float) if radiation != "none" else None
+    if centre is None:
+        centre = float(np.average(air, weights=n))
+    if knots is None:
+        knots = np.quantile(air, np.linspace(0, 1, SPLINE_KNOTS))
+    if shape == "spline" and not (np.diff(knots) > 0).all():
+        raise FieldkitError("Too few different air temperatures for a spline: choose shape='hump' or 'monotone'.")
+    design = _basis(air, irradiance, shape, radiation, centre, knots)
+    size = design.shape[1]
+    if np.linalg.matrix_rank(design) < size:
+        raise FieldkitError(
+            f"The {shape} curve needs more different air temperatures than the {len(np.unique(air))} at which anybody "
+            "looked, or radiation that varies: choose a simpler shape."
+        )
+    fit = _regress(design, looks, clusters, link)
+    return _Curve(
+        shape=shape,
+        link=fit.family.link,
+        radiation=radiation,
+        irradiance=at_irradiance_w_m2,
+        centre=centre,
+        knots=knots,
+        beta=np.asarray(fit.params),
+        covariance=_proper(np.asarray(fit.cov_params())),
+        level=level,
+        degrees=_degrees(clusters),
+        low=float(air.min()),
+        high=float(air.max()),
+        air=air,
+        n=n,
+        deviance=float(fit.deviance),
+        degrees_of_freedom=float(fit.df_resid),
+    )
+
+
+def _regress(design, looks, clusters, link):
+    import warnings
+
+    from statsmodels.genmod import families
+    from statsmodels.genmod.generalized_linear_model import GLM
+    from statsmodels.tools.sm_exceptions import ConvergenceWarning, PerfectSeparationWarning
+
+    size = design.shape[1]
+    if clusters and _degrees(clusters) < size:
+        raise FieldkitError(
+            f"Looks come from only {_degrees(clusters) + 1} clusters ({' or '.join(clusters)}), too few for a curve "
+            f"with {size} coefficients and honest intervals. Watch more animals and days, or choose a simpler shape."
+        )
+    family = families.Binomial(
+        link={"logit": families.links.Logit, "probit": families.links.Probit, "cloglog": families.links.CLogLog}[link]()
+    )
+    how = {}
+    if clusters:
+        groups = np.column_stack(list(clusters.values()))
+        how = {"cov_type": "cluster", "cov_kwds": {"groups": groups[:, 0] if groups.shape[1] == 1 else groups}}
+    counts = looks[["yes"]].assign(no=looks["n"] - looks["yes"]).to_numpy(float)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", PerfectSeparationWarning)
+        warnings.simplefilter("error", ConvergenceWarning)
+        try:
+            fit = GLM(counts, design, family=family).fit(**how)
+            runs_away = (fit.mu * (1 - fit.mu)).max() < 1e-6
+        except (PerfectSeparationWarning, ConvergenceWarning):
+            runs_away = True
+    if runs_away:
+        raise FieldkitError(
+            "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
+            "interval given: more looks near the change are needed."
+        )
+    return fit
+
+
+def _degrees(clusters):
+    return min((len(np.unique(g)) for g in clusters.values()), default=np.inf) - 1
+
+
+def _proper(covariance):
+    # A two-way sandwich is a difference and can come out indefinite; its negative part is set to nought (Cameron,
+    # Gelbach & Miller 2011, section 2.3).
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    return (vectors * np.clip(values, 0, None)) @ vectors.T if values.min() < 0 else covariance
+
+
+def _limits(curve, *, fraction_of_peak, probability):
+    """One row per limit and one for the peak; column x keeps the place even where the season did not reach it."""
+    peak = _peak(curve)
+    if probability is None and not curve.low <= peak["x"] <= curve.high:
+        status = "no hump" if peak["status"] == "no hump" else "peak not seen"
+        lower = upper = _blank(status)
+    else:
+        height, moves, chance = _height(curve, peak["x"], fraction_of_peak, probability)
+        lower, upper = (_limit(curve, height, moves, chance, rising, peak["x"]) for rising in (True, False))
+    table = pd.DataFrame([lower, peak, upper], index=pd.Index(["lower limit", "peak", "upper limit"], name="limit"))
+    table["looks_beyond"] = [
+        curve.n[curve.air < table.loc["lower limit", "estimate_c"]].sum(),
+        np.nan,
+        curve.n[curve.air > table.loc["upper limit", "estimate_c"]].sum(),
+    ]
+    columns = ["estimate_c", "low_c", "high_c", "standard_error_c", "probability", "looks_beyond", "status", "x"]
+    return table[columns]
+
+
+def _blank(status, x=np.nan):
+    nothing = dict.fromkeys(("estimate_c", "low_c", "high_c", "standard_error_c", "probability"), np.nan)
+    return nothing | {"status": status, "x": x}
+
+
+def _height(curve, peak, fraction_of_peak, probability):
+    """What the curve has to pass on the link scale, how that moves with the coefficients, and the chance it means."""
+    if probability is not None:
+        return float(curve.link(probability)), np.zeros(len(curve.beta)), probability
+    top = float(curve.eta(peak))
+    chance = fraction_of_peak * float(curve.link.inverse(top))
+    # The peak's place moves too, but the curve is flat there: only its height counts (envelope theorem).
+    slope = float(curve.link.deriv(chance)) * fraction_of_peak * float(curve.link.inverse_deriv(top))
+    return float(curve.link(chance)), slope * curve.basis(peak), chance
+
+
+def _peak(curve):
+    if curve.shape == "monotone":
+        return _blank("no hump")
+    slope, bend = curve.basis(curve.centre, 1), curve.basis(curve.centre, 2)
+    if curve.shape == "hump":
+        if bend @ curve.beta >= 0:
+            return _blank("no hump")
+        covariance = _pair_covariance(curve, -slope, bend)
+        ratio = fieller_interval(
+            -slope @ curve.beta, bend @ curve.beta, covariance, level=curve.level, degrees_of_freedom=curve.degrees
+        )
+        top, low, high = (curve.centre + value for value in (ratio.estimate, ratio.low, ratio.high))
+    else:
+        air = np.linspace(curve.low, curve.high, GRID)
+        at = int(np.argmax(curve.eta(air)))
+        if at in (0, GRID - 1):
+            return _blank("not reached", -np.inf if at == 0 else np.inf)
+        top = _root(lambda x: curve.eta(x, 1), air[at - 1], air[at + 1])
+        low, high = _stretch(curve, lambda x: curve.eta(x, 1), lambda x: curve.basis(x, 1), top, curve.low, curve.high)
+    error = float(np.sqrt(curve.variance(curve.basis(top, 1))) / abs(curve.eta(top, 2)))
+    return _row(curve, top, low, high, error, float(curve.link.inverse(curve.eta(top))))
+
+
+def _pair_covariance(curve, first, second):
+    pair = np.stack([first, second])
+    return pair @ curve.covariance @ pair.T
+
+
+def _limit(curve, height, moves, chance, rising, peak):
+    if curve.shape == "monotone" and (curve.eta(curve.centre, 1) > 0) != rising:
+        return _blank("no such limit") | {"probability": chance}
+    # A spline says nothing beyond its last knots; a line and a hump can be followed a little way.
+    reach = 0.0 if curve.shape == "spline" else curve.high - curve.low
+    bounds = (curve.low - reach, curve.high + reach)
+    air = np.linspace(*bounds, 3 * GRID)
+    above = curve.eta(air) > height
+    turns = np.flatnonzero(above[1:] & ~above[:-1] if rising else ~above[1:] & above[:-1])
+    if not np.isnan(peak):
+        turns = turns[air[turns] <= peak] if rising else turns[air[turns + 1] >= peak]
+    if turns.size == 0:
+        seen = above[(air >= curve.low) & (air <= curve.high)].any()
+        return _blank("not reached" if seen else "never that often") | {"probability": chance}
+    nearest = turns[-1] if rising else turns[0]
+    place = _root(lambda x: curve.eta(x) - height, air[nearest], air[nearest + 1])
+    if curve.shape == "monotone":
+        at = curve.basis(curve.centre)
+        slope = curve.basis(curve.centre, 1)
+        crossing = threshold_interval(
+            at @ curve.beta,
+            slope @ curve.beta,
+            _pair_covariance(curve, at, slope),
+            at=height,
+            level=curve.level,
+            degrees_of_freedom=curve.degrees,
+        )
+        low, high = curve.centre + crossing.low, curve.centre + crossing.high
+    else:
+        low, high = _stretch(curve, lambda x: curve.eta(x) - height, lambda x: curve.basis(x) - moves, place, *bounds)
+    error = float(np.sqrt(curve.variance(curve.basis(place) - moves)) / abs(curve.eta(place, 1)))
+    return _row(curve, place, low, high, error, chance)
+
+
+def _row(curve, place, low, high, error, chance):
+    if not curve.low <= place <= curve.high:
+        # What the scans did see of it: the end of the interval that lies within the scanned temperatures.
+        row = _blank("not reached", place) | {"probability": chance}
+        if place > curve.high:
+            return row | {"low_c": min(low, curve.high), "high_c": np.inf}
+        return row | {"low_c": -np.inf, "high_c": max(high, curve.low)}
+    closed = curve.low <= low and high <= curve.high
+    return {
+        "estimate_c": place,
+        "low_c": low,
+        "high_c": high,
+        "standard_error_c": error,
+        "probability": chance,
+        "status": "found" if closed else "interval open",
+        "x": place,
+    }
+
+
+def _root(function, low, high):
+    from scipy.optimize import brentq
+
+    return float(brentq(function, low, high, xtol=1e-10))
+
+
+def _stretch(curve, value, gradient, place, low, high):
+    """Temperatures around `place` at which `value` cannot be told from nought: Fieller's argument for any curve."""
+    critical = curve.critical
+
+    def doubt(x):
+        return value(x) ** 2 - critical**2 * curve.variance(gradient(x))
+
+    ends = []
+    for limit in (low, high):
+        steps = np.linspace(place, limit, GRID)
+        outside = np.flatnonzero(doubt(steps[1:]) > 0)
+        if outside.size == 0:
+            ends.append(np.copysign(np.inf, limit - place))
+        else:
+            ends.append(_root(doubt, steps[outside[0]], steps[outside[0] + 1]))
+    return ends[0], ends[1]
+
+
+def _lopsided(looks, clusters, curve, options):
+    """Wald p of a cubic term: does one side of the hump fall faster than the other?"""
+    from scipy import stats
+
+    air = looks["shade_air_c"].to_numpy(float)
+    if len(np.unique(air)) < 4:
+        return np.nan
+    irradiance = looks["irradiance_w_m2"].to_numpy(float) if curve.radiation != "none" else None
+    design = _basis(air, irradiance, "hump", curve.radiation, curve.centre, curve.knots)
+    cubic = ((air - curve.centre) / (curve.high - curve.low)) ** 3
+    try:
+        fit = _regress(np.column_stack([design, cubic]), looks, clusters, options["link"])
+    except FieldkitError:
+        # Too few clusters for one more coefficient: the check is not made.
+        return np.nan
+    ratio = fit.params[-1] / np.sqrt(_proper(np.asarray(fit.cov_params()))[-1, -1])
+    return float(2 * stats.t.sf(abs(ratio), min(curve.degrees, 1e9)))
+
+
+def _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng):
+    """Percentile limits from whole clusters drawn again; the seed comes back with them."""
+    if not clusters:
+        raise FieldkitError("The bootstrap resamples animals or days: name one in cluster=, or use interval='fieller'.")
+    kind, labels = next(iter(clusters.items()))
+
+    def places(sample):
+        try:
+            again = _fit(sample, {}, **options, knots=curve.knots, centre=curve.centre)
+        except FieldkitError:
+            return dict.fromkeys(table.index, np.nan)
+        return _limits(again, **height)["estimate_c"].to_dict()
+
+    drawn = cluster_bootstrap(
+        looks.assign(**{kind: labels}),
+        places,
+        cluster=kind,
+        n_resamples=n_resamples,
+        level=curve.level,
+        method="percentile",
+        rng=rng,
+    )
+    table = table.copy()
+    for name in table.index[table["estimate_c"].notna()]:
+        row = drawn.table.loc[name]
+        closed = np.isfinite(row["low"])
+        table.loc[name, ["low_c", "high_c"]] = (row["low"], row["high"]) if closed else (-np.inf, np.inf)
+        table.loc[name, "standard_error_c"] = row["standard_error"]
+        table.loc[name, "status"] = "found" if closed else "interval open"
+    return table, drawn.seed
+
+
+def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out):
+    doing = " or ".join(behaviours)
+    probability = height["probability"]
+    sure = f"{100 * curve.level:g} % interval"
+
+    def place(name, first=False):
+        row = table.loc[name]
+        ends = f"{row['low_c']:.1f} to {row['high_c']:.1f}"
+        if not np.isfinite([row["low_c"], row["high_c"]]).all():
+            ends = "no finite limits"
+            if np.isfinite(row["low_c"]):
+                ends = f"from {row['low_c']:.1f}, no upper end"
+            elif np.isfinite(row["high_c"]):
+                ends = f"to {row['high_c']:.1f}, no lower end"
+        return f"{row['estimate_c']:.1f} °C ({sure + ' ' if first else ''}{ends})"
+
+    lower, peak, upper = (table.loc[name, "status"] for name in table.index)
+    words = []
+    if "no hump" in (lower, upper) or (curve.shape == "hump" and peak == "no hump"):
+        words.append(
+            f"The chance of {doing} against shade air does not bend down at both ends: these looks show no range with "
+            "two limits. Try shape='monotone' with probability=."
+        )
+    elif "peak not seen" in (lower, upper):
+        warm = table.loc["peak", "x"] > curve.high
+        words.append(
+            f"The chance of {doing} is still {'rising' if warm else 'highest'} at the "
+            f"{'hottest' if warm else 'coldest'} shade air scanned, {curve.high if warm else curve.low:.1f} °C: the "
+            f"season never got {'hot' if warm else 'cold'} enough to see the peak, so limits at a share of it cannot "
+            "be stated. probability= gives limits at a fixed chance."
+        )
+    if lower not in ("no hump", "peak not seen"):
+        much = (
+            f"in at least {100 * probability:g} % of looks"
+            if probability is not None
+            else f"at least {height['fraction_of_peak']:g} times as often as at best"
+        )
+        parts = []
+        if "never that often" in (lower, upper):
+            words.append(f"At no shade air scanned does the fitted chance of {doing} reach {100 * probability:g} %.")
+        else:
+            known = [n for n in ("lower limit", "upper limit") if not np.isnan(table.loc[n, "estimate_c"])]
+            if len(known) == 2:
+                parts.append(f"from {place(known[0], True)} to {place(known[1])}")
+            elif known:
+                parts.append(f"{'above' if known[0] == 'lower limit' else 'below'} {place(known[0], True)}")
+            if parts:
+                words.append(f"Animals were {doing} {much} in shade air {parts[0]}.")
+            for name, status, end, scan, edge in (
+                ("lower limit", lower, "cold", "coldest", curve.low),
+                ("upper limit", upper, "hot", "hottest", curve.high),
+            ):
+                if status == "not reached":
+                    words.append(
+                        f"The season never got {end} enough to see the {name}: the {scan} scan was at {edge:.1f} °C."
+                    )
+                elif status == "interval open":
+                    words.append(f"The interval of the {name} runs past the scanned temperatures: read it as a hint.")
+    if not np.isnan(table.loc["peak", "estimate_c"]):
+        words.append(f"Most often at {place('peak')}, in {100 * table.loc['peak', 'probability']:.0f} % of looks.")
+        if not np.isfinite(table.loc["peak", ["low_c", "high_c"]].astype(float)).all():
+            words.append("A curve without a peak fits these looks as well.")
+    if curve.irradiance is not None:
+        words.append(f"Stated for an irradiance of {curve.irradiance:.0f} W/m².")
+    if lopsided < 0.05:
+        words.append(f"One side falls faster than the other (p = {lopsided:.2g}): compare shape='spline'.")
+    counts = [f"{looks['n'].sum():.0f} looks"]
+    counts += [f"{animals} animals"] if animals else []
+    counts += [f"{days} days"] if days else []
+    words.append(", ".join(counts) + ".")
+    if curve.degrees + 1 < FEW_CLUSTERS:
+        words.append(f"Only {curve.degrees + 1} animals or days stand behind the intervals: they are rough.")
+    if len(left_out):
+        words.append(f"{len(left_out)} rows were left out (see left_out).")
+    return " ".join(words)
+
+
+def _drawn_curve(curve):
+    air = np.linspace(curve.low, curve.high, 200)
+    eta = curve.eta(air)
+    half = curve.critical * np.sqrt(curve.variance(curve.basis(air)))
+    chance = curve.link.inverse
+    return pd.DataFrame(
+        {"shade_air_c": air, "probability": chance(eta), "low": chance(eta - half), "high": chance(eta + half)}
+    )
+
+
+def _binned(looks, level):
+    from statsmodels.stats.proportion import proportion_confint
+
+    air = looks["shade_air_c"]
+    count = min(12, air.nunique())
+    edges = np.unique(np.linspace(air.min(), air.max(), count + 1))
+    place = np.clip(np.searchsorted(edges, air, side="right") - 1, 0, len(edges) - 2)
+    rows = []
+    for _, group in looks.groupby(place):
+        n, yes = group["n"].sum(), group["yes"].sum()
+        low, high = proportion_confint(yes, n, alpha=1 - level, method="wilson")
+        middle = np.average(group["shade_air_c"], weights=group["n"])
+        rows.append((middle, int(n), yes / n, low, high))
+    return pd.DataFrame(rows, columns=["shade_air_c", "looks", "share", "low", "high"])
