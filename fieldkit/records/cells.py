@@ -1,0 +1,510 @@
+"""What is written in a cell, turned into numbers and moments in time; what cannot be turned is said, never guessed."""
+
+import datetime as dt
+import re
+import zoneinfo
+
+import numpy as np
+import pandas as pd
+
+MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "–", "—", "#n/a"}
+_SPREADSHEET_ERRORS = {"#div/0!", "#ref!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"}
+_CODES = {-9999.0, -999.0, -99.9, -999.9, 9999.0, 99999.0, -99999.0}
+
+_DOT = re.compile(r"[-+]?\d*\.\d+(e[-+]?\d+)?", re.I)
+_COMMA = re.compile(r"[-+]?\d*,\d+(e[-+]?\d+)?", re.I)
+_COMMA_GROUP = re.compile(r"[-+]?[1-9]\d{0,2}(,\d{3})+")
+
+_MONTHS = {m: i for i, m in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split(), start=1)}
+_CLOCK = (
+    r"(?:(?:[T\s,]+)(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?\s*(Z|UTC|[+-]\d{2}:?\d{2})?)?"
+)
+_YMD = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})" + _CLOCK, re.I)
+_XXY = re.compile(r"(\d{1,2})[-/. ]\s?(\d{1,2})[-/. ]\s?(\d{4})" + _CLOCK, re.I)
+_DMONY = re.compile(r"(\d{1,2})[-. ]*([a-z]{3,9})[-., ]*(\d{4})" + _CLOCK, re.I)
+_MONDY = re.compile(r"([a-z]{3,9})[-. ]*(\d{1,2})[-., ]+(\d{4})" + _CLOCK, re.I)
+_SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(\s.*)?")
+_CLOCK_ONLY = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?", re.I)
+_SERIAL = re.compile(r"\d{5}(\.\d+)?")
+
+
+def tidy(cell):
+    """A cell as text without stray blanks; numbers of a workbook come out as a person would write them.
+
+    Examples
+    --------
+    >>> tidy(" R07\\u00a0"), tidy(7.0), tidy(None)
+    ('R07', '7', '')
+    """
+    if cell is None or (isinstance(cell, float) and np.isnan(cell)):
+        return ""
+    if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
+        return str(int(cell))
+    if isinstance(cell, str):
+        return cell.replace("\u00a0", " ").replace("\u202f", " ").strip()
+    return str(cell)
+
+
+def is_missing(text):
+    """True for an empty cell and the usual ways to write one.
+
+    Examples
+    --------
+    >>> is_missing("n/a"), is_missing("0")
+    (True, False)
+    """
+    return text.lower() in MISSING
+
+
+def decimal_mark(texts):
+    """Which decimal mark the numbers of one file use.
+
+    Parameters
+    ----------
+    texts : iterable of str
+        Cells of the number columns.
+
+    Returns
+    -------
+    str
+        "." or ",", "mixed" when both occur, or "unclear" when every comma could also part thousands.
+
+    Examples
+    --------
+    >>> decimal_mark(["12,5", "7"]), decimal_mark(["12.5"]), decimal_mark(["1,234"]), decimal_mark(["1,5", "2.5"])
+    (',', '.', 'unclear', 'mixed')
+    """
+    dot = comma = unclear = False
+    for text in texts:
+        if "," in text:
+            if _COMMA_GROUP.fullmatch(text):
+                unclear = True
+            elif _COMMA.fullmatch(text):
+                comma = True
+        elif "." in text and _DOT.fullmatch(text):
+            dot = True
+    if dot and comma:
+        return "mixed"
+    if comma:
+        return ","
+    return "unclear" if unclear else "."
+
+
+def numbers(cells, *, decimal="."):
+    """Turn cells into floats.
+
+    Parameters
+    ----------
+    cells : pandas.Series of object
+        As read; the index is kept.
+    decimal : {".", ","}
+
+    Returns
+    -------
+    values : pandas.Series of float
+        NaN where the cell is empty or wrong.
+    wrong : list of (index, value, problem, remedy)
+
+    Examples
+    --------
+    >>> values, wrong = numbers(pd.Series(["12,5", "", "23 C"]), decimal=",")
+    >>> values.tolist()
+    [12.5, nan, nan]
+    >>> wrong[0][2]
+    'This is not a number.'
+    """
+    strange = cells.map(lambda c: isinstance(c, bool | dt.date | dt.time | dt.timedelta))
+    texts = cells.where(~strange, None).map(tidy)
+    plain = texts.str.replace("−", "-", regex=False)
+    if decimal == ",":
+        plain = plain.str.replace(",", ".", regex=False)
+    empty = texts.str.lower().isin(MISSING)
+    values = pd.to_numeric(plain.mask(empty), errors="coerce").astype(float)
+    values = values.mask(~np.isfinite(values))
+    wrong = []
+    for index in cells.index[(values.isna() & ~empty) | strange | values.isin(_CODES)]:
+        wrong.append((index, tidy(cells[index]), *_why_no_number(cells[index], texts[index])))
+    values[[w[0] for w in wrong]] = np.nan
+    return values, wrong
+
+
+def _why_no_number(cell, text):
+    if isinstance(cell, dt.date | dt.time | dt.timedelta):
+        return (
+            "The spreadsheet has turned this number into a date or a time.",
+            "Format the column as a plain number and type the reading again.",
+        )
+    if isinstance(cell, bool):
+        return "This is TRUE or FALSE, not a number.", "Write the reading."
+    if text.lower() in _SPREADSHEET_ERRORS:
+        return (
+            "The formula in this cell fails.",
+            "Mend the formula, or write the reading itself, or leave the cell empty.",
+        )
+    if re.fullmatch(r"[-+]?\d+(\.\d+)?", text) and float(text) in _CODES:
+        return "This looks like a code for a missing reading, not a reading.", "Leave the cell empty."
+    if re.fullmatch(r"[<>~≈≤≥].*", text):
+        return "This is not one number.", "Write the best reading as a number and put the rest in the notes column."
+    if re.fullmatch(r"[-+]?\d{1,3}([ '’.,]\d{3})+([.,]\d+)?", text):
+        return "This number has marks between the thousands.", "Write it without them, such as 1234.5."
+    if re.fullmatch(r"[-+−]?\d+([.,]\d+)?\s*[^\d\s]+.*", text):
+        return (
+            "This is not a number.",
+            "Write the number alone; the unit goes into the header, doubts and remarks into the notes column.",
+        )
+    return "This is not a number.", "Write the reading as a number, or leave the cell empty if there was none."
+
+
+def clock_zone(text):
+    """Time zone from its name, or from a fixed offset written as UTC-05:00.
+
+    Returns
+    -------
+    datetime.tzinfo or None
+        None when there is no such zone.
+
+    Examples
+    --------
+    >>> clock_zone("UTC-05:00").utcoffset(None).total_seconds() / 3600
+    -5.0
+    >>> clock_zone("America/Nowhere") is None
+    True
+    """
+    text = str(text).strip()
+    fixed = re.fullmatch(r"(?:UTC|GMT)\s*([-+−])\s*(\d{1,2})(?::?(\d{2}))?", text)
+    if fixed:
+        minutes = int(fixed[2]) * 60 + int(fixed[3] or 0)
+        return dt.timezone(dt.timedelta(minutes=minutes if fixed[1] == "+" else -minutes))
+    try:
+        return zoneinfo.ZoneInfo(text)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        return None
+
+
+def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_day=None, need_clock=True):
+    """Turn cells into dates with a time of day, on the clock they were written by.
+
+    Parameters
+    ----------
+    cells : pandas.Series of object
+    days : pandas.Series of datetime64, optional
+        The day of each row, for sheets that keep day and time of day in two columns.
+    order : {"dmy", "mdy", "ymd"}, optional
+        Order stated in season.toml; without it 03/04/2023 is refused, unless another cell settles it.
+    epoch : {1900, 1904}
+        First year of the spreadsheet's day numbers.
+    first_day, last_day : datetime.date, optional
+        Of the season: day numbers have to fall inside.
+    need_clock : bool
+        Whether a date without a time of day is a mistake.
+
+    Returns
+    -------
+    local : pandas.Series of datetime64[ns]
+        NaT where empty or wrong.
+    offset : pandas.Series of timedelta64[ns]
+        Offset from UTC where the cell states one, else NaT.
+    wrong : list of (index, value, problem, remedy)
+    notes : list of (index, value, problem, remedy)
+        What was read in one way and could be meant in another.
+
+    Examples
+    --------
+    >>> local, offset, wrong, notes = moments(pd.Series(["2023-05-14 10:20", "14/05/2023 10:25"]))
+    >>> local.dt.strftime("%d %B %H:%M").tolist()
+    ['14 May 10:20', '14 May 10:25']
+    """
+    local = pd.Series(pd.NaT, index=cells.index, dtype="datetime64[ns]")
+    offset = pd.Series(pd.NaT, index=cells.index, dtype="timedelta64[ns]")
+    wrong, notes = [], []
+    is_text = cells.map(lambda c: isinstance(c, str))
+    texts = cells.where(is_text, "").map(tidy)
+    # Most files hold one tidy form; the slow road below is for the rest.
+    left = is_text & ~texts.str.lower().isin(MISSING)
+    if days is None:
+        for form in ("%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"):
+            if left.any():
+                parsed = pd.to_datetime(texts[left], format=form, errors="coerce").astype("datetime64[ns]").dropna()
+                local[parsed.index] = parsed
+                left[parsed.index] = False
+    is_date = cells.map(lambda c: isinstance(c, dt.datetime | dt.date))
+    if days is None and is_date.any() and all(getattr(c, "tzinfo", None) is None for c in cells[is_date]):
+        local[is_date] = pd.to_datetime(cells[is_date].tolist()).astype("datetime64[ns]").round("s")
+    else:
+        left |= is_date
+    left |= ~is_text & ~is_date & cells.notna()
+    slow = cells.index[left]
+    settled, reason = _settle_order(texts[slow], order)
+    read, known = {}, {}
+    for index in slow:
+        cell = cells[index]
+        day = None if days is None else days[index]
+        ask = (type(cell), cell, day)
+        if ask not in known:
+            season = (first_day, last_day)
+            known[ask] = _moment(cell, day, settled, reason, epoch, season, need_clock, bool(is_date.any()))
+        outcome = known[ask]
+        if isinstance(outcome, str):
+            problem, remedy = outcome.split("|")
+            wrong.append((index, tidy(cell), problem, remedy))
+            continue
+        read[index] = outcome[:2]
+        if outcome[2]:
+            problem, remedy = outcome[2].split("|")
+            notes.append((index, tidy(cell), problem, remedy))
+    if read:
+        rows = list(read)
+        local[rows] = pd.to_datetime([moment for moment, _ in read.values()]).astype("datetime64[ns]")
+        offset[rows] = pd.to_timedelta([apart for _, apart in read.values()]).astype("timedelta64[ns]")
+    return local, offset, wrong, notes
+
+
+def _settle_order(texts, order):
+    """Order of day and month, stated or proven by a day above 12; else why it is not settled."""
+    if order in ("dmy", "mdy"):
+        return order, "stated"
+    first = second = False
+    for text in texts:
+        match = _XXY.fullmatch(text)
+        if match:
+            first |= int(match[1]) > 12
+            second |= int(match[2]) > 12
+    if first and second:
+        return None, "both"
+    if first or second:
+        return ("dmy" if first else "mdy"), "proven"
+    return None, "unknown"
+
+
+def _moment(cell, day, order, reason, epoch, season, need_clock, has_real_dates):
+    """One cell: (local, offset, note), or "problem|remedy"."""
+    if isinstance(cell, dt.time):
+        if day is None:
+            return (
+                "This is a time of day without a day.|"
+                "Write day and time in one cell, such as 2023-05-14 10:20, or add a date column."
+            )
+        return _join(day, cell.hour, cell.minute, cell.second)
+    if isinstance(cell, dt.datetime | dt.date):
+        moment = pd.Timestamp(cell)
+        if day is not None and moment.normalize() < pd.Timestamp("1905-01-01"):
+            return _join(day, moment.hour, moment.minute, moment.second)
+        if moment.tz is not None:
+            return moment.tz_localize(None), pd.Timedelta(moment.utcoffset()), None
+        return moment.round("s"), pd.NaT, None
+    if isinstance(cell, dt.timedelta):
+        seconds = int(round(cell.total_seconds()))
+        if day is None or not 0 <= seconds < 86400:
+            return "This is a length of time, not a moment.|Write day and time, such as 2023-05-14 10:20."
+        return _join(day, seconds // 3600, seconds // 60 % 60, seconds % 60)
+    text = tidy(cell)
+    if _SERIAL.fullmatch(text):
+        return _serial(float(text), epoch, season)
+    if day is not None:
+        try:
+            share = float(text.replace(",", "."))
+        except ValueError:
+            share = -1.0
+        if 0 <= share < 1 and "." in text.replace(",", "."):
+            seconds = int(round(share * 86400))
+            return _join(day, seconds // 3600, seconds // 60 % 60, seconds % 60)
+        match = _CLOCK_ONLY.fullmatch(text)
+        if match:
+            hour, problem = _hour(match[1], match[2], match[4])
+            if problem:
+                return problem
+            return _join(day, hour, int(match[2]), int(match[3] or 0))
+    return _written(text, order, reason, need_clock and day is None, has_real_dates)
+
+
+def _join(day, hour, minute, second):
+    if pd.isna(day):
+        return pd.NaT, pd.NaT, None
+    return pd.Timestamp(day).normalize() + pd.Timedelta(hours=hour, minutes=minute, seconds=second), pd.NaT, None
+
+
+def _hour(hour, minute, half):
+    hour = int(hour)
+    if int(minute) > 59:
+        return None, "There is no such minute.|Correct the time of day."
+    if half:
+        if not 1 <= hour <= 12:
+            return None, "A time with am or pm has an hour from 1 to 12.|Correct the time of day."
+        return hour % 12 + (12 if half.lower().startswith("p") else 0), None
+    if hour == 24:
+        return None, "Hour 24 belongs to the next day.|Write 00:00 with the date of the next day."
+    if hour > 24:
+        return None, "There is no such hour.|Correct the time of day."
+    return hour, None
+
+
+def _serial(number, epoch, season):
+    def day_of(year):
+        origin = pd.Timestamp("1899-12-30") if year == 1900 else pd.Timestamp("1904-01-01")
+        return (origin + pd.Timedelta(days=number)).round("s")
+
+    first, last = season
+    moment = day_of(epoch)
+    other = 1904 if epoch == 1900 else 1900
+    if first is not None and last is not None:
+        inside = [first <= day_of(year).date() <= last for year in (epoch, other)]
+        if inside == [False, True]:
+            return (
+                f"This day number of a spreadsheet means {moment:%Y-%m-%d} when days are counted from {epoch}, "
+                f"and {day_of(other):%Y-%m-%d} when counted from {other}; only the second lies in your season.|"
+                f"Write the date out, such as 2023-05-14 10:20, or write epoch = {other} under [dates] in season.toml."
+            )
+    return (
+        moment,
+        pd.NaT,
+        f"Day numbers of a spreadsheet were read as dates, counted from {epoch}.|"
+        "Check that the dates are right; format the column as date and time before saving as CSV.",
+    )
+
+
+def _written(text, order, reason, need_clock, has_real_dates):
+    note = None
+    if match := _YMD.fullmatch(text):
+        year, month, day = int(match[1]), int(match[2]), int(match[3])
+        clock = match.groups()[3:]
+    elif match := _XXY.fullmatch(text):
+        one, two, year = int(match[1]), int(match[2]), int(match[3])
+        clock = match.groups()[3:]
+        if has_real_dates:
+            return (
+                "Some cells of this column are dates and this one is text: the spreadsheet may have swapped day and "
+                "month in the others.|Format the whole column as text or as dates of one order, and check each day "
+                "and month against your notes."
+            )
+        if order is None and reason == "both":
+            return (
+                "Some dates in this column can only be day/month and others only month/day.|"
+                "Write every date as 2023-05-14 (year-month-day)."
+            )
+        if order is None and one != two:
+            return (
+                f"This can be day {one} of month {two} or day {two} of month {one}.|"
+                'Write order = "dmy" or order = "mdy" under [dates] in season.toml, or write dates as 2023-05-14.'
+            )
+        day, month = (two, one) if order == "mdy" else (one, two)
+        if reason == "proven":
+            name = "month/day/year" if order == "mdy" else "day/month/year"
+            note = (
+                f"Dates were read as {name}, because some day is above 12.|"
+                f'If that is right, write order = "{order}" under [dates] in season.toml.'
+            )
+    elif (match := _DMONY.fullmatch(text)) and match[2][:3].lower() in _MONTHS:
+        year, month, day = int(match[3]), _MONTHS[match[2][:3].lower()], int(match[1])
+        clock = match.groups()[3:]
+    elif (match := _MONDY.fullmatch(text)) and match[1][:3].lower() in _MONTHS:
+        year, month, day = int(match[3]), _MONTHS[match[1][:3].lower()], int(match[2])
+        clock = match.groups()[3:]
+    elif _SHORT_YEAR.fullmatch(text):
+        return "The year has two digits.|Write dates as 2023-05-14, with all four digits of the year."
+    elif _CLOCK_ONLY.fullmatch(text):
+        return (
+            "This is a time of day without a day.|"
+            "Write day and time in one cell, such as 2023-05-14 10:20, or add a date column."
+        )
+    else:
+        return "This is not a date and time that can be read.|Write it as 2023-05-14 10:20 (year-month-day, 24 hours)."
+    try:
+        moment = pd.Timestamp(year=year, month=month, day=day)
+    except ValueError:
+        return f"There is no day {day} in month {month} of {year}.|Correct the date."
+    hour, minute, second, half, zone = clock
+    if hour is None:
+        if need_clock:
+            return "There is a date but no time of day.|Add the time of day, such as 2023-05-14 10:20."
+        return moment, pd.NaT, note
+    hour, problem = _hour(hour, minute, half)
+    if problem:
+        return problem
+    moment += pd.Timedelta(hours=hour, minutes=int(minute), seconds=int(second or 0))
+    if zone is None:
+        return moment, pd.NaT, note
+    if zone.upper() in ("Z", "UTC"):
+        return moment, pd.Timedelta(0), note
+    sign = -1 if zone[0] == "-" else 1
+    return moment, sign * pd.Timedelta(hours=int(zone[1:3]), minutes=int(zone[-2:])), note
+
+
+def place_in_zone(local, offset, zone, target, groups):
+    """Give local times their zone; hours that the clock skips or repeats are never guessed.
+
+    Parameters
+    ----------
+    local : pandas.Series of datetime64[ns]
+    offset : pandas.Series of timedelta64[ns]
+        Offset from UTC where stated, else NaT.
+    zone : datetime.tzinfo
+        Clock that the times were written by.
+    target : datetime.tzinfo
+        Zone of the answer.
+    groups : pandas.Series
+        Series that each row belongs to (station, logger …): readings of one group stand in the order they were taken.
+
+    Returns
+    -------
+    aware : pandas.Series of datetime64[ns, target]
+    wrong : list of (index, problem, remedy)
+    notes : list of (index, problem, remedy)
+
+    Examples
+    --------
+    >>> times = pd.Series(pd.to_datetime(["2023-11-05 00:30", "2023-11-05 01:30", "2023-11-05 01:30"]))
+    >>> zone = clock_zone("America/New_York")
+    >>> aware, wrong, notes = place_in_zone(times, times - times.shift(-9), zone, zone, pd.Series("s", range(3)))
+    >>> aware.dt.strftime("%H:%M %z").tolist()
+    ['00:30 -0400', '01:30 -0400', '01:30 -0500']
+    """
+    utc = pd.Series(pd.NaT, index=local.index, dtype="datetime64[ns, UTC]")
+    stated = offset.notna() & local.notna()
+    utc[stated] = (local[stated] - offset[stated]).dt.tz_localize("UTC")
+    plain = local[local.notna() & ~stated]
+    wrong, notes = [], []
+    if len(plain):
+        gap = plain.dt.tz_localize(zone, ambiguous=np.zeros(len(plain), bool), nonexistent="NaT").isna()
+        fold = plain.dt.tz_localize(zone, ambiguous="NaT", nonexistent="shift_forward").isna()
+        for index in plain.index[gap]:
+            wrong.append(
+                (
+                    index,
+                    f"This time never was in {_zone_name(zone)}: the clocks jumped over it when summer time began.",
+                    "If this clock is never changed, state its fixed offset in season.toml, such as timezone = "
+                    '"UTC-05:00" for the logger or [clocks] for the table; else correct the time.',
+                )
+            )
+        summer = pd.Series(False, index=plain.index)
+        for _, rows in plain[fold].groupby([groups[plain.index[fold]], plain[fold].dt.normalize()], sort=False):
+            back = np.flatnonzero(np.diff(rows.to_numpy()) <= np.timedelta64(0))
+            if len(back) == 1:
+                summer[rows.index[: back[0] + 1]] = True
+                notes.append(
+                    (
+                        rows.index[back[0] + 1],
+                        f"Hours repeat here, because summer time ended in {_zone_name(zone)}: up to the row before, "
+                        "times were read as summer time, from this row on as winter time.",
+                        "Check that the rows stand in the order in which they were read.",
+                    )
+                )
+                continue
+            for index in rows.index:
+                wrong.append(
+                    (
+                        index,
+                        f"This time was twice in {_zone_name(zone)}, because summer time ended that night, and the "
+                        "rows do not show which one is meant.",
+                        f"Write the offset behind it, such as {rows[index]:%Y-%m-%d %H:%M}-04:00, or, if this clock "
+                        'is never changed, state its fixed offset in season.toml, such as timezone = "UTC-05:00".',
+                    )
+                )
+        good = plain.index[~gap]
+        aware = plain[good].dt.tz_localize(zone, ambiguous=summer[good].to_numpy(), nonexistent="raise")
+        utc[good] = aware.dt.tz_convert("UTC")
+    utc[[w[0] for w in wrong]] = pd.NaT
+    return utc.dt.tz_convert(target), wrong, notes
+
+
+def _zone_name(zone):
+    return getattr(zone, "key", str(zone))

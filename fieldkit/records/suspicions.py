@@ -1,0 +1,411 @@
+"""What only shows when rows are held against each other: repeats, sets that cannot be, odd readings, gaps, spikes."""
+
+import datetime as dt
+import difflib
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.records import schemas
+
+# Rules of thumb of the trade: common practice, no source.
+SET_MINUTES = 30
+SPIKE_C = 10.0
+STUCK_HOURS = 24
+EMPTY_SHARE = 0.2
+
+
+def look(frame, where, table, stated, problems):
+    """Check one table across its rows.
+
+    Parameters
+    ----------
+    frame : pandas.DataFrame
+        The table as read, RangeIndex.
+    where : pandas.DataFrame
+        File, row and original cells of each row.
+    table : str
+        Name of the table.
+    stated : dict
+        season.toml.
+    problems : Problems
+        Takes what is found.
+
+    Returns
+    -------
+    pandas.DataFrame
+        The table without readings that stand there twice (said in problems).
+    """
+    note = _Note(frame, where, table, problems)
+    _outside_usual(note)
+    _outside_season(note, stated)
+    _same_id_twice_written(note)
+    _mostly_empty(note)
+    if table == "choices":
+        _sets(note)
+        _no_error_stated(note, stated)
+    if table in ("sightings", "scans"):
+        _behaviours(note)
+        _same_row(note)
+    if table == "loggers":
+        _loggers(note, stated)
+    if table == "weather" and {"tmax_c", "tmin_c"} <= set(frame):
+        note.add(
+            frame["tmin_c"] > frame["tmax_c"],
+            "tmin_c",
+            "The lowest temperature of the day is above the highest.",
+            "Swap or correct them.",
+        )
+    keep = _repeats(note)
+    if table == "loggers" and {"logger_id", "value", "time"} <= set(frame):
+        roles = {k: v.get("role") for k, v in stated.get("loggers", {}).items() if isinstance(v, dict)}
+        warm = frame["logger_id"].map(roles).isin(["shade_air", "exposed_probe", "surface", "copper_model"])
+        _series(note, "logger_id", "value", keep, stuck=warm, spikes=frame["logger_id"].map(roles) == "shade_air")
+    if table == "weather" and {"station_id", "time", "air_temperature_c"} <= set(frame):
+        every = pd.Series(True, index=frame.index)
+        _series(note, "station_id", "air_temperature_c", keep, stuck=every, spikes=every)
+    return frame[keep].reset_index(drop=True)
+
+
+class _Note:
+    """One table and the way to say something about its rows."""
+
+    def __init__(self, frame, where, table, problems):
+        self.frame, self.where, self.table, self.problems = frame, where, table, problems
+
+    def add(self, rows, column, problem, remedy, severity="error"):
+        """Say one thing of every marked row."""
+        rows = pd.Series(rows, index=self.frame.index).fillna(False).astype(bool)
+        names = self.where.get(f"{column} name")
+        for index in self.frame.index[rows]:
+            name = column if names is None or pd.isna(names[index]) else names[index]
+            self.problems.add(
+                self.where.at[index, "file"],
+                int(self.where.at[index, "row"]),
+                name,
+                self.value(index, column),
+                problem,
+                remedy,
+                severity,
+            )
+
+    def warn(self, rows, column, problem, remedy):
+        self.add(rows, column, problem, remedy, "warning")
+
+    def at(self, index, column, problem, remedy, severity="error"):
+        self.add(self.frame.index == index, column, problem, remedy, severity)
+
+    def row(self, index):
+        """How to point at another row."""
+        return f"row {self.where.at[index, 'row']} of {self.where.at[index, 'file']}"
+
+    def value(self, index, column):
+        if column not in self.frame:
+            return None
+        # The cell as the person wrote it, not as it was converted.
+        value = self.where.at[index, column] if column in self.where else self.frame.at[index, column]
+        return None if value is None or (isinstance(value, float) and np.isnan(value)) else value
+
+
+def _outside_usual(note):
+    for column in note.frame.columns.intersection(list(schemas.TABLES[note.table].columns)):
+        limits = schemas.column_range(note.table, column)
+        if limits is not None:
+            _warn_unusual(note, pd.Series(True, index=note.frame.index), column, limits)
+
+
+def _warn_unusual(note, rows, column, limits):
+    values = note.frame[column]
+    inside = values.between(*limits.limits)
+    unit = f" {limits.unit}" if limits.unit else ""
+    note.warn(
+        rows & inside & ~values.between(*limits.usual),
+        column,
+        f"This is unusual: most readings lie in {limits.usual[0]:g} to {limits.usual[1]:g}{unit}.",
+        "Check it against your notes; leave it if it is right.",
+    )
+
+
+def _outside_season(note, stated):
+    season = stated.get("season", {})
+    now = pd.Timestamp.now(tz="UTC") + pd.Timedelta(days=1)
+    for column in ("time", "date"):
+        if column not in note.frame:
+            continue
+        values = note.frame[column]
+        future = values > (now if column == "time" else now.tz_localize(None))
+        note.add(future, column, "This lies in the future.", "Correct the date, or set the clock it came from.")
+        first, last = (season.get(k) if isinstance(season, dict) else None for k in ("first_day", "last_day"))
+        # Weather records reach beyond the season by nature.
+        if note.table == "weather" or not isinstance(first, dt.date) or not isinstance(last, dt.date):
+            continue
+        days = values.dt.tz_localize(None).dt.normalize()
+        outside = values.notna() & ~future & ((days < pd.Timestamp(first)) | (days > pd.Timestamp(last)))
+        note.add(
+            outside,
+            column,
+            f"This lies outside the season, {first} to {last}.",
+            "Correct the date, or first_day and last_day in season.toml.",
+            "warning" if note.table == "loggers" else "error",
+        )
+
+
+def _same_id_twice_written(note):
+    for column in ("animal_id", "place_id", "station_id", "logger_id"):
+        if column not in note.frame:
+            continue
+        counts = note.frame[column].dropna().value_counts()
+        seen = {}
+        for name in counts.index:
+            seen.setdefault("".join(name.lower().split()).replace("-", "").replace("_", ""), []).append(name)
+        for names in seen.values():
+            for name in names[1:]:
+                note.warn(
+                    note.frame[column] == name,
+                    column,
+                    f"This differs from '{names[0]}' only in capitals, blanks or dashes, and counts as another one.",
+                    "Write both alike if they are the same.",
+                )
+
+
+def _mostly_empty(note):
+    for column, declared in schemas.TABLES[note.table].columns.items():
+        if column in note.frame and declared.metadata["kind"] == "number" and declared.required:
+            empty = note.frame[column].isna()
+            if empty.mean() > EMPTY_SHARE:
+                note.problems.warn(
+                    note.where["file"].iloc[0],
+                    None,
+                    column,
+                    None,
+                    f"{empty.sum()} of {len(empty)} cells of this column are empty.",
+                    "Fill them in if the readings were taken; rows without one are left out where it is needed.",
+                )
+
+
+def _no_error_stated(note, stated):
+    instruments = stated.get("instruments", {})
+    for column in ("shade_air_c", "surface_c", "irradiance_w_m2"):
+        if column in note.frame and column not in instruments:
+            note.problems.warn(
+                "season.toml",
+                None,
+                f"instruments.{column}",
+                None,
+                f"No error is stated for the instrument behind {column}, so contrast between places cannot be held "
+                "against it.",
+                f"Add [instruments.{column}] with error = its standard deviation.",
+            )
+
+
+def _sets(note):
+    frame = note.frame
+    if "set_id" not in frame or "used" not in frame:
+        return
+    known = frame[frame["set_id"].notna()]
+    for name, rows in known.groupby("set_id", sort=False):
+        first = rows.index[0]
+        used = rows["used"]
+        if used.notna().all() and not (used == 1).any():
+            note.at(
+                first,
+                "used",
+                f"Choice set {name} has no used place.",
+                "Write 1 where the animal was, or delete the set if it had left.",
+            )
+        elif (used == 1).all():
+            note.at(
+                first,
+                "used",
+                f"Choice set {name} has no place that was available and not used.",
+                "Add the places the animal could have taken; without them the set says nothing about choice.",
+                "warning",
+            )
+        elif (used == 1).sum() > 1:
+            note.at(
+                rows.index[used == 1][1],
+                "used",
+                f"Choice set {name} has {(used == 1).sum()} used places.",
+                "Give each animal and each moment a set of its own, unless one animal used both.",
+                "warning",
+            )
+        if "animal_id" in rows and rows["animal_id"].nunique() > 1:
+            other = rows.index[rows["animal_id"].ne(rows["animal_id"].dropna().iloc[0]) & rows["animal_id"].notna()][0]
+            note.at(
+                other,
+                "animal_id",
+                f"Choice set {name} names more than one animal.",
+                "Give each animal a set of its own.",
+            )
+        if "time" in rows:
+            spread = (rows["time"].max() - rows["time"].min()).total_seconds() / 60
+            if spread > SET_MINUTES:
+                note.at(
+                    rows["time"].idxmax(),
+                    "time",
+                    f"The readings of choice set {name} are {spread:,.0f} minutes apart; sun and air change in that time.",
+                    f"Check the times; read a set within {SET_MINUTES} minutes.",
+                    "error" if spread > 24 * 60 else "warning",
+                )
+    if "place_id" in frame:
+        repeated = known[known["place_id"].notna() & known.duplicated(["set_id", "place_id"])]
+        for index, row in repeated.iterrows():
+            same = known[(known["set_id"] == row["set_id"]) & (known["place_id"] == row["place_id"])].index[0]
+            note.at(
+                index,
+                "place_id",
+                f"Place {row['place_id']} stands twice in choice set {row['set_id']} (first in {note.row(same)}).",
+                "Delete one of the rows, or correct set_id or place_id.",
+            )
+
+
+def _behaviours(note):
+    if "behaviour" not in note.frame:
+        return
+    words = note.frame["behaviour"].dropna()
+    for word in words[~words.isin(schemas.BEHAVIOURS)].unique():
+        near = difflib.get_close_matches(word, schemas.BEHAVIOURS, 1, 0.7)
+        note.warn(
+            note.frame["behaviour"] == word,
+            "behaviour",
+            "This word is kept, but no analysis knows it.",
+            f"Did you mean {near[0]}?" if near else "The known words are " + ", ".join(schemas.BEHAVIOURS) + ".",
+        )
+
+
+def _same_row(note):
+    columns = [c for c in note.frame.columns if note.frame[c].notna().any()]
+    first = {}
+    for index, values in zip(note.frame.index, note.frame[columns].astype("str").itertuples(index=False, name=None)):
+        if values in first:
+            note.at(
+                index,
+                None,
+                f"This row is the same as {note.row(first[values])} in every cell.",
+                "Delete one if the same animal was entered twice.",
+                "warning",
+            )
+        first.setdefault(values, index)
+
+
+def _loggers(note, stated):
+    if "logger_id" not in note.frame:
+        return
+    known = {k: v for k, v in stated.get("loggers", {}).items() if isinstance(v, dict)}
+    ids = note.frame["logger_id"]
+    for name in ids.dropna().unique():
+        rows = ids == name
+        if name not in known:
+            near = difflib.get_close_matches(name, list(known), 1, 0.6)
+            first = rows.idxmax()
+            note.at(
+                first,
+                "logger_id",
+                f"season.toml does not know this logger ({rows.sum():,} readings).",
+                (f"If it is {near[0]}, write it so; else add " if near else "Add ")
+                + f"[loggers.{name if name.replace('-', '').replace('_', '').isalnum() else repr(name)}] "
+                "with its role and unit to season.toml.",
+            )
+            continue
+        role = known[name].get("role")
+        if role not in schemas.ROLES or "value" not in note.frame:
+            continue
+        limits = schemas.RANGES[schemas.ROLES[role][0]]
+        low, high = limits.limits
+        values = note.frame["value"]
+        note.add(
+            rows & values.notna() & ~values.between(low, high),
+            "value",
+            f"This lies outside {low:g} to {high:g} {limits.unit}, the limits for {role}.",
+            f"Delete the reading if the logger failed, or correct the unit of {name} in season.toml.",
+        )
+        _warn_unusual(note, rows, "value", limits)
+    for name in known:
+        if name not in set(ids.dropna()):
+            note.problems.warn(
+                "season.toml",
+                None,
+                f"loggers.{name}",
+                None,
+                "This logger has no readings in the folder.",
+                "Add its readings, or take its section out.",
+            )
+
+
+def _repeats(note):
+    """Rows to keep: a reading that stands there twice is kept once; two readings of one moment are a mistake."""
+    keep = pd.Series(True, index=note.frame.index)
+    key = [c for c in schemas.TABLES[note.table].metadata["key"] if c in note.frame]
+    if note.table == "choices" or len(key) < 2:
+        return keep
+    known = note.frame[note.frame[key].notna().all(axis=1)]
+    again = known[known.duplicated(key)]
+    if not len(again):
+        return keep
+    moment = key[-1]
+    same = known[known.duplicated()].index
+    note.warn(
+        note.frame.index.isin(same),
+        moment,
+        "This reading stands here twice; it was used once.",
+        "Nothing, if a download was added twice.",
+    )
+    keep[same] = False
+    note.add(
+        note.frame.index.isin(again.index.difference(same)),
+        moment,
+        f"There is another reading of the same {key[0].removesuffix('_id')} at this time, with other values.",
+        "Keep the right one.",
+    )
+    return keep
+
+
+def _series(note, ids, column, keep, *, stuck, spikes):
+    frame = note.frame[keep & note.frame["time"].notna()].sort_values("time", kind="stable")
+    for name, rows in frame.groupby(ids, sort=False):
+        if len(rows) < 5:
+            continue
+        times, values = rows["time"], rows[column]
+        steps = times.diff().dt.total_seconds().to_numpy()[1:]
+        usual = float(np.median(steps))
+        if usual <= 0:
+            continue
+        lost = np.maximum(np.round(steps / usual).astype(int) - 1, 0)
+        if lost.sum():
+            longest = int(np.argmax(lost))
+            note.at(
+                rows.index[longest + 1],
+                "time",
+                f"{name} has no reading at {lost.sum():,} of {len(rows) + lost.sum():,} times (one is due every "
+                f"{_span(usual)}); the longest gap, {_span(steps[longest])}, ends here.",
+                "Nothing, if the gap is known; gaps are not filled.",
+                "warning",
+            )
+        before, after = values.diff().to_numpy(), -values.diff(-1).to_numpy()
+        close = np.r_[False, steps <= 7200] & np.r_[steps <= 7200, False]
+        spike = close & (np.minimum(np.abs(before), np.abs(after)) > SPIKE_C) & (np.sign(before) == -np.sign(after))
+        chosen = rows.index[spike & spikes[rows.index].to_numpy()]
+        note.warn(
+            note.frame.index.isin(chosen),
+            column,
+            f"This is more than {SPIKE_C:g} °C away from the readings before and after it.",
+            "Clear the cell if it is a slip; air seldom changes and comes back so fast.",
+        )
+        runs = values.ne(values.shift()).cumsum()
+        for _, run in rows[values.notna() & stuck[rows.index]].groupby(runs):
+            hours = (run["time"].iloc[-1] - run["time"].iloc[0]).total_seconds() / 3600
+            if hours > STUCK_HOURS and len(run) > 5:
+                note.at(
+                    run.index[0],
+                    column,
+                    f"{name} reads the same for {hours:,.0f} hours from here ({len(run):,} readings).",
+                    "Check whether the logger had stopped; if so, clear those readings.",
+                    "warning",
+                )
+
+
+def _span(seconds):
+    for size, unit in ((86400, "days"), (3600, "h"), (60, "min")):
+        if seconds >= 2 * size or (seconds >= size and unit != "days"):
+            return f"{seconds / size:g} {unit}" if seconds % size == 0 else f"{seconds / size:.1f} {unit}"
+    return f"{seconds:g} s"
