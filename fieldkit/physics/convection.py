@@ -11,6 +11,8 @@ GRAVITY = 9.80665
 # which the two add: 4 for flow across cylinders and spheres, 3 for plates (Bergman et al. 2011, sec. 9.9).
 STILL = {"cylinder": 0.3, "sphere": 2.0, "plate": 0.0}
 POWER = {"cylinder": 4, "sphere": 4, "plate": 3}
+# Fits of the correlations below for air near 20 °C, used only to start the solver.
+_ROUGH = {"cylinder": (3.2, 0.3, 0.08, 0.009), "sphere": (3.4, 0.3, 0.12, 0.052), "plate": (3.84, 0.05, 0.005, 0.018)}
 # The turbulent part of a plate starts at Re 5e5; this keeps the mean Nusselt number continuous there (prints as 871).
 _PLATE_JUMP = 0.037 * 5e5**0.8 - 0.664 * 5e5**0.5
 
@@ -152,6 +154,7 @@ class Convection:
         _, _, viscosity, conductivity, specific_heat, _ = dry_air(air_k, pressure_pa)
         forced, free = prandtl_factors(viscosity * specific_heat / conductivity, shape)
         self.forced_factor, self.free_factor = forced * turbulence_factor, free
+        self.turbulence_factor = turbulence_factor
 
     def take(self, rows):
         """The same for some rows only."""
@@ -159,6 +162,13 @@ class Convection:
         for name, value in vars(self).items():
             part.__dict__[name] = value[rows] if np.ndim(value) else value
         return part
+
+    def rough(self):
+        """Forced and still coefficient (W/m²/K) within some 20 %, from one square root: where the solver starts."""
+        flow = self.flow * (self.pressure_pa / STANDARD_PRESSURE_PA)
+        root, rise, fall, still = _ROUGH[self.shape]
+        forced = self.turbulence_factor * root * np.sqrt(flow) * (1.0 + rise * flow) / (1.0 + fall * flow)
+        return forced / self.dimension_m, still / self.dimension_m
 
     def coefficient(self, body_k):
         """Coefficient h (W/m²/K) and (T - Ta) dh/dT, which stays finite where body and air are equally warm."""
@@ -207,6 +217,7 @@ def convection_coefficient(
     characteristic_dimension_m : array_like
         Diameter, or for a plate its length along the wind (m).
     shape : {"cylinder", "sphere", "plate"}
+        As in `nusselt_forced` and `nusselt_free`.
     pressure_pa : array_like, optional
         Air pressure (Pa).
     turbulence_factor : array_like, optional

@@ -1,0 +1,259 @@
+"""What the heat balance needs to know about an object, and ready-made objects with their sources."""
+
+import math
+from dataclasses import dataclass
+
+from fieldkit.core import FieldkitError
+from fieldkit.physics.convection import SHAPES
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """What the heat balance needs to know about an object. Areas are shares of its total surface.
+
+    Parameters
+    ----------
+    characteristic_dimension_m : float
+        Diameter across the wind (m); for a plate its length along the wind.
+    shape : {"cylinder", "sphere", "plate"}
+    shortwave_absorptivity, emissivity : float
+        Share of sunlight absorbed, 0 to 1; long-wave emissivity (= absorptivity), above 0 to 1.
+    silhouette_fraction : float
+        Area of the shadow on a plane across the rays, over the total surface. Sphere 1/4; long cylinder across the
+        rays 1/π; any convex body averaged over all directions 1/4 (Cauchy's theorem).
+    sky_view_factor, ground_view_factor : float
+        Shares of the exposed surface that see sky and ground. What is left of 1 sees leaves, rocks or walls as warm
+        as the air.
+    contact_fraction : float
+        Share of the surface that lies on the substrate: it conducts and does nothing else.
+    substrate_conductance_w_m2_k : float
+        Heat through each m² of contact per kelvin (W/m²/K).
+    evaporation_w_m2, metabolism_w_m2 : float
+        Heat lost by evaporation and made by metabolism (W/m² of total surface).
+    mass_kg, specific_heat_j_kg_k, area_m2 : float, optional
+        Needed for warming and cooling only.
+
+    Raises
+    ------
+    FieldkitError
+        When a property is out of its range.
+
+    Examples
+    --------
+    >>> Body(characteristic_dimension_m=0.02, shape="sphere", shortwave_absorptivity=0.9).heat_capacity_j_m2_k is None
+    True
+    """
+
+    characteristic_dimension_m: float
+    shape: str = "cylinder"
+    shortwave_absorptivity: float = 0.9
+    emissivity: float = 0.95
+    silhouette_fraction: float = 0.25
+    sky_view_factor: float = 0.5
+    ground_view_factor: float = 0.5
+    contact_fraction: float = 0.0
+    substrate_conductance_w_m2_k: float = 0.0
+    evaporation_w_m2: float = 0.0
+    metabolism_w_m2: float = 0.0
+    mass_kg: float | None = None
+    specific_heat_j_kg_k: float | None = None
+    area_m2: float | None = None
+
+    def __post_init__(self):
+        if self.shape not in SHAPES:
+            raise FieldkitError(f"shape must be one of {', '.join(SHAPES)}, not {self.shape!r}.")
+        if not 1e-6 <= self.characteristic_dimension_m <= 100:
+            raise FieldkitError(
+                f"characteristic_dimension_m is {self.characteristic_dimension_m}: give the diameter in metres."
+            )
+        for name in ("shortwave_absorptivity", "silhouette_fraction", "sky_view_factor", "ground_view_factor"):
+            if not 0 <= getattr(self, name) <= 1:
+                raise FieldkitError(f"{name} is {getattr(self, name)}: it is a share and must lie between 0 and 1.")
+        if not 0 < self.emissivity <= 1:
+            raise FieldkitError(f"emissivity is {self.emissivity}: it must be above 0 and at most 1.")
+        if not 0 <= self.contact_fraction < 1:
+            raise FieldkitError(f"contact_fraction is {self.contact_fraction}: it must be at least 0 and below 1.")
+        if self.sky_view_factor + self.ground_view_factor > 1 + 1e-9:
+            raise FieldkitError("sky_view_factor and ground_view_factor add up to more than 1.")
+        if self.substrate_conductance_w_m2_k < 0:
+            raise FieldkitError("substrate_conductance_w_m2_k must not be negative.")
+        for name in ("mass_kg", "specific_heat_j_kg_k", "area_m2"):
+            if getattr(self, name) is not None and not getattr(self, name) > 0:
+                raise FieldkitError(f"{name} is {getattr(self, name)}: it must be above 0.")
+
+    @property
+    def heat_capacity_j_m2_k(self):
+        """Heat that warms the body by 1 K, per m² of its surface (J/m²/K); None when mass or area is not known."""
+        if self.mass_kg is None or self.specific_heat_j_kg_k is None or self.area_m2 is None:
+            return None
+        return self.mass_kg * self.specific_heat_j_kg_k / self.area_m2
+
+
+def _cylinder_area(length_m, diameter_m):
+    return math.pi * diameter_m * length_m + math.pi * diameter_m**2 / 2
+
+
+def lizard(*, length_m, mass_g, shortwave_absorptivity, contact_fraction=0.0, substrate_conductance_w_m2_k=0.0):
+    """A lizard as a cylinder of its snout-vent length and mass.
+
+    Parameters
+    ----------
+    length_m : float
+        Snout-vent length (m).
+    mass_g : float
+        Body mass (g).
+    shortwave_absorptivity : float
+        Measured, or tried from end to end: 0.65 to 0.94 have been published for reptile skin.
+    contact_fraction, substrate_conductance_w_m2_k : float, optional
+        Belly on the ground: no measured figures are known to us; try 0.1 to 0.3 and 20 to 100 W/m²/K.
+
+    Returns
+    -------
+    Body
+
+    Raises
+    ------
+    FieldkitError
+        When length or mass is not positive, or they do not belong together (mass in kg, length in mm).
+
+    Notes
+    -----
+    Diameter from volume (density 1000 kg/m³); legs and tail are left out. Absorptivity: 0.77-0.88 in Christian, Bedford
+    & Shannahan (1996) Aust. J. Zool.; 0.65-0.94 in Norris (1967). Silhouette 1/4 of the surface: the mean over all
+    directions (Cauchy). Specific heat 3492 J/kg/K: body tissue in the two-node model of ASHRAE (0.97 Wh/kg/K).
+
+    Examples
+    --------
+    >>> body = lizard(length_m=0.07, mass_g=10.0, shortwave_absorptivity=0.87)
+    >>> round(body.characteristic_dimension_m * 1000, 1), round(body.area_m2 * 1e4, 1)
+    (13.5, 32.5)
+    """
+    if not (length_m > 0 and mass_g > 0):
+        raise FieldkitError("length_m and mass_g of an animal must be above 0.")
+    diameter = math.sqrt(4 * (mass_g / 1e6) / (math.pi * length_m))
+    if not 0.02 < diameter / length_m < 1:
+        raise FieldkitError(
+            f"An animal of {length_m} m and {mass_g} g would be {diameter:.3g} m thick: check that length is in metres "
+            "and mass in grams."
+        )
+    return Body(
+        characteristic_dimension_m=diameter,
+        shape="cylinder",
+        shortwave_absorptivity=shortwave_absorptivity,
+        contact_fraction=contact_fraction,
+        substrate_conductance_w_m2_k=substrate_conductance_w_m2_k,
+        mass_kg=mass_g / 1000,
+        specific_heat_j_kg_k=3492.0,
+        area_m2=_cylinder_area(length_m, diameter),
+    )
+
+
+def copper_model(
+    *,
+    length_m,
+    diameter_m,
+    shortwave_absorptivity,
+    wall_m=0.001,
+    contact_fraction=0.0,
+    substrate_conductance_w_m2_k=0.0,
+):
+    """A hollow copper tube of the animal's size, painted like the animal, closed at both ends.
+
+    Parameters
+    ----------
+    length_m, diameter_m, wall_m : float
+        Of the tube (m).
+    shortwave_absorptivity : float
+        Of its paint, measured. Bare copper absorbs about 0.26 and emits little: an unpainted model reads another world.
+    contact_fraction, substrate_conductance_w_m2_k : float, optional
+        As in `Body`.
+
+    Returns
+    -------
+    Body
+
+    Notes
+    -----
+    Copper 8933 kg/m³, 385 J/kg/K (Bergman et al. 2011, Table A.1). Painted: emissivity 0.95 (instrument tables give
+    0.90-0.98 for paints). Bare copper: albedo 0.74 in `pvlib.albedo.SURFACE_ALBEDOS`.
+
+    Examples
+    --------
+    >>> round(copper_model(length_m=0.07, diameter_m=0.015, shortwave_absorptivity=0.9).mass_kg * 1000, 1)
+    32.6
+    """
+    area = _cylinder_area(length_m, diameter_m)
+    return Body(
+        characteristic_dimension_m=diameter_m,
+        shape="cylinder",
+        shortwave_absorptivity=shortwave_absorptivity,
+        contact_fraction=contact_fraction,
+        substrate_conductance_w_m2_k=substrate_conductance_w_m2_k,
+        mass_kg=8933.0 * area * wall_m,
+        specific_heat_j_kg_k=385.0,
+        area_m2=area,
+    )
+
+
+def probe(*, diameter_m, length_m, shortwave_absorptivity, emissivity, heat_capacity_j_m3_k=3.8e6):
+    """A thermometer probe: a cylinder in the air, seen from all sides.
+
+    Parameters
+    ----------
+    diameter_m, length_m : float
+        Of the part that senses (m).
+    shortwave_absorptivity, emissivity : float
+        Of its skin: bright steel about 0.4 and 0.2, white plastic 0.3 and 0.9, black plastic 0.95 and 0.95
+        (common practice, no source). Try both ends of what may be true.
+    heat_capacity_j_m3_k : float, optional
+        Heat capacity of its volume; stainless steel has 3.8e6 (7900 kg/m³, 477 J/kg/K: Bergman et al. 2011, Table A.1).
+
+    Returns
+    -------
+    Body
+
+    Examples
+    --------
+    >>> probe(diameter_m=0.005, length_m=0.04, shortwave_absorptivity=0.4, emissivity=0.2).shape
+    'cylinder'
+    """
+    return Body(
+        characteristic_dimension_m=diameter_m,
+        shape="cylinder",
+        shortwave_absorptivity=shortwave_absorptivity,
+        emissivity=emissivity,
+        mass_kg=1000.0 * math.pi * diameter_m**2 / 4 * length_m,
+        specific_heat_j_kg_k=heat_capacity_j_m3_k / 1000.0,
+        area_m2=_cylinder_area(length_m, diameter_m),
+    )
+
+
+def globe(*, diameter_m=0.15, shortwave_absorptivity=0.95, emissivity=0.95, wall_m=0.0004):
+    """A black globe thermometer: a hollow copper sphere, matt black.
+
+    Parameters
+    ----------
+    diameter_m, wall_m : float
+        Of the globe (m); ISO 7726 takes 0.15 m, a painted table-tennis ball has 0.04 m.
+    shortwave_absorptivity, emissivity : float
+        0.95 both for matt black paint (ISO 7726).
+
+    Returns
+    -------
+    Body
+
+    Examples
+    --------
+    >>> globe(diameter_m=0.04).silhouette_fraction
+    0.25
+    """
+    area = math.pi * diameter_m**2
+    return Body(
+        characteristic_dimension_m=diameter_m,
+        shape="sphere",
+        shortwave_absorptivity=shortwave_absorptivity,
+        emissivity=emissivity,
+        mass_kg=8933.0 * area * wall_m,
+        specific_heat_j_kg_k=385.0,
+        area_m2=area,
+    )
