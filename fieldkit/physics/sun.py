@@ -27,8 +27,8 @@ _DEG = {"units": "degree"}
 # Position
 
 
-def _unix_seconds(times):
-    """Seconds since 1970 UTC in the container that the times came in."""
+def unix_seconds(times):
+    """Seconds since 1970 UTC, in the container that the times came in; times without a zone are refused."""
     if type(times).__name__ == "DataArray":
         if not np.issubdtype(times.dtype, np.datetime64):
             raise FieldkitError("The times of a DataArray must be dates (datetime64, UTC).")
@@ -135,7 +135,7 @@ def position(
     """
     _check_place(latitude_deg, longitude_deg)
     return _position(
-        _unix_seconds(times), latitude_deg, longitude_deg, elevation_m, pressure_pa, air_temperature_c, delta_t_s
+        unix_seconds(times), latitude_deg, longitude_deg, elevation_m, pressure_pa, air_temperature_c, delta_t_s
     )
 
 
@@ -148,7 +148,8 @@ def _check_place(latitude_deg, longitude_deg):
             )
 
 
-def _day_of_year(unix_s):
+def day_of_year(unix_s):
+    """Day of the year (1 to 366, UTC) of seconds since 1970, as an array."""
     days = np.floor(np.asarray(unix_s, dtype=float) / 86400)
     known = np.isfinite(days)
     dates = np.where(known, days, 0).astype("int64").astype("datetime64[D]")
@@ -159,7 +160,7 @@ def _day_of_year(unix_s):
 def _extraterrestrial(unix_s, solar_constant_w_m2):
     from pvlib import irradiance as pv
 
-    return pv.get_extra_radiation(_day_of_year(unix_s), solar_constant=1.0, method="spencer") * solar_constant_w_m2
+    return pv.get_extra_radiation(day_of_year(unix_s), solar_constant=1.0, method="spencer") * solar_constant_w_m2
 
 
 def extraterrestrial(times, *, solar_constant_w_m2=SOLAR_CONSTANT_W_M2):
@@ -182,7 +183,7 @@ def extraterrestrial(times, *, solar_constant_w_m2=SOLAR_CONSTANT_W_M2):
     >>> round(extraterrestrial(pd.Timestamp("2024-01-03 12:00", tz="UTC")), 1)
     1408.8
     """
-    return _extraterrestrial(_unix_seconds(times), solar_constant_w_m2)
+    return _extraterrestrial(unix_seconds(times), solar_constant_w_m2)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -327,12 +328,12 @@ def _turbidity(times, latitude_deg, longitude_deg):
     monthly = clearsky.lookup_linke_turbidity(
         months, float(latitude_deg), float(longitude_deg), interp_turbidity=False
     ).to_numpy()
-    return _yearly(_unix_seconds(times), nodes=_day_of_year(_unix_seconds(months)), monthly=monthly)
+    return _yearly(unix_seconds(times), nodes=day_of_year(unix_seconds(months)), monthly=monthly)
 
 
 @elementwise({"linke_turbidity": {"units": "1"}}, static=("nodes", "monthly"))
 def _yearly(unix_s, nodes, monthly):
-    return np.interp(_day_of_year(unix_s), nodes, monthly, period=365.25)
+    return np.interp(day_of_year(unix_s), nodes, monthly, period=365.25)
 
 
 @elementwise(
@@ -748,7 +749,7 @@ def solar_time(times, *, longitude_deg):
     12.0
     """
     sun = position(times, latitude_deg=0.0, longitude_deg=longitude_deg)
-    return _solar_time(_unix_seconds(times), longitude_deg, sun["equation_of_time_min"])
+    return _solar_time(unix_seconds(times), longitude_deg, sun["equation_of_time_min"])
 
 
 def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0, sun_elevation_deg=None):
@@ -961,13 +962,13 @@ def potential_basking_hours(
         margins += [air - low, high - air]
         air_range_c = (low, high)
 
-    times = _unix_seconds(series.index).to_numpy() / 3600
+    times = unix_seconds(series.index).to_numpy() / 3600
     step = float(np.median(np.diff(times)))
     gap = 2.5 * step if longest_gap_min is None else longest_gap_min / 60
     # A last reading at midnight closes its day and opens none.
     local = (series.index[[0, -1]].tz_localize(None) - pd.to_timedelta([0, 1], unit="s")).normalize()
     days = _midnights(pd.date_range(local[0], local[1] + pd.Timedelta(days=1), freq="D"), series.index.tz)
-    midnights = _unix_seconds(days).to_numpy() / 3600
+    midnights = unix_seconds(days).to_numpy() / 3600
     nodes = np.union1d(times, midnights[(midnights > times[0]) & (midnights < times[-1])])
     segment = np.searchsorted(times, nodes[:-1], side="right") - 1
     finite = np.all(np.isfinite(margins), axis=0)
