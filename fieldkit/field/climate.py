@@ -79,7 +79,7 @@ class AirBands(Result):
         spread = rows["spread_high_c"].max()
         words = f"Air bands from {count} station{'s' if count > 1 else ''}: {', '.join(parts)}. "
         words += (
-            f"A margin of {self.settings['margin_c']:.1f} °C is taken off the hot end: no band reaches above "
+            f"A margin of {rows['margin_c'].max():.1f} °C is taken off the hot end: no band reaches above "
             f"{self.ceiling_c:.1f} °C. "
         )
         if np.isfinite(spread):
@@ -108,7 +108,9 @@ def air_bands(
     The band of a season reaches from its typical minimum to its typical maximum (the means of the daily extremes), with
     a safety margin at the hot end. The margin sets a ceiling: the typical maximum of the warmest season less
     `margin_c`. No season's band reaches above the ceiling. So the hot season loses the whole margin, a season that
-    never gets that warm loses nothing, and the months in between never end up warmer than the hot season.
+    never gets that warm loses nothing, and the months in between never end up warmer than the hot season. At most half
+    of the warmest season's daily range is taken off. The schedule by months has its own
+    ceiling, from the warmest month.
 
     Parameters
     ----------
@@ -208,10 +210,10 @@ def air_bands(
     twelve = np.full((len(ids), 12, len(_seasons.STATISTICS)), np.nan)
     for i, station in enumerate(ids):
         first, tmax, tmin, _ = records[i]
-        cal = _seasons.calendar(first, len(tmax))
+        cal, (tmax, tmin) = _seasons.whole_months(first, tmax + shift[i], tmin + shift[i])
         names = list(season_sets[i])
         sets = [season_sets[i][n] for n in names] + [(m,) for m in range(1, 13)]
-        stats = _seasons.block_statistics(tmax + shift[i], tmin + shift[i], cal, rule, sets)
+        stats = _seasons.block_statistics(tmax, tmin, cal, rule, sets, fixed_period=period is not None)
         twelve[i] = stats[len(names) :]
         months_out.append(_days.months_left_out(station, tmax, tmin, cal, rule))
         for name, row in zip(names, stats):
@@ -230,10 +232,10 @@ def air_bands(
     weight_of = pd.Series(weights, index=ids)
     table, ceiling = _band_table(long, weight_of, margin_c)
     distribution = _distribution(long, weight_of, hourly, where, season_sets, ids, shift, warnings)
-    schedule = _schedule(twelve, south, weights, ceiling, warnings)
+    schedule = _schedule(twelve, south, weights, margin_c, warnings)
     differences = _differences(long, weight_of, table)
     _refuse_inverted(table, schedule, margin_c)
-    _add_warnings(warnings, table, long, ids, period, season_sets)
+    _add_warnings(warnings, table, schedule, long, ids, margin_c)
 
     settings = {
         "n_stations": len(ids),
@@ -323,6 +325,36 @@ def pool(values, weights):
     sd = float(np.sqrt(share @ (values - mean) ** 2 / (1 - squares)))
     half = float(stats.t.ppf(0.975, 1 / squares - 1) * sd * np.sqrt(squares))
     return mean, sd, half, n
+
+
+def ceiling_of(typical_max_c, typical_min_c, margin_c):
+    """Air temperature that no band reaches above: the warmest period's typical maximum less the margin.
+
+    Where the day ranges over less than twice the margin, half the range is taken off instead: a band must be left
+    (the project's own rule; common practice, no source).
+
+    Parameters
+    ----------
+    typical_max_c, typical_min_c : array_like, shape (n,)
+        Of each season or month, °C; NaN where not known.
+    margin_c : float
+        °C.
+
+    Returns
+    -------
+    float
+        °C; NaN when no period is known.
+
+    Examples
+    --------
+    >>> ceiling_of([35, 22], [22, 7], 5.0), ceiling_of([31, 29], [25, 24], 5.0)
+    (30.0, 28.0)
+    """
+    highs, lows = np.asarray(typical_max_c, dtype=float), np.asarray(typical_min_c, dtype=float)
+    if not np.isfinite(highs).any():
+        return np.nan
+    warmest = int(np.nanargmax(highs))
+    return float(highs[warmest] - min(margin_c, (highs[warmest] - lows[warmest]) / 2))
 
 
 def _check_options(margin_c, pooling, hemisphere, lapse_rate):
@@ -463,7 +495,10 @@ def _band_table(long, weight_of, margin_c):
             }
         )
     table = pd.concat([*parts, pd.DataFrame(pooled)], ignore_index=True)
-    ceilings = table.groupby("station_id")["typical_max_c"].max() - margin_c
+    ceilings = {
+        station: ceiling_of(rows["typical_max_c"], rows["typical_min_c"], margin_c)
+        for station, rows in table.groupby("station_id")
+    }
     ceiling = table["station_id"].map(ceilings)
     table["low_c"] = table["typical_min_c"]
     table["high_c"] = np.minimum(table["typical_max_c"], ceiling)
@@ -474,7 +509,7 @@ def _band_table(long, weight_of, margin_c):
     order = ["station_id", "season", "months", "low_c", "high_c", "margin_c", "typical_min_c", "typical_max_c"]
     order += ["spread_low_c", "spread_high_c", "low_from_c", "low_to_c", "high_from_c", "high_to_c"]
     order += ["n_stations", "n_years", "n_days", "completeness", "elevation_adjustment_c"]
-    return table[order], float(ceilings[POOLED])
+    return table[order], ceilings[POOLED]
 
 
 def _distribution(long, weight_of, hourly, where, season_sets, ids, shift, warnings):
@@ -521,7 +556,7 @@ def _hours_of_day_and_night(hourly, where, season_sets, ids, shift, warnings):
     return rows
 
 
-def _schedule(twelve, south, weights, ceiling, warnings):
+def _schedule(twelve, south, weights, margin_c, warnings):
     column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
     if south.any() and not south.all():
         twelve = twelve.copy()
@@ -538,13 +573,13 @@ def _schedule(twelve, south, weights, ceiling, warnings):
         raw[f"{end}_spread"] = np.array([p[1] for p in pooled])
         count = [p[3] for p in pooled]
     low, high = smooth_year(raw["low"]), smooth_year(raw["high"])
-    limited = np.minimum(high, ceiling)
     if not np.isfinite(low).all():
         missing = [_seasons.MONTHS[m] for m in range(12) if not np.isfinite(raw["low"][m])]
         warnings.append(
             f"No usable readings for {', '.join(missing)}: the schedule is left unsmoothed and those months are blank."
         )
-        low, high, limited = raw["low"], raw["high"], np.minimum(raw["high"], ceiling)
+        low, high = raw["low"], raw["high"]
+    limited = np.minimum(high, ceiling_of(high, low, margin_c))
     return pd.DataFrame(
         {
             "month": _seasons.MONTHS,
@@ -609,7 +644,7 @@ def _refuse_inverted(table, schedule, margin_c):
         )
 
 
-def _add_warnings(warnings, table, long, ids, period, season_sets):
+def _add_warnings(warnings, table, schedule, long, ids, margin_c):
     if len(ids) == 1:
         warnings.append(
             "One station is all there is: it shows one place, not the range, and how places differ cannot be told."
@@ -617,6 +652,13 @@ def _add_warnings(warnings, table, long, ids, period, season_sets):
     elif len(ids) == 2:
         warnings.append("Two stations say little of how places differ: the intervals are wide for that reason.")
     pooled = table[table["station_id"] == POOLED]
+    taken = min(pooled["margin_c"].max(), schedule["margin_c"].max())
+    if taken < margin_c - 1e-9:
+        warnings.append(
+            f"The margin of {margin_c:g} °C is more than half of what the warmest day ranges over, so {taken:.1f} "
+            "°C was "
+            "taken off; the hot season's band is narrow and needs a well-controlled room."
+        )
     empty = pooled.loc[pooled["low_c"].isna(), "season"].tolist()
     if empty:
         rest = pooled.loc[pooled["low_c"].notna(), "season"].tolist()

@@ -167,8 +167,7 @@ def months_left_out(station, tmax, tmin, cal, rule):
 
     Examples
     --------
-    >>> one = np.ones(28)
-    >>> cal = _seasons.calendar(np.datetime64("2023-02-01"), 28)
+    >>> cal, (one,) = _seasons.whole_months(np.datetime64("2023-02-01"), np.ones(28))
     >>> len(months_left_out("A", one, one, cal, _seasons.RULES["3/5"]))
     0
     """
@@ -176,11 +175,7 @@ def months_left_out(station, tmax, tmin, cal, rule):
     counts = _seasons.months_that_count(present, cal, rule)
     missing = cal.lengths - np.add.reduceat(present, cal.starts, dtype=int)
     rows = [
-        (
-            station,
-            f"{cal.year[m]}-{cal.month[m]:02d}",
-            f"month does not count: {missing[m]} days missing" if cal.whole[m] else "month only partly in the record",
-        )
+        (station, f"{cal.year[m]}-{cal.month[m]:02d}", f"month does not count: {missing[m]} days missing")
         for m in np.flatnonzero(~counts)
     ]
     return pd.DataFrame(rows, columns=LEFT_OUT)
@@ -244,9 +239,10 @@ def from_hourly(hourly, where, timezone, hours_needed):
             "table['time'].dt.tz_localize('Etc/GMT+5') for a clock that stays at UTC-5."
         )
     _check_possible(hourly, ["air_temperature_c"], "time")
-    days, local, dropped = [], [], []
+    days, used, dropped = [], [], []
     for station, part in hourly.groupby(hourly["station_id"].astype(str), sort=True):
         part = part[["time", "air_temperature_c"]].dropna().sort_values("time")
+        part = part.assign(time=part["time"].dt.tz_convert(_zone(station, where, part["time"], timezone)))
         again = part["time"].duplicated()
         if again.any():
             same = part.groupby("time")["air_temperature_c"].nunique()
@@ -270,13 +266,11 @@ def from_hourly(hourly, where, timezone, hours_needed):
             part = part[~spike]
         if part.empty:
             continue
-        clock = part["time"].dt.tz_convert(_zone(station, where, part["time"], timezone))
-        part = part.assign(
-            station_id=station, local=clock.dt.tz_localize(None), date=clock.dt.tz_localize(None).dt.normalize()
-        )
-        local.append(part)
+        local = part["time"].dt.tz_localize(None)
+        part = part.assign(station_id=station, local=local, date=local.dt.normalize())
+        used.append(part)
         by_day = part.groupby("date")["air_temperature_c"]
-        hours = part.groupby("date")["local"].agg(lambda t: t.dt.hour.nunique())
+        hours = part["date"].loc[~local.dt.floor("h").duplicated()].value_counts()
         one = pd.DataFrame({"tmax_c": by_day.max(), "tmin_c": by_day.min(), "hours": hours}).reset_index()
         few = one["hours"] < hours_needed
         if few.all():
@@ -301,7 +295,7 @@ def from_hourly(hourly, where, timezone, hours_needed):
     dropped = [d for d in dropped if len(d)]
     return (
         pd.concat(days, ignore_index=True),
-        pd.concat(local, ignore_index=True),
+        pd.concat([p.assign(time=p["time"].dt.tz_convert("UTC")) for p in used], ignore_index=True),
         pd.concat(dropped, ignore_index=True) if dropped else pd.DataFrame(columns=LEFT_OUT),
     )
 

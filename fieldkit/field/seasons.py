@@ -262,57 +262,59 @@ def wet_dry_seasons(monthly_precipitation_mm):
 
 @dataclass(frozen=True, kw_only=True)
 class Calendar:
-    """Where each month starts in an unbroken run of days.
+    """Where each month starts in an unbroken run of days that holds whole months.
 
     Parameters
     ----------
     starts : ndarray of int
         Position of the first day of each month in the run.
     lengths : ndarray of int
-        Days of each month that lie in the run.
+        Days of each month.
     month, year : ndarray of int
         Month of the year (1 to 12) and year of each.
-    whole : ndarray of bool
-        Whether the month lies in the run from its first to its last day.
     """
 
     starts: np.ndarray
     lengths: np.ndarray
     month: np.ndarray
     year: np.ndarray
-    whole: np.ndarray
 
 
-def calendar(first_day, days):
-    """Lay out the months of a run of days.
+def whole_months(first_day, *arrays):
+    """Lengthen runs of days with NaN to whole months, and lay out those months.
 
     Parameters
     ----------
     first_day : numpy.datetime64
-        Where the run begins.
-    days : int
-        Length of the run.
+        Where the runs begin.
+    *arrays : ndarray, shape (..., days)
+        Runs of equal length.
 
     Returns
     -------
     Calendar
+    list of ndarray
 
     Examples
     --------
-    >>> c = calendar(np.datetime64("2023-01-31"), 30)
-    >>> c.month.tolist(), c.lengths.tolist(), c.whole.tolist()
-    ([1, 2, 3], [1, 28, 1], [False, True, False])
+    >>> cal, (values,) = whole_months(np.datetime64("2023-01-31"), np.ones(30))
+    >>> cal.month.tolist(), cal.lengths.tolist(), values.shape
+    ([1, 2, 3], [31, 28, 31], (90,))
     """
-    day = np.datetime64(first_day, "D") + np.arange(days)
-    month = day.astype("datetime64[M]")
-    starts = np.flatnonzero(np.r_[True, month[1:] != month[:-1]])
-    lengths = np.diff(np.r_[starts, days])
-    first = month[starts]
-    full = ((first + 1).astype("datetime64[D]") - first.astype("datetime64[D]")).astype(int)
-    number = first.astype(int)
-    return Calendar(
-        starts=starts, lengths=lengths, month=number % 12 + 1, year=number // 12 + 1970, whole=lengths == full
+    first_day = np.datetime64(first_day, "D")
+    last_day = first_day + arrays[0].shape[-1] - 1
+    months = np.arange(first_day.astype("datetime64[M]"), last_day.astype("datetime64[M]") + 1)
+    begins = np.append(months, months[-1] + 1).astype("datetime64[D]")
+    before, after = int((first_day - begins[0]).astype(int)), int((begins[-1] - last_day).astype(int)) - 1
+    number = months.astype(int)
+    cal = Calendar(
+        starts=(begins[:-1] - begins[0]).astype(int),
+        lengths=np.diff(begins).astype(int),
+        month=number % 12 + 1,
+        year=number // 12 + 1970,
     )
+    ends = [(0, 0)] * (arrays[0].ndim - 1) + [(before, after)]
+    return cal, [np.pad(np.asarray(a, dtype=float), ends, constant_values=np.nan) for a in arrays]
 
 
 def months_that_count(present, cal, rule):
@@ -334,7 +336,7 @@ def months_that_count(present, cal, rule):
     Examples
     --------
     >>> day = np.ones(31, bool); day[4:8] = False                       # four days in a row are missing
-    >>> january = calendar(np.datetime64("2023-01-01"), 31)
+    >>> january, _ = whole_months(np.datetime64("2023-01-01"), day)
     >>> months_that_count(day, january, RULES["3/5"]).tolist(), months_that_count(day, january, RULES["11/5"]).tolist()
     ([False], [True])
     """
@@ -347,7 +349,7 @@ def months_that_count(present, cal, rule):
     run = position - np.maximum(last_read, month_before)
     longest = np.maximum.reduceat(run, cal.starts, axis=-1)
     missing = cal.lengths - read
-    return (missing <= rule.most_missing) & (longest <= rule.most_consecutive) & cal.whole
+    return (missing <= rule.most_missing) & (longest <= rule.most_consecutive)
 
 
 def quantiles_along(values, probabilities):
@@ -402,7 +404,7 @@ STATISTICS = (
 )
 
 
-def block_statistics(tmax_c, tmin_c, cal, rule, sets):
+def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
     """Typical extremes of many places for many sets of months: the one sum that stations and grid cells share.
 
     A mean is the WMO's way: days to a month, the same month over the years to its normal, the months of the season to
@@ -418,6 +420,9 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets):
         Of `completeness_rule`.
     sets : sequence of sequence of int
         Sets of months.
+    fixed_period : bool
+        Whether the run is a period asked for. If not, a first or last month that the record only touches is not held
+        against it.
 
     Returns
     -------
@@ -428,7 +433,9 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets):
     counts = months_that_count(present, cal, rule)
     used = present & np.repeat(counts, cal.lengths, axis=-1)
     days_used = np.add.reduceat(used, cal.starts, axis=-1, dtype=int)
-    expected_months = cal.whole if rule.name != "all" else np.ones_like(cal.whole)
+    expected = np.ones(counts.shape, dtype=bool)
+    if not fixed_period:
+        expected[..., [0, -1]] = counts[..., [0, -1]]
 
     means = {}
     for name, values in (("tmax", tmax_c), ("tmin", tmin_c)):
@@ -442,9 +449,8 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets):
     normals = {name: np.full((*shape, 12), np.nan) for name in means}
     for m in range(12):
         here = cal.month == m + 1
-        expected = int((here & expected_months).sum())
         years[..., m] = counts[..., here].sum(axis=-1)
-        share[..., m] = years[..., m] / expected if expected else 0.0
+        share[..., m] = years[..., m] / np.maximum(expected[..., here].sum(axis=-1), 1)
         for name in means:
             with np.errstate(invalid="ignore", divide="ignore"):
                 normals[name][..., m] = np.nansum(means[name][..., here], axis=-1) / years[..., m]
@@ -457,10 +463,9 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets):
         index = [m - 1 for m in months]
         here = np.isin(cal.month, months)
         ok = usable[..., index].all(axis=-1)
-        days = here & expected_months
-        expected_days = cal.lengths[days].sum()
         n_days = days_used[..., here].sum(axis=-1)
-        out[..., s, column["completeness"]] = n_days / expected_days if expected_days else 0.0
+        expected_days = (expected * cal.lengths)[..., here].sum(axis=-1)
+        out[..., s, column["completeness"]] = n_days / np.maximum(expected_days, 1)
         out[..., s, column["n_days"]] = np.where(ok, n_days, 0)
         out[..., s, column["n_years"]] = np.where(ok, years[..., index].min(axis=-1), 0)
         if not ok.any():
