@@ -15,7 +15,10 @@ _DOT = re.compile(r"[-+]?\d*\.\d+(e[-+]?\d+)?", re.I)
 _COMMA = re.compile(r"[-+]?\d*,\d+(e[-+]?\d+)?", re.I)
 _COMMA_GROUP = re.compile(r"[-+]?[1-9]\d{0,2}(,\d{3})+")
 
-_MONTHS = {m: i for i, m in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split(), start=1)}
+_MONTHS = {
+    m: i
+    for i, m in enumerate(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), start=1)
+}
 _CLOCK = (
     r"(?:(?:[T\s,]+)(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?\s*(Z|UTC|[+-]\d{2}:?\d{2})?)?"
 )
@@ -98,6 +101,7 @@ def numbers(cells, *, decimal="."):
     cells : pandas.Series of object
         As read; the index is kept.
     decimal : {".", ","}
+        Decimal mark of the file.
 
     Returns
     -------
@@ -187,6 +191,7 @@ def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_da
     Parameters
     ----------
     cells : pandas.Series of object
+        As read; the index is kept.
     days : pandas.Series of datetime64, optional
         The day of each row, for sheets that keep day and time of day in two columns.
     order : {"dmy", "mdy", "ymd"}, optional
@@ -293,7 +298,7 @@ def _moment(cell, day, order, reason, epoch, season, need_clock, has_real_dates)
             return moment.tz_localize(None), pd.Timedelta(moment.utcoffset()), None
         return moment.round("s"), pd.NaT, None
     if isinstance(cell, dt.timedelta):
-        seconds = int(round(cell.total_seconds()))
+        seconds = round(cell.total_seconds())
         if day is None or not 0 <= seconds < 86400:
             return "This is a length of time, not a moment.|Write day and time, such as 2023-05-14 10:20."
         return _join(day, seconds // 3600, seconds // 60 % 60, seconds % 60)
@@ -306,7 +311,7 @@ def _moment(cell, day, order, reason, epoch, season, need_clock, has_real_dates)
         except ValueError:
             share = -1.0
         if 0 <= share < 1 and "." in text.replace(",", "."):
-            seconds = int(round(share * 86400))
+            seconds = round(share * 86400)
             return _join(day, seconds // 3600, seconds // 60 % 60, seconds % 60)
         match = _CLOCK_ONLY.fullmatch(text)
         if match:
@@ -435,6 +440,7 @@ def place_in_zone(local, offset, zone, target, groups):
     Parameters
     ----------
     local : pandas.Series of datetime64[ns]
+        As written.
     offset : pandas.Series of timedelta64[ns]
         Offset from UTC where stated, else NaT.
     zone : datetime.tzinfo

@@ -1,13 +1,8 @@
 """The only reader of a season folder: everything read and checked, or every mistake said at once."""
 
-import csv
 import datetime as dt
 import difflib
 import hashlib
-import io
-import re
-import warnings
-import zipfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,12 +11,8 @@ import pandas as pd
 import pandera.errors
 
 from fieldkit import core
-from fieldkit.records import cells, schemas, settings, suspicions
+from fieldkit.records import cells, headers, schemas, settings, sheets, suspicions
 from fieldkit.records.problems import Problems, SeasonError
-
-_TEXT_FILES = (".csv", ".tsv", ".txt")
-_WORKBOOKS = (".xlsx", ".xlsm")
-_OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +125,7 @@ def read_season(path):
     problems = Problems()
     digest = hashlib.sha256()
     stated = _read_settings(path, problems, digest)
-    found = _find_tables(path, problems, digest)
+    found = sheets.find(path, problems, digest)
     if stated is None:
         raise SeasonError(problems.table(), path)
     tables, sources = {}, []
@@ -144,9 +135,6 @@ def read_season(path):
             for raw in raws:
                 problems.add(
                     raw.file,
-                    None,
-                    None,
-                    None,
                     f"The table '{name}' stands in more than one place: {', '.join(r.file for r in raws)}.",
                     "Keep one of them here and move the others out of the folder.",
                 )
@@ -155,9 +143,6 @@ def read_season(path):
     if not any(len(r.cells) for r in found) and not problems.any_errors:
         problems.add(
             path.name,
-            None,
-            None,
-            None,
             "No table in this folder has any rows yet.",
             "Fill in at least one of "
             + ", ".join(f"{n}.csv" for n in schemas.TABLES)
@@ -178,23 +163,18 @@ def demo_season():
     return read_season(core.resource_dir("data") / "demo_season")
 
 
-# --- season.toml ------------------------------------------------------------------------------------------------------
+# --- season.toml ----------------------------------------------------------------------------------------------------
 
 
 def _read_settings(path, problems, digest):
     if not path.is_dir():
-        problems.add(
-            path.name or str(path), None, None, None, "There is no such folder.", "Check the spelling of the path."
-        )
+        problems.add(path.name or str(path), "There is no such folder.", "Check the spelling of the path.")
         return None
     file = path / settings.NAME
     if not file.is_file():
         near = [p.name for p in path.iterdir() if p.name.lower().startswith("season.") and ".toml" in p.name.lower()]
         problems.add(
             settings.NAME,
-            None,
-            None,
-            None,
             "The folder has no season.toml, which says where and how the readings were taken.",
             f"Rename {near[0]} to season.toml."
             if near
@@ -203,9 +183,9 @@ def _read_settings(path, problems, digest):
         return None
     data = file.read_bytes()
     digest.update(b"season.toml\0" + data)
-    text, _, _ = _decode(data)
+    text, _, _ = sheets.decode(data)
     if text is None:
-        problems.add(settings.NAME, None, None, None, "This is not a text file.", "Save it as plain text (UTF-8).")
+        problems.add(settings.NAME, "This is not a text file.", "Save it as plain text (UTF-8).")
         return None
     stated = settings.parse(text, problems)
     if stated is not None:
@@ -213,424 +193,7 @@ def _read_settings(path, problems, digest):
     return stated
 
 
-# --- finding and opening files ----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Raw:
-    """One table as it stands in one file: texts and workbook values, index = row as the spreadsheet numbers it."""
-
-    file: str
-    table: str
-    rival: str
-    header: list
-    cells: pd.DataFrame
-    separator: str = ""
-    encoding: str = ""
-    epoch: int | None = None
-    stem: str = ""
-
-
-def _find_tables(path, problems, digest):
-    found = []
-    if not path.is_dir():
-        return found
-    ignored = {settings.NAME, "readme.txt"}
-    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
-        name = file.stem.lower().removesuffix(".csv")
-        suffix = file.suffix.lower()
-        if file.name.startswith(("~$", ".")) or file.name.lower() in ignored:
-            continue
-        if file.is_dir():
-            if name in schemas.TABLES:
-                for part in sorted(file.iterdir(), key=lambda p: p.name.lower()):
-                    if not part.name.startswith(("~$", ".")):
-                        found += _open(part, f"{file.name}/{part.name}", name, file.name, problems, digest)
-        elif suffix in _OTHER_SHEETS:
-            problems.add(
-                file.name,
-                None,
-                None,
-                None,
-                f"A {suffix} file cannot be read here.",
-                "Save it as .xlsx or as .csv (UTF-8).",
-            )
-        elif suffix in _WORKBOOKS or name in schemas.TABLES:
-            found += _open(file, file.name, name if name in schemas.TABLES else None, file.name, problems, digest)
-        elif suffix in _TEXT_FILES:
-            near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
-            problems.warn(
-                file.name,
-                None,
-                None,
-                None,
-                "This file was not read: its name is not that of a table.",
-                (f"Did you mean {near[0]}.csv? " if near else "") + "Tables are " + ", ".join(schemas.TABLES) + ".",
-            )
-    return found
-
-
-def _open(file, label, table, rival, problems, digest):
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        problems.add(
-            label,
-            None,
-            None,
-            None,
-            f"The file cannot be opened ({error.strerror}).",
-            "Close it in other programs and check that you may read it.",
-        )
-        return []
-    suffix = file.suffix.lower()
-    digest.update(label.encode() + b"\0" + data)
-    if data[:4] == b"PK\x03\x04" and suffix in _WORKBOOKS:
-        return _open_workbook(data, label, table, rival, problems)
-    if suffix in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
-        problems.add(
-            label,
-            None,
-            None,
-            None,
-            "This workbook cannot be opened: it is damaged, protected by a password, or not what its name says.",
-            "Open it in your spreadsheet program, take the password off and save it as .xlsx or as .csv (UTF-8).",
-        )
-        return []
-    return _open_text(data, label, table, rival, problems)
-
-
-def _decode(data):
-    """Text, encoding and whether it was a guess; no text when the bytes are not text."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        try:
-            return data.decode("utf-16"), "utf-16", False
-        except UnicodeDecodeError:
-            return None, "", False
-    if b"\0" in data[:2000]:
-        return None, "", False
-    try:
-        return data.decode("utf-8-sig"), "utf-8", False
-    except UnicodeDecodeError:
-        pass
-    try:
-        return data.decode("cp1252"), "cp1252", True
-    except UnicodeDecodeError:
-        return None, "", False
-
-
-def _open_text(data, label, table, rival, problems):
-    text, encoding, guessed = _decode(data)
-    if text is None:
-        problems.add(label, None, None, None, "This is not a text file.", "Save the sheet as .csv (UTF-8) or as .xlsx.")
-        return []
-    if guessed:
-        problems.warn(
-            label,
-            None,
-            None,
-            None,
-            "The file is not UTF-8; it was read as Windows-1252.",
-            "Check letters such as é or ° in ids and notes; save as CSV UTF-8 to be sure.",
-        )
-    separator, skip = None, 0
-    first = text[:20].split("\n", 1)[0].strip()
-    if re.fullmatch(r"sep=.", first):
-        separator, skip = first[-1], 1
-        text = text.split("\n", 1)[1] if "\n" in text else ""
-    if separator is None:
-        head = "\n".join(text.splitlines()[:20])
-        separator = max("\t;,", key=lambda s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table)[1:])
-    try:
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
-    except csv.Error:
-        problems.add(
-            label,
-            None,
-            None,
-            None,
-            "This file cannot be taken apart into cells.",
-            "Save the sheet as CSV (UTF-8) again.",
-        )
-        return []
-    names = {",": "comma", ";": "semicolon", "\t": "tab"}
-    return _raw(
-        rows,
-        label,
-        table,
-        rival,
-        problems,
-        skip=skip,
-        separator=names.get(separator, separator),
-        encoding=encoding,
-    )
-
-
-def _open_workbook(data, label, table, rival, problems):
-    import openpyxl
-    from openpyxl.utils.datetime import CALENDAR_MAC_1904
-
-    def load(data_only):
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            return openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=data_only)
-
-    try:
-        book = load(True)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            sheets = {s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets}
-    except Exception:
-        # A damaged workbook fails in as many ways as there are parts in it.
-        problems.add(
-            label,
-            None,
-            None,
-            None,
-            "This workbook is damaged.",
-            "Open it in your spreadsheet program and save it again as .xlsx.",
-        )
-        return []
-    epoch = 1904 if book.epoch == CALENDAR_MAC_1904 else 1900
-    chosen = {title: title.strip().lower() for title in sheets if title.strip().lower() in schemas.TABLES}
-    if table is not None:
-        own = [title for title, name in chosen.items() if name == table]
-        title = own[0] if own else next(iter(sheets))
-        chosen = {title: table}
-    elif not chosen:
-        problems.warn(
-            label,
-            None,
-            None,
-            None,
-            "No sheet of this workbook was read: none has the name of a table.",
-            "Name the sheets " + ", ".join(schemas.TABLES) + ".",
-        )
-    formulas = _formulas_without_value(data, load, chosen, sheets)
-    found = []
-    for title, name in chosen.items():
-        place = label if len(sheets) == 1 else f"{label}, sheet {title}"
-        for row, column in formulas.get(title, ()):
-            problems.add(
-                place,
-                row,
-                column,
-                None,
-                "This cell holds a formula whose result was never saved.",
-                "Open the workbook in your spreadsheet program and save it, or write the value itself.",
-            )
-        found += _raw(sheets[title], place, name, rival, problems, epoch=epoch)
-    return found
-
-
-def _formulas_without_value(data, load, chosen, sheets):
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        parts = [n for n in archive.namelist() if n.startswith("xl/worksheets/")]
-        if not any(b"<f" in archive.read(n) for n in parts):
-            return {}
-    from openpyxl.utils import get_column_letter
-
-    empty = {}
-    for title in chosen:
-        for number, row in enumerate(load(False)[title].iter_rows(values_only=True), start=1):
-            for column, value in enumerate(row):
-                if isinstance(value, str) and value.startswith("=") and sheets[title][number - 1][column] is None:
-                    empty.setdefault(title, []).append((number, get_column_letter(column + 1)))
-    return empty
-
-
-def _best_header(rows, table):
-    """Position of the row that looks most like the header, how many names it knows, and its length."""
-    names = [table] if table else list(schemas.TABLES)
-    known = {_base(c) for n in names for c in schemas.TABLES[n].columns} | {
-        _stem(c) for n in names for c in schemas.TABLES[n].columns
-    }
-    best = (0, -1, 0)
-    for number, row in enumerate(rows[:20]):
-        score = sum(_base(_split_unit(cells.tidy(c))[0]) in known for c in row)
-        if score > best[1] and any(cells.tidy(c) for c in row):
-            best = (number, score, len(row))
-    return best
-
-
-def _raw(rows, label, table, rival, problems, *, skip=0, separator="", encoding="", epoch=None):
-    if not any(cells.tidy(c) for row in rows for c in row):
-        return []
-    start, score, _ = _best_header(rows, table)
-    first = next(i for i, row in enumerate(rows) if any(cells.tidy(c) for c in row))
-    if score < 1:
-        start = first
-    elif start > first:
-        problems.warn(
-            label,
-            first + 1 + skip,
-            None,
-            cells.tidy(next(c for c in rows[first] if cells.tidy(c))),
-            f"The header stands in row {start + 1 + skip}; what is above it was not read.",
-            "Nothing, if those rows are only a title.",
-        )
-    header = [cells.tidy(c) for c in rows[start]]
-    while header and not header[-1]:
-        header.pop()
-    body, index = [], []
-    for number, row in enumerate(rows[start + 1 :], start=start + 2 + skip):
-        filled = [c for c in row if cells.tidy(c)]
-        if not filled:
-            continue
-        extra = [cells.tidy(c) for c in row[len(header) :] if cells.tidy(c)]
-        if extra:
-            problems.add(
-                label,
-                number,
-                None,
-                extra[0],
-                f"This row has cells beyond the last named column ({len(row)} cells under {len(header)} names).",
-                "Look for a decimal comma or a comma in a note: write a point, put the text in quotation marks, or save "
-                "with semicolons. If the column is meant, give it a name.",
-            )
-        body.append((row + [None] * len(header))[: len(header)])
-        index.append(number)
-    for position, name in enumerate(header):
-        if not name:
-            header[position] = f"column {_letter(position)}"
-    lowered = [h.lower() for h in header]
-    for position, name in enumerate(lowered):
-        if name in lowered[:position]:
-            problems.add(
-                label,
-                start + 1 + skip,
-                header[position],
-                None,
-                "Two columns have this name.",
-                "Rename one of them, or delete the one you do not need.",
-            )
-            header[position] = f"{header[position]} ({_letter(position)})"
-    frame = pd.DataFrame(body, columns=header, index=index, dtype=object)
-    stem = Path(label).stem
-    return [
-        _Raw(
-            file=label,
-            table=table,
-            rival=rival,
-            header=header,
-            cells=frame,
-            separator=separator,
-            encoding=encoding,
-            epoch=epoch,
-            stem=stem,
-        )
-    ]
-
-
-def _letter(position):
-    letters = ""
-    position += 1
-    while position:
-        position, rest = divmod(position - 1, 26)
-        letters = chr(65 + rest) + letters
-    return letters
-
-
-# --- headers and units ------------------------------------------------------------------------------------------------
-
-_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c")
-
-
-def _split_unit(header):
-    match = re.fullmatch(r"(.*?)\s*[\[({]\s*(.*?)\s*[\])}]\s*", header)
-    return (match[1], match[2]) if match else (header, None)
-
-
-def _base(header):
-    return re.sub(r"[^0-9a-z]+", "_", header.strip().lower()).strip("_")
-
-
-def _stem(column):
-    for suffix in _SUFFIXES:
-        if column.endswith(suffix):
-            return column.removesuffix(suffix)
-    return column
-
-
-def _match_header(header, table, stated, file, problems, row):
-    """Declared column and unit of one header; (None, None) for a column of the user's own."""
-    renamed = _section(stated, "columns")
-    renamed = {_base(k): v for k, v in (renamed | _dict(renamed.get(table))).items() if isinstance(v, str)}
-    if _base(header) in renamed:
-        header = renamed[_base(header)]
-    plain, unit = _split_unit(header)
-    base = _base(plain)
-    schema = schemas.TABLES[table]
-    column = next((c for c in schema.columns if base in (c, _stem(c))), None)
-    spelled = unit
-    if column is None:
-        for candidate in schema.columns:
-            limits = schemas.column_range(table, candidate)
-            rest = base.removeprefix(_stem(candidate) + "_")
-            if limits and rest != base and limits.dimension != "none":
-                for factors in schemas.UNITS[limits.dimension].values():
-                    if rest in factors[2]:
-                        column, spelled = candidate, rest
-                if rest in schemas.REFUSED_UNITS:
-                    column, spelled = candidate, rest
-    if column is None:
-        return None, None
-    limits = schemas.column_range(table, column)
-    if limits is None or limits.dimension == "none":
-        return column, None
-    units = _section(stated, "units")
-    units = {_base(k): v for k, v in (units | _dict(units.get(table))).items() if isinstance(v, str)}
-    written = units.get(base, units.get(column))
-    if spelled is None and base == column and column != _stem(column):
-        spelled = limits.unit
-        if written is None:
-            return column, spelled
-    if spelled is not None and written is not None:
-        one, two = (schemas.find_unit(u, limits.dimension) for u in (spelled, written))
-        if one != two:
-            problems.add(
-                file,
-                row,
-                header,
-                written,
-                f"The header says {spelled}, season.toml says {written}.",
-                f"Correct one of them; a header without a unit would be '{_stem(column)}'.",
-            )
-            return column, None
-    spelled = spelled if spelled is not None else written
-    if spelled is None:
-        problems.add(
-            file,
-            row,
-            header,
-            None,
-            "Neither the header nor season.toml says the unit of this column.",
-            f"Write the header as '{column}' or '{_stem(column)} [{limits.unit}]', or add {_stem(column)} = "
-            f'"{limits.unit}" under [units] in season.toml.',
-        )
-        return column, None
-    if schemas.find_unit(spelled, limits.dimension) is None:
-        problems.add(
-            file,
-            row,
-            header,
-            spelled,
-            settings.unit_problem(spelled, column),
-            f"Give {column} in one of " + ", ".join(schemas.UNITS[limits.dimension]) + ".",
-        )
-        return column, None
-    return column, spelled
-
-
-def _dict(value):
-    return value if isinstance(value, dict) else {}
-
-
-def _section(stated, name):
-    return _dict(stated.get(name))
-
-
-# --- one table --------------------------------------------------------------------------------------------------------
+# --- one table ------------------------------------------------------------------------------------------------------
 
 
 def _read_table(raws, table, stated, problems, sources):
@@ -657,15 +220,14 @@ def _read_part(raw, table, stated, problems, sources):
     header_row = int(raw.cells.index[0]) - 1 if len(raw.cells) else None
     columns, units = {}, {}
     for name in raw.header:
-        column, unit = _match_header(name, table, stated, raw.file, problems, header_row)
+        column, unit = headers.match(name, table, stated, raw.file, problems, header_row)
         if column in columns:
             problems.add(
                 raw.file,
-                header_row,
-                name,
-                None,
                 f"This column and '{columns[column]}' both mean {column}.",
                 "Keep one of them, or rename the other.",
+                row=header_row,
+                column=name,
             )
             continue
         if column:
@@ -711,7 +273,7 @@ def _read_part(raw, table, stated, problems, sources):
 
 def _say(wrong, file, column, problems):
     for index, value, problem, remedy in wrong:
-        problems.add(file, index, column, value, problem, remedy)
+        problems.add(file, problem, remedy, row=index, column=column, value=value)
     return {w[0] for w in wrong}
 
 
@@ -731,41 +293,39 @@ def _say_missing_columns(raw, table, columns, problems, header_row):
             )
         elif column == "set_id" and raw.separator and len(raw.header) == 1:
             remedy = "The whole header was read as one cell: save the sheet as CSV with commas, semicolons or tabs."
-        problems.add(raw.file, header_row, column, None, "This column is missing.", remedy)
+        problems.add(raw.file, "This column is missing.", remedy, row=header_row, column=column)
     for group in schema.metadata["one_of"]:
         if not any(c in columns for c in group):
             problems.add(
                 raw.file,
-                header_row,
-                " or ".join(group),
-                None,
                 "None of these columns is there.",
                 f"Add at least one of {', '.join(group)}.",
+                row=header_row,
+                column=" or ".join(group),
             )
     for column in schema.columns:
         if column not in columns and column not in needed:
             near = _nearest(column, free, 0.8)
-            if near and _base(near) != "date":
+            if near and headers.base(near) != "date":
                 problems.warn(
                     raw.file,
-                    header_row,
-                    near,
-                    None,
                     "This column is kept but not used.",
                     f"If it is {column}, rename it.",
+                    row=header_row,
+                    column=near,
                 )
 
 
 def _nearest(column, names, cutoff=0.6):
-    bases = {_base(_split_unit(n)[0]): n for n in names}
-    near = difflib.get_close_matches(_stem(column), list(bases), 1, cutoff) or difflib.get_close_matches(
+    bases = {headers.base(headers.split_unit(n)[0]): n for n in names}
+    near = difflib.get_close_matches(headers.stem(column), list(bases), 1, cutoff) or difflib.get_close_matches(
         column, list(bases), 1, cutoff
     )
     return bases[near[0]] if near else None
 
 
 def _decimal(raw, numeric, stated, problems):
-    given = _section(stated, "numbers").get("decimal")
+    given = settings.section(stated, "numbers").get("decimal")
     if given in (",", "."):
         return given
     texts = [c.strip() for n in numeric for c in raw.cells[n] if isinstance(c, str)]
@@ -783,11 +343,11 @@ def _decimal(raw, numeric, stated, problems):
                 )
                 problems.add(
                     raw.file,
-                    index,
-                    name,
-                    text,
                     problem,
                     'Use one decimal mark in the file, or write decimal = "," (or ".") under [numbers] in season.toml.',
+                    row=index,
+                    column=name,
+                    value=text,
                 )
     return ","
 
@@ -829,11 +389,13 @@ def _own_column(column, decimal):
 
 
 def _logger_units(frame, stated):
-    for name, logger in _section(stated, "loggers").items():
-        role = _dict(logger).get("role")
+    loggers = settings.section(stated, "loggers")
+    for name in loggers:
+        logger = settings.section(loggers, name)
+        role = logger.get("role")
         if role in schemas.ROLES:
             dimension = schemas.RANGES[schemas.ROLES[role][0]].dimension
-            unit = schemas.find_unit(_dict(logger).get("unit", ""), dimension)
+            unit = schemas.find_unit(logger.get("unit", ""), dimension)
             rows = frame["logger_id"] == name
             if unit is not None and unit != (1.0, 0.0):
                 frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
@@ -841,25 +403,25 @@ def _logger_units(frame, stated):
 
 def _read_times(raw, table, columns, frame, stated, problems, bad):
     schema = schemas.TABLES[table]
-    season = _section(stated, "season")
+    season = settings.section(stated, "season")
     days_of_season = [season.get(k) if isinstance(season.get(k), dt.date) else None for k in ("first_day", "last_day")]
-    dates = _section(stated, "dates")
-    asked = dict(
-        order=dates.get("order"),
-        epoch=raw.epoch or (dates.get("epoch") if dates.get("epoch") in (1900, 1904) else 1900),
-        first_day=days_of_season[0],
-        last_day=days_of_season[1],
-    )
+    dates = settings.section(stated, "dates")
+    asked = {
+        "order": dates.get("order"),
+        "epoch": raw.epoch or (dates.get("epoch") if dates.get("epoch") in (1900, 1904) else 1900),
+        "first_day": days_of_season[0],
+        "last_day": days_of_season[1],
+    }
     if table == "weather":
         # Station records reach beyond the season, so it cannot settle which day number is meant.
         asked["first_day"] = asked["last_day"] = None
-    day_name = columns.get("date") or next((n for n in raw.header if _base(n) == "date"), None)
+    day_name = columns.get("date") or next((n for n in raw.header if headers.base(n) == "date"), None)
     days = None
     if day_name is not None:
         days, _, wrong, notes = cells.moments(raw.cells[day_name], need_clock=False, **asked)
         bad["date"] = _say(wrong, raw.file, day_name, problems)
         for index, value, problem, remedy in notes:
-            problems.warn(raw.file, index, day_name, value, problem, remedy)
+            problems.warn(raw.file, problem, remedy, row=index, column=day_name, value=value)
         days = days.dt.normalize()
     if "time" not in columns:
         if "date" in schema.columns and days is not None:
@@ -869,13 +431,13 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
     local, offset, wrong, notes = cells.moments(raw.cells[name], days=days, **asked)
     bad["time"] = _say(wrong, raw.file, name, problems) | bad.get("date", set())
     for index, value, problem, remedy in notes:
-        problems.warn(raw.file, index, name, value, problem, remedy)
-    target = cells.clock_zone(_section(stated, "site").get("timezone", "UTC")) or dt.UTC
-    base = cells.clock_zone(_section(stated, "clocks").get(table, "")) or target
+        problems.warn(raw.file, problem, remedy, row=index, column=name, value=value)
+    target = cells.clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
+    base = cells.clock_zone(settings.section(stated, "clocks").get(table, "")) or target
     series = {"loggers": "logger_id", "weather": "station_id"}.get(table)
     ids = frame[series] if series in frame else pd.Series(raw.cells.index, index=raw.cells.index)
-    section = _section(stated, {"loggers": "loggers", "weather": "stations"}.get(table, ""))
-    own = {k: cells.clock_zone(v["timezone"]) for k, v in section.items() if _dict(v).get("timezone")}
+    section = settings.section(stated, {"loggers": "loggers", "weather": "stations"}.get(table, ""))
+    own = {k: cells.clock_zone(v["timezone"]) for k, v in section.items() if isinstance(v, dict) and "timezone" in v}
     zones = ids.map(lambda i: own.get(i) or base)
     aware = pd.Series(pd.NaT, index=frame.index, dtype="datetime64[ns, UTC]").dt.tz_convert(target)
     for zone in dict.fromkeys(zones):
@@ -884,13 +446,17 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
         aware[rows] = got
         for index, problem, remedy in wrong:
             bad["time"].add(index)
-            problems.add(raw.file, index, name, cells.tidy(raw.cells.loc[index, name]), problem, remedy)
+            problems.add(
+                raw.file, problem, remedy, row=index, column=name, value=cells.tidy(raw.cells.loc[index, name])
+            )
         for index, problem, remedy in notes:
-            problems.warn(raw.file, index, name, cells.tidy(raw.cells.loc[index, name]), problem, remedy)
+            problems.warn(
+                raw.file, problem, remedy, row=index, column=name, value=cells.tidy(raw.cells.loc[index, name])
+            )
     frame["time"] = aware
 
 
-# --- limits -----------------------------------------------------------------------------------------------------------
+# --- limits ---------------------------------------------------------------------------------------------------------
 
 
 def _validate(frame, where, table, problems):
@@ -902,12 +468,14 @@ def _validate(frame, where, table, problems):
     except pandera.errors.SchemaErrors as error:
         for case in error.failure_cases.itertuples(index=False):
             column, index = case.column, int(case.index)
-            if where.at[index, f"{column} bad"]:
+            if where.loc[index, f"{column} bad"]:
                 continue
-            name = where.at[index, f"{column} name"] if f"{column} name" in where else column
-            value = cells.tidy(where.at[index, column]) if column in where else None
-            problem, remedy = _why_outside(case.check, table, column, value, str(where.at[index, "file"]))
-            problems.add(where.at[index, "file"], int(where.at[index, "row"]), name, value, problem, remedy)
+            name = where.loc[index, f"{column} name"] if f"{column} name" in where else column
+            value = cells.tidy(where.loc[index, column]) if column in where else None
+            problem, remedy = _why_outside(case.check, table, column, value, str(where.loc[index, "file"]))
+            problems.add(
+                where.loc[index, "file"], problem, remedy, row=int(where.loc[index, "row"]), column=name, value=value
+            )
 
 
 def _why_outside(check, table, column, value, file):
@@ -925,8 +493,8 @@ def _why_outside(check, table, column, value, file):
     unit = f" {limits.unit}" if limits.unit else ""
     remedy = "Correct the reading, or leave the cell empty if it was never taken."
     if limits.dimension == "temperature" and _could_be_fahrenheit(value):
-        remedy = f"If this is in °F, write the header as '{_stem(column)} [degF]'; else correct the reading."
-    return f"This lies outside {low:g} to {high:g}{unit}, the limits for {_stem(column)}.", remedy
+        remedy = f"If this is in °F, write the header as '{headers.stem(column)} [degF]'; else correct the reading."
+    return f"This lies outside {low:g} to {high:g}{unit}, the limits for {headers.stem(column)}.", remedy
 
 
 def _could_be_fahrenheit(value):
@@ -936,13 +504,13 @@ def _could_be_fahrenheit(value):
         return False
 
 
-# --- the season -------------------------------------------------------------------------------------------------------
+# --- the season -----------------------------------------------------------------------------------------------------
 
 
 def _season(path, stated, tables, sources, problems, digest):
-    season, site, animal = (_section(stated, s) for s in ("season", "site", "animal"))
+    season, site, animal = (settings.section(stated, s) for s in ("season", "site", "animal"))
     loggers, stations = [], []
-    for name, logger in _section(stated, "loggers").items():
+    for name, logger in settings.section(stated, "loggers").items():
         limits = schemas.RANGES[schemas.ROLES[logger["role"]][0]]
         factor = schemas.find_unit(logger["unit"], limits.dimension)[0]
         error = logger.get("error")
@@ -957,7 +525,7 @@ def _season(path, stated, tables, sources, problems, digest):
                 "shortwave_absorptivity": logger.get("shortwave_absorptivity", np.nan),
             }
         )
-    for name, station in _section(stated, "stations").items():
+    for name, station in settings.section(stated, "stations").items():
         stations.append(
             {"station_id": name, "name": station.get("name", name)}
             | {k: station.get(k, np.nan) for k in ("latitude_deg", "longitude_deg", "elevation_m")}
@@ -976,7 +544,7 @@ def _season(path, stated, tables, sources, problems, digest):
             columns=["logger_id", "role", "unit", "place", "error", "size_m", "shortwave_absorptivity"],
         ),
         stations=pd.DataFrame(stations, columns=["station_id", "name", "latitude_deg", "longitude_deg", "elevation_m"]),
-        instrument_errors={c: float(i["error"]) for c, i in _section(stated, "instruments").items()},
+        instrument_errors={c: float(i["error"]) for c, i in settings.section(stated, "instruments").items()},
         warnings=problems.table(),
         sources=pd.DataFrame(sources, columns=["file", "table", "rows", "separator", "decimal_mark", "encoding"]),
         input_hash=digest.hexdigest(),

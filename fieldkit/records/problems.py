@@ -23,7 +23,7 @@ class SeasonError(FieldkitError):
     Examples
     --------
     >>> found = Problems()
-    >>> found.add("choices.csv", 4, "used", "maybe", "This is neither 1 nor 0.", "Write 1 or 0.")
+    >>> found.add("choices.csv", "This is neither 1 nor 0.", "Write 1 or 0.", row=4, column="used", value="maybe")
     >>> print(SeasonError(found.table(), "my_season"))
     1 mistake to mend in my_season:
     <BLANKLINE>
@@ -47,16 +47,16 @@ class Problems:
     def __init__(self):
         self._rows = []
 
-    def add(self, file, row, column, value, problem, remedy, severity="error"):
-        """Note one problem; row and column may be None when it concerns the whole file."""
+    def add(self, file, problem, remedy, *, row=None, column=None, value=None, severity="error"):
+        """Note one problem; without a row it concerns the whole file."""
         shown = "" if value is None else str(value)
         if len(shown) > 60:
             shown = shown[:57] + "…"
         self._rows.append((str(file), row, column or "", shown, problem, remedy, severity))
 
-    def warn(self, file, row, column, value, problem, remedy):
+    def warn(self, file, problem, remedy, *, row=None, column=None, value=None):
         """Note something suspicious that may be true all the same."""
-        self.add(file, row, column, value, problem, remedy, "warning")
+        self.add(file, problem, remedy, row=row, column=column, value=value, severity="warning")
 
     @property
     def any_errors(self):
@@ -75,6 +75,40 @@ class Problems:
 
 def _count(number, one, many):
     return f"{number} {one if number == 1 else many}"
+
+
+def summary(problems):
+    """The same mistake in many rows, said once.
+
+    Parameters
+    ----------
+    problems : pandas.DataFrame
+        As in `SeasonError.problems` or `Season.warnings`.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns severity, file, rows and cells (the first few, as text), column, problem, remedy, times.
+
+    Examples
+    --------
+    >>> found = Problems()
+    >>> for row in range(2, 12):
+    ...     found.warn("scans.csv", "This is unusual.", "Check it.", row=row, column="count", value=row + 300)
+    >>> summary(found.table()).loc[0, "rows"]
+    '2, 3, 4, 5, 6 and 5 more'
+    """
+    keys = ["severity", "file", "column", "problem", "remedy"]
+    said = []
+    for values, group in problems.groupby(keys, sort=False, dropna=False):
+        rows = [str(r) for r in group["row"].dropna()]
+        written = list(dict.fromkeys(group.loc[group["value"] != "", "value"]))
+        shown = ", ".join(rows[:_SHOWN])
+        if len(rows) > _SHOWN:
+            shown += f" and {len(rows) - _SHOWN:,} more"
+        quoted = ", ".join(f'"{c}"' for c in written[:_SHOWN]) + (" …" if len(written) > _SHOWN else "")
+        said.append(dict(zip(keys, values)) | {"rows": shown, "cells": quoted, "times": len(group)})
+    return pd.DataFrame(said, columns=["severity", "file", "rows", "column", "cells", "problem", "remedy", "times"])
 
 
 def as_text(problems, place, *, width=100):
@@ -101,27 +135,16 @@ def as_text(problems, place, *, width=100):
     if warnings:
         counts.append(_count(warnings, "thing to look at", "things to look at"))
     lines = [f"{' and '.join(counts)} in {place}:" if counts else f"Nothing wrong found in {place}."]
-    keys = ["severity", "file", "column", "problem", "remedy"]
-    for (severity, file, column, problem, remedy), group in problems.groupby(keys, sort=False, dropna=False):
-        where = file
-        rows = group["row"].dropna()
-        values = group.loc[group["value"] != "", "value"]
-        if len(rows) == 1:
-            where += f", row {rows.iloc[0]}"
-        elif len(rows) > 1:
-            where += ", rows " + ", ".join(str(r) for r in rows.iloc[:_SHOWN])
-            if len(rows) > _SHOWN:
-                where += f" and {len(rows) - _SHOWN:,} more"
-        if column:
-            where += f", column {column}"
-        if len(values):
-            where += ": " + ", ".join(f'"{v}"' for v in values.iloc[:_SHOWN])
-            if len(values) > _SHOWN:
-                where += " …"
-        mark = "MEND   " if severity == "error" else "LOOK   "
+    for said in summary(problems).itertuples(index=False):
+        where = said.file
+        if said.rows:
+            where += f", row{'s' if said.times > 1 else ''} {said.rows}"
+        if said.column:
+            where += f", column {said.column}"
+        if said.cells:
+            where += f": {said.cells}"
+        mark, indent = "MEND   " if said.severity == "error" else "LOOK   ", " " * 7
         lines.append("")
-        lines += textwrap.wrap(where, width, initial_indent=mark, subsequent_indent=" " * 7, break_on_hyphens=False)
-        for text in (problem, "What to do: " + remedy):
-            indent = " " * 7
-            lines += textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False)
+        for first, text in ((mark, where), (indent, said.problem), (indent, "What to do: " + said.remedy)):
+            lines += textwrap.wrap(text, width, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)
     return "\n".join(lines)

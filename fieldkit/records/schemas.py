@@ -126,7 +126,7 @@ def _table(name, row, columns, *, key=(), one_of=()):
     )
 
 
-_TIME = dict(required=True, filled=True, example="2023-05-14 10:20")
+_TIME = {"required": True, "filled": True, "example": "2023-05-14 10:20"}
 _OBSERVER = _column("text", "who took the reading: a letter will do", example="A")
 _NOTES = _column("text", "anything worth remembering", example="thin cloud")
 _PLACE = "name of the place, the same each time it is read"

@@ -100,7 +100,7 @@ def parse(text, problems):
         if "overwrite" in reason or "twice" in reason:
             reason, remedy = "the same name or section stands here a second time", "Keep one of them."
         remedy = remedy or 'Compare the line with the template: text between "straight quotes", numbers with a point.'
-        problems.add(NAME, row, None, line.strip(), f"This line cannot be read ({reason}).", remedy)
+        problems.add(NAME, f"This line cannot be read ({reason}).", remedy, row=row, value=line.strip())
         return None
 
 
@@ -114,6 +114,7 @@ def check(settings, text, problems):
     text : str
         The text it was parsed from, to name lines.
     problems : Problems
+        Takes what is found.
 
     Examples
     --------
@@ -133,11 +134,16 @@ def check(settings, text, problems):
         row = _row(lines, section, None)
         if section not in known:
             problems.warn(
-                NAME, row, section, None, "This section is kept but means nothing here.", _closest(section, known)
+                NAME, "This section is kept but means nothing here.", _closest(section, known), row=row, column=section
             )
         elif not isinstance(content, dict):
             problems.add(
-                NAME, row, section, content, "This should be a section.", f"Write [{section}] on its own line."
+                NAME,
+                "This should be a section.",
+                f"Write [{section}] on its own line.",
+                row=row,
+                column=section,
+                value=content,
             )
     for section, keys in declared.items():
         if section.endswith(".NAME"):
@@ -150,11 +156,11 @@ def check(settings, text, problems):
                 else:
                     problems.add(
                         NAME,
-                        _row(lines, base, name),
-                        place,
-                        content,
                         f"Each of [{base}] needs a section of its own.",
                         f"Write [{place}] on its own line and the settings below it.",
+                        row=_row(lines, base, name),
+                        column=place,
+                        value=content,
                     )
         else:
             content = settings.get(section, {})
@@ -169,11 +175,11 @@ def _check_section(section, keys, content, lines, problems):
         if key not in known and not (section == "animal" or section.startswith(("loggers.", "stations."))):
             problems.warn(
                 NAME,
-                _row(lines, section, key),
-                f"{section}.{key}",
-                content[key],
                 "This setting is kept but means nothing here.",
                 _closest(key, known),
+                row=_row(lines, section, key),
+                column=f"{section}.{key}",
+                value=content[key],
             )
     for setting in keys:
         place = f"{section}.{setting.key}"
@@ -183,7 +189,7 @@ def _check_section(section, keys, content, lines, problems):
                 remedy = f"Add {setting.key} = … under [{section}]: {setting.meaning}."
                 if near:
                     remedy = f"Write {setting.key} where it says {near[0]}."
-                problems.add(NAME, _row(lines, section, None), place, None, "This setting is missing.", remedy)
+                problems.add(NAME, "This setting is missing.", remedy, row=_row(lines, section, None), column=place)
             continue
         value = content[setting.key]
         wrong = _wrong(setting, value)
@@ -236,21 +242,21 @@ def _check_across(settings, lines, problems):
     if isinstance(first, dt.date) and isinstance(last, dt.date) and last < first:
         problems.add(
             NAME,
-            _row(lines, "season", "last_day"),
-            "season.last_day",
-            last,
             f"The season ends before it begins ({first}).",
             "Correct first_day or last_day.",
+            row=_row(lines, "season", "last_day"),
+            column="season.last_day",
+            value=last,
         )
     latitude, longitude = (_get(settings, "site", key) for key in ("latitude_deg", "longitude_deg"))
     if latitude == 0 and longitude == 0:
         problems.warn(
             NAME,
-            _row(lines, "site", "latitude_deg"),
-            "site.latitude_deg",
-            latitude,
             "Latitude and longitude are both 0, a spot in the Atlantic.",
             "Write where the site is; two decimals are enough.",
+            row=_row(lines, "site", "latitude_deg"),
+            column="site.latitude_deg",
+            value=latitude,
         )
     number_columns = {
         column
@@ -258,41 +264,47 @@ def _check_across(settings, lines, problems):
         for column in schemas.TABLES[table].columns
         if schemas.column_range(table, column)
     }
-    for name in _mapping(settings, "instruments"):
+    for name in section(settings, "instruments"):
         if name not in number_columns:
             problems.add(
                 NAME,
-                _row(lines, f"instruments.{name}", None),
-                f"instruments.{name}",
-                None,
                 "No column of choices or scans has this name.",
                 _closest(name, number_columns),
+                row=_row(lines, f"instruments.{name}", None),
+                column=f"instruments.{name}",
             )
-    for name, logger in _mapping(settings, "loggers").items():
+    for name, logger in section(settings, "loggers").items():
         if not isinstance(logger, dict) or logger.get("role") not in schemas.ROLES:
             continue
         unit, dimension = logger.get("unit"), schemas.RANGES[schemas.ROLES[logger["role"]][0]].dimension
         if isinstance(unit, str) and unit.strip() and schemas.find_unit(unit, dimension) is None:
             problems.add(
                 NAME,
-                _row(lines, f"loggers.{name}", "unit"),
-                f"loggers.{name}.unit",
-                unit,
                 unit_problem(unit, logger["role"]),
                 "Write one of " + ", ".join(schemas.UNITS[dimension]) + ".",
+                row=_row(lines, f"loggers.{name}", "unit"),
+                column=f"loggers.{name}.unit",
+                value=unit,
             )
-    for name, zone in _mapping(settings, "clocks").items():
+    for name, zone in section(settings, "clocks").items():
         row = _row(lines, "clocks", name)
         if name not in schemas.TABLES:
-            problems.add(NAME, row, f"clocks.{name}", zone, "There is no such table.", _closest(name, schemas.TABLES))
+            problems.add(
+                NAME,
+                "There is no such table.",
+                _closest(name, schemas.TABLES),
+                row=row,
+                column=f"clocks.{name}",
+                value=zone,
+            )
         elif cells.clock_zone(zone) is None:
             problems.add(
                 NAME,
-                row,
-                f"clocks.{name}",
-                zone,
                 "There is no such time zone.",
                 'Use a name such as "America/New_York", or a fixed offset such as "UTC-05:00".',
+                row=row,
+                column=f"clocks.{name}",
+                value=zone,
             )
 
 
@@ -307,8 +319,9 @@ def _get(settings, section, key):
     return content.get(key) if isinstance(content, dict) else None
 
 
-def _mapping(settings, section):
-    content = settings.get(section)
+def section(settings, name):
+    """A section as a dict, empty when it is missing or no section."""
+    content = settings.get(name)
     return content if isinstance(content, dict) else {}
 
 

@@ -80,13 +80,13 @@ class _Note:
         for index in self.frame.index[rows]:
             name = column if names is None or pd.isna(names[index]) else names[index]
             self.problems.add(
-                self.where.at[index, "file"],
-                int(self.where.at[index, "row"]),
-                name,
-                self.value(index, column),
+                self.where.loc[index, "file"],
                 problem,
                 remedy,
-                severity,
+                row=int(self.where.loc[index, "row"]),
+                column=name,
+                value=self.value(index, column),
+                severity=severity,
             )
 
     def warn(self, rows, column, problem, remedy):
@@ -97,13 +97,13 @@ class _Note:
 
     def row(self, index):
         """How to point at another row."""
-        return f"row {self.where.at[index, 'row']} of {self.where.at[index, 'file']}"
+        return f"row {self.where.loc[index, 'row']} of {self.where.loc[index, 'file']}"
 
     def value(self, index, column):
         if column not in self.frame:
             return None
         # The cell as the person wrote it, not as it was converted.
-        value = self.where.at[index, column] if column in self.where else self.frame.at[index, column]
+        value = self.where.loc[index, column] if column in self.where else self.frame.loc[index, column]
         return None if value is None or (isinstance(value, float) and np.isnan(value)) else value
 
 
@@ -175,11 +175,9 @@ def _mostly_empty(note):
             if empty.mean() > EMPTY_SHARE:
                 note.problems.warn(
                     note.where["file"].iloc[0],
-                    None,
-                    column,
-                    None,
                     f"{empty.sum()} of {len(empty)} cells of this column are empty.",
                     "Fill them in if the readings were taken; rows without one are left out where it is needed.",
+                    column=column,
                 )
 
 
@@ -189,12 +187,10 @@ def _no_error_stated(note, stated):
         if column in note.frame and column not in instruments:
             note.problems.warn(
                 "season.toml",
-                None,
-                f"instruments.{column}",
-                None,
                 f"No error is stated for the instrument behind {column}, so contrast between places cannot be held "
                 "against it.",
                 f"Add [instruments.{column}] with error = its standard deviation.",
+                column=f"instruments.{column}",
             )
 
 
@@ -229,7 +225,7 @@ def _sets(note):
                 "Give each animal and each moment a set of its own, unless one animal used both.",
                 "warning",
             )
-        if "animal_id" in rows and rows["animal_id"].nunique() > 1:
+        if "animal_id" in rows and len(rows["animal_id"].dropna().unique()) > 1:
             other = rows.index[rows["animal_id"].ne(rows["animal_id"].dropna().iloc[0]) & rows["animal_id"].notna()][0]
             note.at(
                 other,
@@ -243,7 +239,7 @@ def _sets(note):
                 note.at(
                     rows["time"].idxmax(),
                     "time",
-                    f"The readings of choice set {name} are {spread:,.0f} minutes apart; sun and air change in that time.",
+                    f"The readings of choice set {name} are {spread:,.0f} minutes apart; the sun has moved on.",
                     f"Check the times; read a set within {SET_MINUTES} minutes.",
                     "error" if spread > 24 * 60 else "warning",
                 )
@@ -324,11 +320,9 @@ def _loggers(note, stated):
         if name not in set(ids.dropna()):
             note.problems.warn(
                 "season.toml",
-                None,
-                f"loggers.{name}",
-                None,
                 "This logger has no readings in the folder.",
                 "Add its readings, or take its section out.",
+                column=f"loggers.{name}",
             )
 
 

@@ -1,0 +1,122 @@
+"""Headers of a sheet: which declared column is meant and in which unit; a unit is never guessed."""
+
+import re
+
+from fieldkit.records import schemas, settings
+
+_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c")
+
+
+def split_unit(header):
+    """Name and unit of a header such as ``surface [degF]``; the unit is None when none is written.
+
+    Examples
+    --------
+    >>> split_unit("Surface (°F)")
+    ('Surface', '°F')
+    """
+    match = re.fullmatch(r"(.*?)\s*[\[({]\s*(.*?)\s*[\])}]\s*", header)
+    return (match[1], match[2]) if match else (header, None)
+
+
+def base(header):
+    """A header without capitals, blanks and signs, as headers are compared.
+
+    Examples
+    --------
+    >>> base("Shade air")
+    'shade_air'
+    """
+    return re.sub(r"\W+", "_", header.strip().lower()).strip("_")
+
+
+def stem(column):
+    """A declared column without its unit.
+
+    Examples
+    --------
+    >>> stem("irradiance_w_m2")
+    'irradiance'
+    """
+    for suffix in _SUFFIXES:
+        if column.endswith(suffix):
+            return column.removesuffix(suffix)
+    return column
+
+
+def match(header, table, stated, file, problems, row):
+    """Declared column and unit of one header; (None, None) for a column of the user's own.
+
+    Examples
+    --------
+    >>> from fieldkit.records.problems import Problems
+    >>> match("Surface (°F)", "choices", {}, "choices.csv", Problems(), 1)
+    ('surface_c', '°F')
+    >>> match("wind_mph", "choices", {}, "choices.csv", Problems(), 1)
+    ('wind_m_s', 'mph')
+    """
+    renamed = settings.section(stated, "columns")
+    renamed = {base(k): v for k, v in (renamed | settings.section(renamed, table)).items() if isinstance(v, str)}
+    if base(header) in renamed:
+        header = renamed[base(header)]
+    plain, unit = split_unit(header)
+    name = base(plain)
+    schema = schemas.TABLES[table]
+    column = next((c for c in schema.columns if name in (c, stem(c))), None)
+    spelled = unit
+    if column is None:
+        for candidate in schema.columns:
+            limits = schemas.column_range(table, candidate)
+            rest = name.removeprefix(stem(candidate) + "_")
+            if limits and rest != name and limits.dimension != "none":
+                for factors in schemas.UNITS[limits.dimension].values():
+                    if rest in factors[2]:
+                        column, spelled = candidate, rest
+                if rest in schemas.REFUSED_UNITS:
+                    column, spelled = candidate, rest
+    if column is None:
+        return None, None
+    limits = schemas.column_range(table, column)
+    if limits is None or limits.dimension == "none":
+        return column, None
+    units = settings.section(stated, "units")
+    units = {base(k): v for k, v in (units | settings.section(units, table)).items() if isinstance(v, str)}
+    written = units.get(name, units.get(column))
+    if spelled is None and name == column and column != stem(column):
+        spelled = limits.unit
+        if written is None:
+            return column, spelled
+    if spelled is not None and written is not None:
+        one, two = (schemas.find_unit(u, limits.dimension) for u in (spelled, written))
+        if one != two:
+            problems.add(
+                file,
+                f"The header says {spelled}, season.toml says {written}.",
+                f"Correct one of them; a header without a unit would be '{stem(column)}'.",
+                row=row,
+                column=header,
+                value=written,
+            )
+            return column, None
+    spelled = spelled if spelled is not None else written
+    if spelled is None:
+        problems.add(
+            file,
+            "Neither the header nor season.toml says the unit of this column.",
+            f"Write the header as '{column}' or '{stem(column)} [{limits.unit}]', or add {stem(column)} = "
+            f'"{limits.unit}" under [units] in season.toml.',
+            row=row,
+            column=header,
+        )
+        return column, None
+    if schemas.find_unit(spelled, limits.dimension) is None:
+        problems.add(
+            file,
+            settings.unit_problem(spelled, column),
+            f"Give {column} in one of " + ", ".join(schemas.UNITS[limits.dimension]) + ".",
+            row=row,
+            column=header,
+            value=spelled,
+        )
+        return column, None
+    return column, spelled
