@@ -1,0 +1,300 @@
+"""Run the guided notebooks on a season, one after another, each in a kernel of its own."""
+
+import ast
+import contextlib
+import difflib
+import json
+import os
+import re
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from subprocess import DEVNULL
+
+from fieldkit.core import FieldkitError, resource_dir
+
+# Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
+_STARTS = 3
+_UNRUN_TAGS = {"exercise", "answer"}
+
+
+class WriteUpError(FieldkitError):
+    """A notebook that stopped for a reason that the person with the season cannot mend."""
+
+
+@dataclass(kw_only=True)
+class Run:
+    """One notebook of a write-up and what became of it."""
+
+    name: str
+    section: str
+    order: float
+    notebook: object
+    state: str = "to run"
+    reason: str = ""
+    stopped_at: int | None = None
+    collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
+    results_folder: Path | None = None
+
+    @property
+    def cells(self):
+        """Cells that run: all but the exercises and their answers, which are for the learner."""
+        return [cell for cell in self.notebook.cells if not _UNRUN_TAGS & tags(cell)]
+
+
+def tags(cell):
+    """Tags of a cell, as a set."""
+    return set(cell.metadata.get("tags", []))
+
+
+def listed(season, *, only=None):
+    """List the notebooks of a write-up in order, those that cannot run marked as skipped with the reason.
+
+    Parameters
+    ----------
+    season : Season
+        Decides by its tables which notebooks can run.
+    only : sequence of str, optional
+        Names of notebooks, or the numbers they begin with; None means all.
+
+    Returns
+    -------
+    list of Run
+    """
+    import nbformat
+
+    runs = []
+    for path in sorted(resource_dir("notebooks").glob("[0-9]*.ipynb")):
+        notebook = nbformat.read(path, as_version=4)
+        about = notebook.metadata.get("fieldkit", {})
+        if not any("writeup" in tags(cell) for cell in notebook.cells):
+            continue
+        run = Run(name=path.stem, section=about["section"], order=about["order"], notebook=notebook)
+        missing = [table for table in about.get("needs", []) if _is_missing(getattr(season, table, None))]
+        if missing:
+            run.state = "skipped"
+            run.reason = f"It needs {_join(missing)}, which this season does not have."
+        runs.append(run)
+    if only is not None:
+        chosen = []
+        for wanted in only:
+            fitting = [run for run in runs if run.name == wanted or run.name.split("_")[0] == wanted]
+            if not fitting:
+                known = ", ".join(run.name for run in runs)
+                raise FieldkitError(f"There is no notebook '{wanted}' to write up. There are: {known}.")
+            chosen += fitting
+        runs = [run for run in runs if run in chosen]
+    return sorted(runs, key=lambda run: run.order)
+
+
+def _is_missing(table):
+    return table is None or (hasattr(table, "__len__") and len(table) == 0)
+
+
+def _join(names):
+    names = [f"'{name}'" for name in names]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def parameters_of(notebook):
+    """Read the names and values that a notebook's parameters cell sets.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        A notebook with one code cell tagged ``parameters``.
+
+    Returns
+    -------
+    dict
+    """
+    return {name: ast.literal_eval(node.value) for name, node in _assignments(_parameters_cell(notebook)).items()}
+
+
+def _parameters_cell(notebook):
+    cells = [cell for cell in notebook.cells if cell.cell_type == "code" and "parameters" in tags(cell)]
+    if len(cells) != 1:
+        raise WriteUpError(f"A notebook needs one cell tagged 'parameters'; this one has {len(cells)}.")
+    return cells[0]
+
+
+def _assignments(cell):
+    found = {}
+    for node in ast.parse(cell.source).body:
+        if not (isinstance(node, ast.Assign) and len(node.targets) == 1 and isinstance(node.targets[0], ast.Name)):
+            raise WriteUpError(f"A parameters cell may only set names to plain values, not: {ast.unparse(node)}")
+        found[node.targets[0].id] = node
+    return found
+
+
+def set_parameters(notebook, values):
+    """Set parameters of a notebook in place, in the text of its parameters cell.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Changed in place.
+    values : dict
+        Names and plain values (numbers, text, True, False, None, lists of these).
+
+    Raises
+    ------
+    FieldkitError
+        For a name that the cell does not set (a misspelt name would otherwise change nothing and say nothing), or a
+        value that is not plain.
+    """
+    cell = _parameters_cell(notebook)
+    nodes = _assignments(cell)
+    lines = cell.source.splitlines()
+    for name in sorted(values, key=lambda n: -nodes[n].lineno if n in nodes else 0):
+        if name not in nodes:
+            near = difflib.get_close_matches(name, nodes, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" There are: {', '.join(nodes)}."
+            raise FieldkitError(f"The notebook has no parameter '{name}'.{hint}")
+        text = repr(values[name])
+        try:
+            ast.literal_eval(text)
+        except (ValueError, SyntaxError):
+            raise FieldkitError(f"The parameter '{name}' must be a number, a text or a list, not {text}.") from None
+        node = nodes[name]
+        lines[node.lineno - 1 : node.end_lineno] = [f"{name} = {text}"]
+    cell.source = "\n".join(lines)
+
+
+def spread_parameters(runs, season_folder, given):
+    """Set the season folder in every notebook and each given parameter in those that have it.
+
+    Parameters
+    ----------
+    runs : list of Run
+        Their notebooks are changed in place.
+    season_folder : str or None
+        None for the demo season.
+    given : dict
+        Parameter names and values.
+
+    Raises
+    ------
+    FieldkitError
+        For a name that no notebook has.
+    """
+    known = {run.name: parameters_of(run.notebook) for run in runs}
+    everything = {name for names in known.values() for name in names} - {"season_folder"}
+    for name in given:
+        if name not in everything:
+            near = difflib.get_close_matches(name, everything, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" There are: {', '.join(sorted(everything)) or 'none'}."
+            raise FieldkitError(f"No notebook has a parameter '{name}'.{hint}")
+    for run in runs:
+        own = {name: value for name, value in given.items() if name in known[run.name]}
+        set_parameters(run.notebook, {"season_folder": season_folder} | own)
+
+
+@contextlib.contextmanager
+def _kernel(notebook, folder, environment):
+    from nbclient import NotebookClient
+
+    for attempt in range(1, _STARTS + 1):
+        client = NotebookClient(notebook, kernel_name="python3", timeout=None, startup_timeout=60)
+        stack = contextlib.ExitStack()
+        try:
+            stack.enter_context(client.setup_kernel(cwd=str(folder), env=environment, stdout=DEVNULL, stderr=DEVNULL))
+            break
+        except RuntimeError as error:
+            stack.close()
+            if attempt == _STARTS:
+                raise WriteUpError(
+                    f"Python could not start a notebook ({_STARTS} tries): {error}. Close other programs and try again."
+                ) from error
+    with stack:
+        yield client
+
+
+def run(one, *, figures, results, step):
+    """Run one notebook in place; what it shows, finds and calls is kept in `one`.
+
+    A cell that raises a FieldkitError ends the notebook there: its sentence is the finding of that section. Any other
+    error fails the run.
+
+    Parameters
+    ----------
+    one : Run
+        Changed in place.
+    figures, results : pathlib.Path
+        Where figures and the tables of results are kept.
+    step : callable
+        Called after each cell.
+    """
+    from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    from fieldkit.report.figures.style import KEEP
+
+    figures.mkdir(parents=True)
+    results.mkdir(parents=True)
+    one.results_folder = results
+    one.notebook.cells = one.cells
+    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default"}
+    with tempfile.TemporaryDirectory() as scratch, _kernel(one.notebook, scratch, environment) as client:
+        count = 0
+        ran = []
+        for index, cell in enumerate(one.notebook.cells):
+            if cell.cell_type == "code":
+                cell.outputs, cell.execution_count = [], None
+            if cell.cell_type == "code" and cell.source.strip() and one.stopped_at is None:
+                count += 1
+                try:
+                    client.execute_cell(cell, index, execution_count=count)
+                except DeadKernelError as error:
+                    raise WriteUpError(
+                        f"Notebook {one.name}, cell {index + 1}: Python stopped, most often for want of memory."
+                    ) from error
+                except CellExecutionError as error:
+                    if not _probe(
+                        client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"
+                    ):
+                        raise WriteUpError(
+                            f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue} "
+                            "This is a fault of the notebook or of fieldkit, not of your records."
+                        ) from error
+                    one.stopped_at, one.state, one.reason = index, "stopped", error.evalue
+                ran.append(cell.source)
+            step()
+        collector = "__import__('fieldkit.report.collected', fromlist=['collect']).collect"
+        _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
+    one.collected = json.loads((results / "collected.json").read_text("utf-8"))
+    (results / "collected.json").unlink()
+    if one.state == "to run":
+        one.state = "done"
+
+
+def _probe(client, expression):
+    """Evaluate an expression in the kernel, leaving the notebook and its history untouched."""
+    import nbformat
+
+    cell = nbformat.v4.new_code_cell(f"print({expression})")
+    client.nb.cells.append(cell)
+    try:
+        client.execute_cell(cell, len(client.nb.cells) - 1, store_history=False)
+    finally:
+        client.nb.cells.pop()
+    return cell.outputs[0]["text"].strip() == "True"
+
+
+def hide_path(notebook, path, name):
+    """Copy of a notebook with the path of the season folder replaced by its name: a published file need not tell it."""
+    import nbformat
+
+    text = json.dumps(notebook, ensure_ascii=False)
+    for spelled in {json.dumps(str(path), ensure_ascii=False)[1:-1], Path(path).as_posix()}:
+        text = text.replace(spelled, name)
+    return nbformat.from_dict(json.loads(text))
+
+
+def warnings_of(one):
+    """Warnings that Python gave while a notebook ran, without the paths of this computer."""
+    found = []
+    for cell in one.notebook.cells:
+        for output in cell.get("outputs", []):
+            if output.get("name") == "stderr":
+                found += re.findall(r"^.*?:\d+: (\w*Warning: .*)$", output["text"], flags=re.MULTILINE)
+    return list(dict.fromkeys(found))

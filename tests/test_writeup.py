@@ -1,0 +1,473 @@
+"""The write-up: run on toy notebooks and a toy season, so that every way it can end is tried in seconds."""
+
+import html.parser
+import itertools
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import types
+
+import html5lib
+import nbformat
+import numpy as np
+import pandas as pd
+import pytest
+
+import fieldkit
+from fieldkit.core import FieldkitError
+from fieldkit.report import collected, folders, running, writeup
+from fieldkit.report.rendering import Renderer
+
+HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
+
+
+def toy_season(path, **changes):
+    times = pd.date_range("2026-05-01 09:00", periods=6, freq="h", tz="America/New_York")
+    choices = pd.DataFrame(
+        {
+            "set_id": list("aabbcc"),
+            "time": times,
+            "animal_id": ["R1", "R1", "R2", "R2", "R3", "R3"],
+            "used": [1, 0] * 3,
+            "surface_c": [30.0, 25.0, 31.0, np.nan, 33.0, 27.0],
+            "notes": [HOSTILE] * 6,
+        }
+    )
+    warnings = pd.DataFrame(
+        [("choices.csv", 4, "surface_c", "99", HOSTILE, "Look again.")],
+        columns=["file", "row", "column", "value", "problem", "remedy"],
+    )
+    about = {
+        "path": path,
+        "name": f"Toy {HOSTILE}",
+        "invented": True,
+        "site": types.SimpleNamespace(
+            name="quarry",
+            latitude_deg=36.123456,
+            longitude_deg=-79.987654,
+            elevation_m=270.0,
+            timezone="America/New_York",
+        ),
+        "animal": types.SimpleNamespace(species="ridge lizard", length_m=0.07, mass_g=12.0),
+        "choices": choices,
+        "sightings": None,
+        "scans": None,
+        "loggers": None,
+        "weather": None,
+        "instrument_errors": {"surface_c": 1.5},
+        "warnings": warnings,
+        "input_hash": "ab" * 32,
+    }
+    return types.SimpleNamespace(**(about | changes))
+
+
+def cell(kind, source, *tags, **metadata):
+    make = nbformat.v4.new_code_cell if kind == "code" else nbformat.v4.new_markdown_cell
+    return make(source, metadata={"tags": list(tags), **metadata})
+
+
+PARAMETERS = 'season_folder = None  # None: the demo season; or the path of your own folder\nlevel = 0.95\nword = "a"'
+RESULT = """
+import dataclasses, pandas as pd
+from fieldkit.core import Result
+@dataclasses.dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Comparison(Result):
+    table: pd.DataFrame
+    sentence: str
+    verdict: str = "surface"
+    seed: int = 7
+    settings: dict = dataclasses.field(default_factory=lambda: {"permutations": 99, "cluster": "animal_id"})
+
+table = pd.DataFrame({"driver": ["air", "<i>surface</i>"], "odds ratio": [1.01, 2.345678]})
+answer = Comparison(table=table, sentence="They choose on surface & no doubt.")
+"""
+FIGURE = """
+from fieldkit.report.figures import new_axes, show
+figure, axes = new_axes()
+axes.plot([1, 2, 3], [20.0, 25.0, 31.5], label="surface")
+axes.set_title("Used places are warmer")
+show(figure, "Surface temperature at used places")
+"""
+
+
+def notebook(path, cells, **about):
+    about = {"section": "Choice", "order": 6, "needs": ["choices"]} | about
+    book = nbformat.v4.new_notebook(cells=cells, metadata={"fieldkit": about})
+    book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    nbformat.write(book, path)
+
+
+def choice_cells():
+    return [
+        cell("markdown", "# Choice\n\nNot for the write-up."),
+        cell("code", PARAMETERS, "parameters"),
+        cell("code", "import fieldkit\nfrom fieldkit.core import resource_dir\nfolder = resource_dir('data')"),
+        cell("code", RESULT),
+        cell(
+            "markdown",
+            "## What was found\n\nHeat follows $T_e = T_a + R/h$, see [start](01_toy.ipynb) and <script>1</script>.",
+            "writeup",
+        ),
+        cell("code", "# Candidates compared\nanswer", "writeup"),
+        cell("code", FIGURE, "writeup"),
+        cell("code", "import warnings\nwarnings.warn('a doubtful fit')\nprint('42 <sets>')", "writeup"),
+        cell("code", "assert False, 'an exercise'", "exercise"),
+    ]
+
+
+def make_kit(tmp_path, monkeypatch):
+    """Toy notebooks and a toy season in place of the real ones."""
+    books = tmp_path / "books"
+    books.mkdir()
+    season_folder = tmp_path / "my season"
+    season_folder.mkdir()
+    season = toy_season(season_folder)
+    monkeypatch.setattr(running, "resource_dir", lambda name: books)
+    monkeypatch.setattr(fieldkit, "read_season", lambda path: season, raising=False)
+    notebook(books / "06_toy_choice.ipynb", choice_cells())
+    return types.SimpleNamespace(books=books, season=season, folder=season_folder, out=tmp_path / "out", base=tmp_path)
+
+
+@pytest.fixture
+def kit(tmp_path, monkeypatch):
+    return make_kit(tmp_path, monkeypatch)
+
+
+@pytest.fixture(scope="module")
+def finished(tmp_path_factory):
+    """One finished write-up to read in several tests."""
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        kit = make_kit(tmp_path_factory.mktemp("kit"), monkeypatch)
+        kit.done = write(kit)
+        yield kit
+
+
+def write(kit, **options):
+    return writeup.write(kit.folder, kit.out, **({"progress": False, "pdf": False} | options))
+
+
+def contents(folder):
+    return {p.relative_to(folder).as_posix(): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+class Page(html.parser.HTMLParser):
+    """What stands in a page: start tags with attributes, in order, and all text."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.words = [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+    def every(self, name):
+        return [attrs for tag, attrs in self.tags if tag == name]
+
+
+def check_page(text):
+    """Hold a page to what every write-up promises, whatever is in it."""
+    # html5lib follows the parsing rules of the HTML standard; strict mode stops at every parse error it defines.
+    html5lib.HTMLParser(strict=True).parse(text)
+    page = Page(text)
+    assert page.every("html") == [{"lang": "en"}]
+    for name in ("script", "link", "iframe", "object", "font", "center"):
+        assert not page.every(name)
+    for attrs in (attrs for _, attrs in page.tags):
+        assert not any(key.startswith("on") for key in attrs)
+        assert attrs.get("src", "data:").startswith("data:")
+    ids = [attrs["id"] for _, attrs in page.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    for attrs in page.every("a"):
+        if attrs["href"].startswith("#"):
+            assert attrs["href"][1:] in ids
+    assert all(attrs.get("alt") for attrs in page.every("img"))
+    assert all(attrs.get("scope") in ("col", "row", "colgroup", "rowgroup") for attrs in page.every("th"))
+    assert len(page.every("caption")) == len(page.every("table"))
+    assert len(page.every("figcaption")) == len(page.every("figure"))
+    for kind, tag in (("figure", "figure"), ("table", "table")):
+        assert [a["id"] for a in page.every(tag)] == [f"{kind}-{i + 1}" for i in range(len(page.every(tag)))]
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1 and levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+    return page
+
+
+def test_write_up_says_the_answer_first_and_keeps_everything(finished):
+    kit, done = finished, finished.done
+    assert done.sentence == "They choose on surface & no doubt. 1 of 1 sections written."
+    assert done.table["state"].tolist() == ["done"]
+    text = done.html.read_text(encoding="utf-8")
+    page = check_page(text)
+    words = " ".join(page.words)
+    assert words.index("They choose on surface & no doubt.") < words.index("Contents")
+    assert "Invented data." in words
+    assert "a doubtful fit" in words
+    assert "42 <sets>" in words
+    assert "an exercise" not in words
+    assert "Not for the write-up" not in words
+    # The printed words of a figure stand under it once more, not twice.
+    assert words.count("highest 31.5") == 1
+    assert "core.resource_dir" in words
+    assert "permutations: 99; cluster: animal_id; seed of the random numbers: 7" in words
+    assert "36.1° N, 80.0° W" in words and "36.123" not in text
+    assert kit.season.input_hash in words
+    assert "1.5" in words and "16.7 %" in words
+    files = contents(kit.out)
+    assert {
+        "index.html",
+        "writeup.json",
+        "figures/figure-01.csv",
+        "figures/figure-01.svg",
+        "figures/figure-01.png",
+        "notebooks/06_toy_choice.ipynb",
+        "results/06_toy_choice-answer.csv",
+    } == set(files)
+    drawn = pd.read_csv(kit.out / "figures" / "figure-01.csv")
+    assert drawn["y"].tolist() == [20.0, 25.0, 31.5]
+    about = json.loads(files["writeup.json"])
+    assert about["results"][0]["seed"] == 7
+    assert about["versions"]["numpy"] == np.__version__
+    assert all(folders.digest(kit.out / name) == value for name, value in about["files"].items())
+    kept = nbformat.read(kit.out / "notebooks" / "06_toy_choice.ipynb", as_version=4)
+    counts = [c.execution_count for c in kept.cells if c.cell_type == "code"]
+    assert counts == list(range(1, len(counts) + 1))
+    assert str(kit.base).encode() not in files["index.html"] + files["notebooks/06_toy_choice.ipynb"]
+    assert (
+        'season_folder = "my season"' in kept.cells[1].source or "season_folder = 'my season'" in kept.cells[1].source
+    )
+
+
+def test_what_users_write_is_escaped(finished):
+    text = finished.done.html.read_text(encoding="utf-8")
+    page = check_page(text)
+    assert '<script>alert("x")</script> & <b>bold</b>' in "".join(page.words)
+    assert "&lt;script&gt;" in text
+    assert "<i>surface</i>" in "".join(page.words)
+    assert not page.every("i")
+
+
+def test_a_finding_about_the_records_ends_only_its_section(kit):
+    stop = "class Sub(fieldkit.FieldkitError): pass\nraise Sub('No irradiance <was> logged.')"
+    cells = [
+        cell("code", PARAMETERS, "parameters"),
+        cell("code", "import fieldkit"),
+        cell("markdown", "## Before", "writeup"),
+        cell("code", stop, "writeup"),
+        cell("markdown", "## After", "writeup"),
+        cell("code", "undefined_by_now", "writeup"),
+    ]
+    notebook(kit.books / "03_toy_check.ipynb", cells, section="Readings", order=3)
+    notebook(kit.books / "08_toy_bands.ipynb", choice_cells(), section="Bands", order=8, needs=["weather"])
+    done = write(kit)
+    assert done.table[["notebook", "state"]].to_numpy().tolist() == [
+        ["03_toy_check", "stopped"],
+        ["06_toy_choice", "done"],
+        ["08_toy_bands", "skipped"],
+    ]
+    page = check_page(done.html.read_text(encoding="utf-8"))
+    words = " ".join(page.words)
+    assert "This section ends here." in words
+    assert "No irradiance <was> logged." in words
+    assert "Traceback" not in words and "After" not in words
+    assert "Bands was not done: It needs 'weather', which this season does not have." in words
+
+
+def test_any_other_error_fails_the_run_and_spoils_nothing(kit):
+    plain(kit.out)
+    before = contents(kit.out)
+    cells = choice_cells()
+    cells.insert(4, cell("code", "1 / 0"))
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    with pytest.raises(running.WriteUpError, match="06_toy_choice, cell 5 failed: ZeroDivisionError: division by zero"):
+        write(kit)
+    assert contents(kit.out) == before
+    assert sorted(p.name for p in kit.base.iterdir()) == ["books", "my season", "out"]
+
+
+def test_parameters_reach_the_notebook_and_unknown_names_do_not(kit):
+    cells = [cell("code", PARAMETERS, "parameters"), cell("code", "print(level, word, season_folder)", "writeup")]
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    text = write(kit, parameters={"level": 0.9, "word": 'it\'s "so"'}).html.read_text(encoding="utf-8")
+    assert "0.9 it&#39;s &#34;so&#34; my season" in text
+    with pytest.raises(FieldkitError, match=r"No notebook has a parameter 'levle'\. Did you mean 'level'"):
+        write(kit, parameters={"levle": 0.9})
+    with pytest.raises(FieldkitError, match="must be a number, a text or a list"):
+        write(kit, parameters={"level": object()})
+    with pytest.raises(FieldkitError, match="There is no notebook '99'"):
+        write(kit, only=["99"])
+
+
+def test_parameters_cells_may_only_set_plain_values():
+    book = nbformat.v4.new_notebook(cells=[cell("code", "a = 1\nb = [1, 2,\n     3]\nc = None  # why", "parameters")])
+    running.set_parameters(book, {"b": [4], "a": -2.5})
+    assert book.cells[0].source == "a = -2.5\nb = [4]\nc = None  # why"
+    assert running.parameters_of(book) == {"a": -2.5, "b": [4], "c": None}
+    book.cells[0].source = "import os"
+    with pytest.raises(running.WriteUpError, match="may only set names"):
+        running.parameters_of(book)
+
+
+def plain(out, text="first", **options):
+    """A write-up folder without the notebooks: what stands in it does not matter to the swapping."""
+    with folders.swapped_in(out, **options) as fresh:
+        (fresh / "index.html").write_text(text)
+        about = {"format": folders.FORMAT, "files": {"index.html": folders.digest(fresh / "index.html")}}
+        (fresh / folders.MARKER).write_text(json.dumps(about))
+
+
+def test_folders_that_are_not_write_ups_are_left_alone(tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "thesis.txt").write_text("years of work")
+    with pytest.raises(FieldkitError, match="is not a write-up, so it is left alone"):
+        plain(out)
+    assert contents(out) == {"thesis.txt": b"years of work"}
+    (out / "thesis.txt").unlink()
+    plain(out)
+    (out / "notes.txt").write_text("mine")
+    with pytest.raises(FieldkitError, match=r"added or changed after it was written \(notes.txt\)"):
+        plain(out, "second")
+    assert (out / "index.html").read_text() == "first"
+    (out / "notes.txt").unlink()
+    (out / ".DS_Store").write_text("litter")
+    plain(out, "second")
+    assert (out / "index.html").read_text() == "second"
+    (out / "writeup.json").write_text("{}")
+    with pytest.raises(FieldkitError, match="is not a write-up: it has no readable"):
+        plain(out)
+    out.rename(tmp_path / "other")
+    out.write_text("a file")
+    with pytest.raises(FieldkitError, match="is a file or a link"):
+        plain(out)
+
+
+def test_the_season_folder_is_never_replaced(tmp_path):
+    (tmp_path / "season").mkdir()
+    for place in (tmp_path, tmp_path / "season"):
+        with pytest.raises(FieldkitError, match="lies inside"):
+            plain(place, keep=tmp_path / "season")
+    plain(tmp_path / "season" / "writeup", keep=tmp_path / "season")
+    assert (tmp_path / "season" / "writeup" / "index.html").exists()
+
+
+def test_a_folder_that_fills_up_meanwhile_is_not_replaced(tmp_path):
+    plain(tmp_path / "out")
+    with pytest.raises(FieldkitError, match="added or changed"), folders.swapped_in(tmp_path / "out") as fresh:
+        (fresh / "x").write_text("x")
+        (tmp_path / "out" / "late.txt").write_text("late")
+    assert set(contents(tmp_path / "out")) == {"index.html", "writeup.json", "late.txt"}
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+KILLED = """
+import sys, time
+from pathlib import Path
+from fieldkit.report import folders
+with folders.swapped_in(Path(sys.argv[1])) as fresh:
+    (fresh / "half").write_text("half")
+    print("writing", flush=True)
+    time.sleep(60)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is POSIX")
+def test_a_killed_run_leaves_the_earlier_one(tmp_path):
+    out = tmp_path / "out"
+    plain(out)
+    before = contents(out)
+    child = subprocess.Popen([sys.executable, "-c", KILLED, str(out)], stdout=subprocess.PIPE, text=True)
+    assert child.stdout.readline() == "writing\n"
+    child.send_signal(signal.SIGKILL)
+    child.wait()
+    child.stdout.close()
+    assert contents(out) == before
+    left = [p for p in tmp_path.iterdir() if p.name.startswith(".out.new-")]
+    assert len(left) == 1
+    # A day later the next run clears the debris away.
+    os.utime(left[0], (0, 0))
+    plain(out)
+    assert not left[0].exists()
+
+
+def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
+    out = tmp_path / "out"
+    plain(out)
+    out.rename(tmp_path / ".out.old-abc")
+    with pytest.raises(ZeroDivisionError), folders.swapped_in(out):
+        raise ZeroDivisionError
+    assert (out / "index.html").read_text() == "first"
+    real = os.rename
+
+    def fails_second(source, target):
+        if target == out and ".new-" in source.name:
+            raise OSError("disk full")
+        real(source, target)
+
+    monkeypatch.setattr(folders.os, "rename", fails_second)
+    with pytest.raises(OSError, match="disk full"):
+        plain(out, "second")
+    assert (out / "index.html").read_text() == "first"
+    assert [p.name for p in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
+    import nbclient
+
+    real, calls = nbclient.NotebookClient.setup_kernel, []
+
+    def flaky(self, **options):
+        calls.append(options)
+        if len(calls) < 3:
+            raise RuntimeError("Kernel died before replying to kernel_info")
+        return real(self, **options)
+
+    monkeypatch.setattr(nbclient.NotebookClient, "setup_kernel", flaky)
+    assert write(kit).table["state"].tolist() == ["done"]
+    assert len(calls) == 3
+    calls.clear()
+    monkeypatch.setattr(running, "_STARTS", 2)
+    with pytest.raises(running.WriteUpError, match="could not start a notebook"):
+        write(kit)
+
+
+def test_no_choices_no_verdict(kit):
+    kit.season.choices = None
+    done = write(kit)
+    assert done.answer.startswith("On what these animals choose their basking sites was not tested. It needs 'choices'")
+    check_page(done.html.read_text(encoding="utf-8"))
+
+
+def test_pdf_from_the_same_page(kit):
+    pytest.importorskip("weasyprint", reason="the pdf extra is not installed")
+    done = write(kit, pdf=True)
+    assert done.pdf.read_bytes().startswith(b"%PDF-")
+
+
+def test_html_of_outputs_is_cleaned(tmp_path):
+    renderer = Renderer(tmp_path)
+    frame = pd.DataFrame({("a", "x"): [1.0], ("a", "y"): [2.0]}, index=pd.Index(["r"], name="row"))
+    text = str(
+        renderer._clean(f"<div><style scoped>p {{}}</style>{frame._repr_html_()}<img src='http://e.org/x.png'></div>")
+    )
+    assert "style" not in text and "http" not in text and "border" not in text
+    assert 'scope="colgroup"' in text and 'scope="row"' in text
+    assert "Table 1." in text
+    dirty = str(renderer.markdown("<a href='javascript:x()' onclick='y()'>z</a> <svg onload='x()'></svg>"))
+    assert "javascript" not in dirty and "onclick" not in dirty and "svg" not in dirty
+
+
+def test_called_functions_bring_their_sources():
+    from fieldkit.physics import sensors
+
+    calls = collected.called({"sensors": sensors}, ["sensors.blackbody_band_share(30.0, band_um=(8, 14))", "%time x"])
+    assert [c["function"] for c in calls] == ["sensors.blackbody_band_share"]
+    assert calls[0]["options"] == ["band_um=(8, 14)"]
+    assert "Chang, S. L. and Rhee, K. T. (1984)" in calls[0]["notes"]
+    assert calls[0]["summary"].endswith(".")
