@@ -42,7 +42,7 @@ class Season:
 
     Attributes
     ----------
-    choices, sightings, scans, loggers, weather : pandas.DataFrame or None
+    choices, sightings, scans, gradient, loggers, weather : pandas.DataFrame or None
         The tables, in the units of the data dictionary; None where the folder has none. Times carry the site's zone.
         In `weather` a daily record has `date` (no zone), an hourly one `time`.
     logger_info : pandas.DataFrame
@@ -72,6 +72,7 @@ class Season:
     choices: pd.DataFrame | None
     sightings: pd.DataFrame | None
     scans: pd.DataFrame | None
+    gradient: pd.DataFrame | None
     loggers: pd.DataFrame | None
     weather: pd.DataFrame | None
     logger_info: pd.DataFrame

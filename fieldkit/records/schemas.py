@@ -226,6 +226,19 @@ TABLES = {
             "notes": _NOTES,
         },
     ),
+    "gradient": _table(
+        "gradient",
+        "one body temperature of one animal that is free to choose in a laboratory gradient of temperature",
+        {
+            "time": _column("time", "when it was read, local time of the site", **_TIME),
+            "animal_id": _column("text", "which animal", required=True, filled=True, example="R07"),
+            "body_temperature_c": _column(
+                "number", "body temperature of the animal", required=True, quantity="body", example="33.1"
+            ),
+            "observer": _OBSERVER,
+            "notes": _NOTES,
+        },
+    ),
     "loggers": _table(
         "loggers",
         "one reading of one logger",
