@@ -194,7 +194,7 @@ def _check_section(section, keys, content, lines, problems):
         value = content[setting.key]
         wrong = _wrong(setting, value)
         if wrong:
-            problems.add(NAME, _row(lines, section, setting.key), place, value, *wrong)
+            problems.add(NAME, *wrong, row=_row(lines, section, setting.key), column=place, value=value)
 
 
 def _wrong(setting, value):

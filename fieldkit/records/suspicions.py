@@ -61,9 +61,12 @@ def look(frame, where, table, stated, problems):
         roles = {k: v.get("role") for k, v in stated.get("loggers", {}).items() if isinstance(v, dict)}
         warm = frame["logger_id"].map(roles).isin(["shade_air", "exposed_probe", "surface", "copper_model"])
         _series(note, "logger_id", "value", keep, stuck=warm, spikes=frame["logger_id"].map(roles) == "shade_air")
-    if table == "weather" and {"station_id", "time", "air_temperature_c"} <= set(frame):
-        every = pd.Series(True, index=frame.index)
-        _series(note, "station_id", "air_temperature_c", keep, stuck=every, spikes=every)
+    if table == "weather" and "station_id" in frame:
+        hourly = pd.Series("time" in frame and "air_temperature_c" in frame, index=frame.index)
+        for column in ("air_temperature_c", "tmax_c", "ghi_w_m2"):
+            if column in frame:
+                _series(note, "station_id", column, keep, stuck=hourly, spikes=hourly, season=stated.get("season"))
+                break
     return frame[keep].reset_index(drop=True)
 
 
@@ -354,12 +357,15 @@ def _repeats(note):
     return keep
 
 
-def _series(note, ids, column, keep, *, stuck, spikes):
-    frame = note.frame[keep & note.frame["time"].notna()].sort_values("time", kind="stable")
+def _series(note, ids, column, keep, *, stuck, spikes, season=None):
+    moment = "time" if "time" in note.frame else "date"
+    if moment not in note.frame:
+        return
+    frame = note.frame[keep & note.frame[moment].notna()].sort_values(moment, kind="stable")
     for name, rows in frame.groupby(ids, sort=False):
         if len(rows) < 5:
             continue
-        times, values = rows["time"], rows[column]
+        times, values = rows[moment], rows[column]
         steps = times.diff().dt.total_seconds().to_numpy()[1:]
         usual = float(np.median(steps))
         if usual <= 0:
@@ -369,12 +375,13 @@ def _series(note, ids, column, keep, *, stuck, spikes):
             longest = int(np.argmax(lost))
             note.at(
                 rows.index[longest + 1],
-                "time",
+                moment,
                 f"{name} has no reading at {lost.sum():,} of {len(rows) + lost.sum():,} times (one is due every "
                 f"{_span(usual)}); the longest gap, {_span(steps[longest])}, ends here.",
                 "Nothing, if the gap is known; gaps are not filled.",
                 "warning",
             )
+        _short_of_season(note, name, times, usual, season, moment)
         before, after = values.diff().to_numpy(), -values.diff(-1).to_numpy()
         close = np.r_[False, steps <= 7200] & np.r_[steps <= 7200, False]
         spike = close & (np.minimum(np.abs(before), np.abs(after)) > SPIKE_C) & (np.sign(before) == -np.sign(after))
@@ -387,7 +394,7 @@ def _series(note, ids, column, keep, *, stuck, spikes):
         )
         runs = values.ne(values.shift()).cumsum()
         for _, run in rows[values.notna() & stuck[rows.index]].groupby(runs):
-            hours = (run["time"].iloc[-1] - run["time"].iloc[0]).total_seconds() / 3600
+            hours = (run[moment].iloc[-1] - run[moment].iloc[0]).total_seconds() / 3600
             if hours > STUCK_HOURS and len(run) > 5:
                 note.at(
                     run.index[0],
@@ -396,6 +403,25 @@ def _series(note, ids, column, keep, *, stuck, spikes):
                     "Check whether the logger had stopped; if so, clear those readings.",
                     "warning",
                 )
+
+
+def _short_of_season(note, name, times, usual, season, moment):
+    """A station whose record begins after the season does, or ends before: its share of the season is missing."""
+    first, last = (season.get(k) if isinstance(season, dict) else None for k in ("first_day", "last_day"))
+    if not isinstance(first, dt.date) or not isinstance(last, dt.date):
+        return
+    begin, end = (pd.Timestamp(d).tz_localize(times.dt.tz) for d in (first, last + dt.timedelta(days=1)))
+    late = round((times.iloc[0] - begin).total_seconds() / usual)
+    early = round((end - times.iloc[-1]).total_seconds() / usual) - 1
+    for lost, edge, words in ((late, 0, "begins later than the season"), (early, -1, "ends earlier than the season")):
+        if lost > 0:
+            note.at(
+                times.index[edge],
+                moment,
+                f"The record of {name} {words}: {lost:,} times without a reading (one is due every {_span(usual)}).",
+                "Add them if you have them; else nothing.",
+                "warning",
+            )
 
 
 def _span(seconds):

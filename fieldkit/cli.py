@@ -1,0 +1,146 @@
+"""The command `fieldkit`: one thin door per verb. Parses, calls, prints; computes nothing."""
+
+import argparse
+import sys
+
+from fieldkit import __version__
+from fieldkit.core import FieldkitError
+
+OK, BROKEN, MISTAKE, STOPPED = 0, 1, 2, 130
+
+
+def new(arguments):
+    """Make a season folder that is ready to fill."""
+    from fieldkit.records.template import new_folder
+
+    folder = new_folder(arguments.folder)
+    print(f"Made {folder}. Start with README.txt in it; then fill in season.toml and the tables you use.")
+    return OK
+
+
+def check(arguments):
+    """Say every mistake of a season folder, without analysing it."""
+    from fieldkit.records.folder import read_season
+    from fieldkit.records.problems import SeasonError, as_text
+
+    try:
+        season = read_season(arguments.folder)
+    except SeasonError as error:
+        print(error)
+        return MISTAKE
+    for source in season.sources.itertuples(index=False):
+        how = [f"{source.rows:,} rows of {source.table}"]
+        if source.separator:
+            mark = "comma" if source.decimal_mark == "," else "point"
+            how.append(f"cells parted by {source.separator}, decimal {mark}, {source.encoding}")
+        print(f"{source.file}: {'; '.join(how)}")
+    print()
+    print(as_text(season.warnings, arguments.folder))
+    return OK
+
+
+def writeup(arguments):
+    """Turn a season folder into a finished write-up."""
+    from fieldkit.report import writeup as report
+
+    if arguments.demo == (arguments.folder is not None):
+        raise FieldkitError("Give either a season folder or --demo.")
+    written = report.write(
+        arguments.folder,
+        arguments.out,
+        only=arguments.only,
+        authors=arguments.authors,
+        licence=arguments.licence,
+        data_at=arguments.data_at,
+    )
+    print(f"{written.sentence}\nRead it: {written.html}")
+    return OK
+
+
+def _parser():
+    parser = argparse.ArgumentParser(
+        prog="fieldkit",
+        description="From a season of watching wild reptiles bask to numbers a keeper can use.",
+        epilog="Exit status: 0 done, 1 a fault of fieldkit, 2 a mistake that you can mend.",
+    )
+    parser.add_argument("--version", action="version", version=f"fieldkit {__version__}")
+    common = argparse.ArgumentParser(add_help=False)
+    common.add_argument("--debug", action="store_true", help="show the call stack when something fails")
+    verbs = parser.add_subparsers(title="verbs", metavar="VERB")
+
+    def verb(function, name, text):
+        sub = verbs.add_parser(name, help=text, description=text, parents=[common])
+        sub.set_defaults(run=function)
+        return sub
+
+    sub = verb(new, "new", "make a season folder that is ready to fill; nothing is overwritten")
+    sub.add_argument("folder", help="the folder to make")
+    sub = verb(check, "check", "say every mistake of a season folder, without analysing it")
+    sub.add_argument("folder", help="folder with season.toml and the tables")
+    sub = verb(writeup, "writeup", "turn a season folder into a finished write-up")
+    sub.add_argument("folder", nargs="?", help="folder with season.toml and the tables")
+    sub.add_argument("--demo", action="store_true", help="write up the invented season that comes with fieldkit")
+    sub.add_argument("--out", required=True, metavar="DIR", help="folder for the write-up")
+    sub.add_argument("--only", nargs="+", metavar="NN", help="only these notebooks, such as 06 08")
+    sub.add_argument("--authors", help="whom to cite")
+    sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
+    sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
+    return parser
+
+
+def main(argv=None):
+    """Run one verb.
+
+    Parameters
+    ----------
+    argv : list of str, optional
+        Arguments; those of the process by default.
+
+    Returns
+    -------
+    int
+        0 done, 1 a fault of fieldkit, 2 a mistake that the user can mend, 130 stopped by hand.
+
+    Examples
+    --------
+    >>> main(["check", "no_such_folder"])
+    1 mistake to mend in no_such_folder:
+    <BLANKLINE>
+    MEND   no_such_folder
+           There is no such folder.
+           What to do: Check the spelling of the path.
+    2
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A console that lacks a letter shows ? for it rather than failing.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    parser = _parser()
+    arguments = parser.parse_args(argv)
+    if not hasattr(arguments, "run"):
+        parser.print_help()
+        return MISTAKE
+    try:
+        return arguments.run(arguments)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return STOPPED
+    except FieldkitError as error:
+        if arguments.debug:
+            raise
+        print(error, file=sys.stderr)
+        return MISTAKE
+    except Exception as error:
+        if arguments.debug:
+            raise
+        print(
+            f"Something failed inside fieldkit that should not ({type(error).__name__}: {error}).\n"
+            "Your records were not changed. Please report it: run the same command with --debug added and send what it "
+            f"prints, with the version (fieldkit {__version__}), where you got fieldkit from.",
+            file=sys.stderr,
+        )
+        return BROKEN
+
+
+if __name__ == "__main__":
+    sys.exit(main())
