@@ -206,21 +206,20 @@ def air_bands(
     south = _south(where, hemisphere, seasons)
     season_sets = _season_sets(seasons, ids, records, south, where, warnings)
 
-    rows, months_out = [], []
+    rows, months_out = [None] * len(ids), [None] * len(ids)
     twelve = np.full((len(ids), 12, len(_seasons.STATISTICS)), np.nan)
-    for i, station in enumerate(ids):
-        first, tmax, tmin, _ = records[i]
-        cal, (tmax, tmin) = _seasons.whole_months(first, tmax + shift[i], tmin + shift[i])
-        names = list(season_sets[i])
-        sets = [season_sets[i][n] for n in names] + [(m,) for m in range(1, 13)]
+    for members, cal, tmax, tmin in _blocks(records, shift, season_sets):
+        names = list(season_sets[members[0]].items())
+        sets = [months for _, months in names] + [(m,) for m in range(1, 13)]
         stats = _seasons.block_statistics(tmax, tmin, cal, rule, sets, fixed_period=period is not None)
-        twelve[i] = stats[len(names) :]
-        months_out.append(_days.months_left_out(station, tmax, tmin, cal, rule))
-        for name, row in zip(names, stats):
-            rows.append((station, name, season_sets[i][name], *row, shift[i]))
+        twelve[members] = stats[:, len(names) :]
+        for row, i in enumerate(members):
+            months_out[i] = _days.months_left_out(ids[i], tmax[row], tmin[row], cal, rule)
+            rows[i] = [(ids[i], *name, *one, shift[i]) for name, one in zip(names, stats[row])]
     left_out = pd.concat([*left_out, *months_out], ignore_index=True)
     long = pd.DataFrame(
-        rows, columns=["station_id", "season", "month_set", *_seasons.STATISTICS, "elevation_adjustment_c"]
+        [row for station in rows for row in station],
+        columns=["station_id", "season", "month_set", *_seasons.STATISTICS, "elevation_adjustment_c"],
     )
     if long["tmax_mean_c"].isna().all():
         raise FieldkitError(
@@ -441,41 +440,52 @@ def _season_sets(seasons, ids, records, south, where, warnings):
     return found
 
 
+def _blocks(records, shift, season_sets, most=16):
+    """Stations with the same months and seasons, stacked: numpy is then busy with numbers, not with calls."""
+    padded = [_seasons.whole_months(first, tmax + up, tmin + up) for (first, tmax, tmin, _), up in zip(records, shift)]
+    groups = {}
+    for i, (cal, _) in enumerate(padded):
+        key = (cal.year[0], cal.month[0], len(cal.month), tuple(season_sets[i].items()))
+        groups.setdefault(key, []).append(i)
+    for group in groups.values():
+        for start in range(0, len(group), most):
+            members = group[start : start + most]
+            tmax, tmin = (np.stack([padded[i][1][k] for i in members]) for k in (0, 1))
+            yield members, padded[members[0]][0], tmax, tmin
+
+
 def _band_table(long, weight_of, margin_c):
     from scipy import stats
 
-    parts = []
-    for station, rows in long.groupby("station_id", sort=False):
-        n = rows["n_years"].to_numpy()
-        with np.errstate(invalid="ignore", divide="ignore"):
-            width = np.where(n > 1, stats.t.ppf(0.975, np.maximum(n - 1, 1)) / np.sqrt(n), np.nan)
-        parts.append(
-            pd.DataFrame(
-                {
-                    "station_id": station,
-                    "season": rows["season"],
-                    "months": rows["month_set"].map(_seasons.months_in_words),
-                    "typical_max_c": rows["tmax_mean_c"],
-                    "typical_min_c": rows["tmin_mean_c"],
-                    "spread_low_c": rows["tmin_year_sd_c"],
-                    "spread_high_c": rows["tmax_year_sd_c"],
-                    "half_low_c": width * rows["tmin_year_sd_c"],
-                    "half_high_c": width * rows["tmax_year_sd_c"],
-                    "n_stations": 1,
-                    "n_years": rows["n_years"].astype(int),
-                    "n_days": rows["n_days"].astype(int),
-                    "completeness": rows["completeness"],
-                    "elevation_adjustment_c": rows["elevation_adjustment_c"],
-                }
-            )
-        )
+    n = long["n_years"].to_numpy()
+    with np.errstate(invalid="ignore", divide="ignore"):
+        width = np.where(n > 1, stats.t.ppf(0.975, np.maximum(n - 1, 1)) / np.sqrt(n), np.nan)
+    words = {months: _seasons.months_in_words(months) for months in set(long["month_set"])}
+    single = pd.DataFrame(
+        {
+            "station_id": long["station_id"],
+            "season": long["season"],
+            "months": long["month_set"].map(words),
+            "typical_max_c": long["tmax_mean_c"],
+            "typical_min_c": long["tmin_mean_c"],
+            "spread_low_c": long["tmin_year_sd_c"],
+            "spread_high_c": long["tmax_year_sd_c"],
+            "half_low_c": width * long["tmin_year_sd_c"],
+            "half_high_c": width * long["tmax_year_sd_c"],
+            "n_stations": 1,
+            "n_years": long["n_years"].astype(int),
+            "n_days": long["n_days"].astype(int),
+            "completeness": long["completeness"],
+            "elevation_adjustment_c": long["elevation_adjustment_c"],
+        }
+    )
     pooled = []
     for season, rows in long.groupby("season", sort=False):
         weights = weight_of[rows["station_id"]].to_numpy()
         low, low_sd, low_half, n = pool(rows["tmin_mean_c"], weights)
         high, high_sd, high_half, _ = pool(rows["tmax_mean_c"], weights)
         used = rows["tmax_mean_c"].notna()
-        months = dict.fromkeys(rows["month_set"].map(_seasons.months_in_words))
+        months = dict.fromkeys(rows["month_set"].map(words))
         pooled.append(
             {
                 "station_id": POOLED,
@@ -494,7 +504,7 @@ def _band_table(long, weight_of, margin_c):
                 "elevation_adjustment_c": rows.loc[used, "elevation_adjustment_c"].mean() if n else np.nan,
             }
         )
-    table = pd.concat([*parts, pd.DataFrame(pooled)], ignore_index=True)
+    table = pd.concat([single, pd.DataFrame(pooled)], ignore_index=True)
     ceilings = {
         station: ceiling_of(rows["typical_max_c"], rows["typical_min_c"], margin_c)
         for station, rows in table.groupby("station_id")

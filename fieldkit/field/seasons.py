@@ -470,7 +470,7 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
         out[..., s, column["n_years"]] = np.where(ok, years[..., index].min(axis=-1), 0)
         if not ok.any():
             continue
-        in_season = np.isin(month_of_day, months)
+        in_season = np.flatnonzero(np.isin(month_of_day, months))
         whole_seasons = _season_years(cal, months)
         for name, values in (("tmax", tmax_c), ("tmin", tmin_c)):
             out[..., s, column[f"{name}_mean_c"]] = np.where(ok, normals[name][..., index].mean(axis=-1), np.nan)
@@ -486,13 +486,12 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
 def _season_years(cal, months):
     """Positions of the months of each whole season; a winter that spans New Year belongs to the year it ends in."""
     months = in_order(months)
-    wraps = months[0] > months[-1]
-    label = np.where(np.isin(cal.month, months), cal.year, -(10**6))
-    if wraps:
-        label = np.where(cal.month >= months[0], label + 1, label)
-    rows = [np.flatnonzero((label == year) & np.isin(cal.month, months)) for year in np.unique(label[label > 0])]
-    rows = [r for r in rows if len(r) == len(months)]
-    return np.array(rows, dtype=int).reshape(len(rows), len(months))
+    here = np.flatnonzero(np.isin(cal.month, months))
+    season_year = cal.year[here]
+    if months[0] > months[-1]:
+        season_year = season_year + (cal.month[here] >= months[0])
+    _, first, count = np.unique(season_year, return_index=True, return_counts=True)
+    return here[first[count == len(months), None] + np.arange(len(months))]
 
 
 def _sd(values):
