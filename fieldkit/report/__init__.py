@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("figures", "writeup", "share")
+_ROOMS = ("figures", "reproduce", "share", "writeup")
 
 
 def __getattr__(name):

@@ -168,7 +168,7 @@ class Renderer:
                 self._clean_tag(tag)
         for table in soup.find_all("table"):
             self._dress_table(soup, table, caption)
-        return Markup(str(soup).strip())
+        return Markup(soup.decode(formatter="html5").strip())
 
     def _clean_tag(self, tag):
         kept = _ATTRIBUTES.get(tag.name, set())

@@ -1,0 +1,155 @@
+"""Every notebook keeps the house form: a guided order, stored outputs, alt text, thin code.
+
+That the outputs are right is tested by nbval, which reruns them; an emptied notebook would pass nbval, and fails here.
+"""
+
+import ast
+import re
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from fieldkit.core import resource_dir
+from fieldkit.report import running
+
+FOLDER = resource_dir("notebooks")
+ALL = sorted(FOLDER.rglob("*.ipynb"))
+NUMBERED = sorted(FOLDER.glob("[0-9]*.ipynb"))
+FIRST_LINE = "season_folder = None  # None: the demo season; or the path of your own folder"
+# Headings that every numbered notebook has, in this order; what stands between them is its own affair.
+PARTS = (
+    "what you will learn",
+    "what you need",
+    "look first",
+    "in words",
+    "could be wrong",
+    "try it yourself",
+    "summary",
+    "sources",
+)
+
+
+def name(path):
+    return path.relative_to(FOLDER).as_posix()
+
+
+@pytest.fixture(params=ALL, ids=name)
+def book(request):
+    return nbformat.read(request.param, as_version=4)
+
+
+@pytest.fixture(params=NUMBERED, ids=name)
+def numbered(request):
+    return nbformat.read(request.param, as_version=4)
+
+
+def code(book):
+    return [cell for cell in book.cells if cell.cell_type == "code"]
+
+
+def markdown(book):
+    return [cell.source for cell in book.cells if cell.cell_type == "markdown"]
+
+
+def test_notebooks_are_there():
+    assert NUMBERED
+
+
+def test_valid_and_for_any_python_3_kernel(book):
+    nbformat.validate(book)
+    assert book.metadata.kernelspec == {"name": "python3", "display_name": "Python 3", "language": "python"}
+
+
+def test_run_once_from_top_to_bottom(book):
+    counts = [cell.execution_count for cell in code(book) if cell.source.strip()]
+    assert counts == list(range(1, len(counts) + 1))
+    assert len(counts) > 3
+
+
+def test_outputs_are_stored_and_clean(book):
+    for cell in code(book):
+        body = ast.parse(cell.source).body
+        if body and isinstance(body[-1], ast.Expr) and not cell.source.rstrip().endswith(";"):
+            assert cell.outputs, f"no stored output under: {cell.source}"
+        for output in cell.outputs:
+            assert output.output_type != "error" or "raises-exception" in running.tags(cell)
+            assert output.get("name") != "stderr", output.get("text")
+            text = str(output.get("text", "")) + str(output.get("data", {}).get("text/plain", ""))
+            assert not re.search(r"(/home/|/root/|/Users/|/tmp/|[A-Z]:\\\\Users)", text), text
+
+
+def test_figures_have_alt_text_that_is_also_printed(book):
+    for cell in code(book):
+        printed = "".join(o.text for o in cell.outputs if o.output_type == "stream")
+        for output in cell.outputs:
+            if "image/png" in output.get("data", {}):
+                alt = output.metadata["image/png"]["alt"]
+                assert len(alt.split()) >= 5
+                assert alt in printed
+
+
+def test_code_is_thin(book):
+    for cell in code(book):
+        lines = [line for line in cell.source.splitlines() if line.strip()]
+        assert len(lines) <= 10, cell.source
+        assert not re.search(r"^\s*(def |class |async )", cell.source, flags=re.MULTILINE), cell.source
+        assert not re.search(r"^\s*[!%]|\bpip\b|urllib|requests|urlopen", cell.source, flags=re.MULTILINE), cell.source
+    words = sum(len(text.split()) for text in markdown(book))
+    assert words >= 1.2 * sum(len(cell.source.split()) for cell in code(book))
+
+
+def test_says_that_the_demo_is_invented(book):
+    assert re.search(r"\binvented\b", " ".join(markdown(book)), flags=re.IGNORECASE)
+
+
+def test_exercises_do_not_fail_as_shipped_and_have_answers(book):
+    exercises = [cell for cell in book.cells if "exercise" in running.tags(cell)]
+    answers = [cell for cell in book.cells if "answer" in running.tags(cell)]
+    assert exercises and answers
+    for cell in exercises:
+        if cell.cell_type == "code":
+            for node in ast.walk(ast.parse(cell.source)):
+                assert not isinstance(node, ast.Assert) or node.msg is not None, "an assert needs a sentence"
+
+
+def test_numbered_notebooks_follow_the_order_of_parts(numbered):
+    headings = re.findall(r"^#{1,4} +(.+)$", "\n".join(markdown(numbered)), flags=re.MULTILINE)
+    places = []
+    for part in PARTS:
+        found = [i for i, heading in enumerate(headings) if part in heading.lower()]
+        assert found, f"no heading with '{part}' among {headings}"
+        places.append(found[-1] if part in ("summary", "sources") else found[0])
+    assert places == sorted(places), headings
+    assert 20 <= len(numbered.cells) <= 40
+    assert "?" in "\n".join(markdown(numbered)[:2]), "the first cells ask the question"
+
+
+def test_numbered_notebooks_ask_the_reader_something(numbered):
+    text = "\n".join(markdown(numbered)).lower()
+    assert len(re.findall(r"predict", text)) >= 2
+    assert "break it" in text
+
+
+def test_parameters_and_metadata_for_the_write_up(numbered):
+    first = code(numbered)[0]
+    assert running.tags(first) == {"parameters"}
+    assert first.source.splitlines()[0] == FIRST_LINE
+    assert "season_folder" in running.parameters_of(numbered)
+    assert (
+        "fieldkit.read_season(season_folder) if season_folder else fieldkit.demo_season()" in code(numbered)[1].source
+    )
+    about = numbered.metadata["fieldkit"]
+    assert set(about) >= {"section", "order", "needs"}
+    assert all(isinstance(need, str) for need in about["needs"])
+
+
+def test_orders_follow_the_file_names():
+    books = [nbformat.read(path, as_version=4) for path in NUMBERED]
+    orders = [book.metadata["fieldkit"]["order"] for book in books]
+    assert orders == sorted(set(orders))
+
+
+def test_links_between_notebooks_lead_somewhere(book):
+    for target in re.findall(r"\]\(([^)#]+\.ipynb)", "\n".join(markdown(book))):
+        assert (FOLDER / Path(target).name).exists() or list(FOLDER.rglob(Path(target).name)), target
