@@ -305,9 +305,9 @@ def clear_sky(
                                ghi_w_m2  dni_w_m2  dhi_w_m2
     2024-06-21 13:00:00-05:00     ...
     """
-    sun = position(times, latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)
     if linke_turbidity is None:
         linke_turbidity = _turbidity(times, latitude_deg, longitude_deg) if model == "ineichen" else 3.0
+    sun = position(times, latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)
     return clear_sky_at_zenith(
         sun["apparent_zenith_deg"],
         extraterrestrial_w_m2=extraterrestrial(times),
