@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("air", "convection", "heat", "sensors", "spectrum", "sun")
+_ROOMS = ("air", "convection", "ground", "heat", "sensors", "spectrum", "sun", "warming")
 
 
 def __getattr__(name):

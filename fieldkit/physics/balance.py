@@ -4,19 +4,35 @@ import numpy as np
 from scipy import constants
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics.air import KELVIN
+from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA
 from fieldkit.physics.convection import Convection
 
 SIGMA = constants.sigma
 # The solver stops when gains and losses agree within this (W/m²).
 RESIDUAL_W_M2 = 1e-8
 _MOST_STEPS = 200
+# What is not given: no sun, sky and ground as warm as the air, convection from the correlations.
+DEFAULTS = {
+    "absorbed_shortwave_w_m2": 0.0,
+    "dni_w_m2": 0.0,
+    "dhi_w_m2": 0.0,
+    "ground_upwelling_w_m2": 0.0,
+    "sky_longwave_w_m2": None,
+    "ground_temperature_c": None,
+    "substrate_temperature_c": None,
+    "ground_emissivity": 0.95,
+    "silhouette_fraction": None,
+    "pressure_pa": STANDARD_PRESSURE_PA,
+    "turbulence_factor": 1.0,
+    "convection_coefficient_w_m2_k": None,
+}
 
 
 class Balance:
     """The flux sum of one body as a function of its temperature, with all else worked out once."""
 
-    def __init__(self, body, given):
+    def __init__(self, body, given, *, convection=None):
+        given = DEFAULTS | given
         air_k = given["air_temperature_c"] + KELVIN
         sky = given["sky_longwave_w_m2"]
         black_air = SIGMA * air_k**4
@@ -47,8 +63,8 @@ class Balance:
         self.evaporation, self.metabolism = -body.evaporation_w_m2, body.metabolism_w_m2
         self.fixed = self.shortwave + self.sky + self.ground + (self.evaporation + self.metabolism)
         self.coefficient = given["convection_coefficient_w_m2_k"]
-        self.convection = None
-        if self.coefficient is None:
+        self.convection = convection
+        if self.coefficient is None and convection is None:
             self.convection = Convection(
                 air_k,
                 given["wind_speed_m_s"],
@@ -62,7 +78,7 @@ class Balance:
         """The same for some rows only."""
         part = object.__new__(Balance)
         for name, value in vars(self).items():
-            if isinstance(value, Convection):
+            if name == "convection" and value is not None:
                 value = value.take(rows)
             part.__dict__[name] = value[rows] if np.ndim(value) else value
         return part
@@ -107,16 +123,17 @@ class Balance:
             stiff = stiff + self.contact
         return self.air_k + surplus / stiff
 
-    def solve(self):
+    def solve(self, *, start=None):
         """Temperature (K) at which the sum is zero, by bracketed Newton and inverse Hermite steps.
 
-        Returns temperature, slope and coefficient. The sum falls steadily with temperature, so there is one
-        root and it is always bracketed; a step that leaves the bracket is replaced by halving it.
+        Starts at `start` or at `guess`; returns temperature, slope and coefficient. The sum falls steadily with
+        temperature, so there is one root and it is always bracketed; a step that leaves the bracket is replaced by
+        halving it.
         """
         low, high = self.bracket()
         if np.any(np.asarray(self.fixed) < 0):
             _refuse_if_frozen(self, low)
-        body_k = np.clip(self.guess(), low, high)
+        body_k = np.clip(self.guess() if start is None else start, low, high)
         net, slope, coefficient = self.net(body_k)
         step = body_k - net / slope
         out = [body_k, net, slope, coefficient * np.ones_like(net)]

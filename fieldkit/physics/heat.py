@@ -47,7 +47,7 @@ _FLUXES = {
 _TEMPERATURE = {"operative_temperature_c": {"units": "degC", "long_name": "operative temperature"}}
 
 
-def _check(given):
+def check_inputs(given):
     """Refuse what cannot be: the usual slips are kelvin for °C, a minus in front of the wind, a missing-value code."""
     limits = {
         "air_temperature_c": (-100, 100, "°C"),
@@ -64,9 +64,10 @@ def _check(given):
         "turbulence_factor": (0, 5, ""),
         "convection_coefficient_w_m2_k": (0, np.inf, "W/m²/K"),
         "silhouette_fraction": (0, 1, ""),
+        "temperature_c": (-KELVIN, 1000, "°C"),
     }
     for name, (low, high, unit) in limits.items():
-        value = given[name]
+        value = given.get(name)
         if value is None:
             continue
         least, most = np.nanmin(value, initial=np.inf), np.nanmax(value, initial=-np.inf)
@@ -80,7 +81,7 @@ def _check(given):
 
 def _run(body, given, outputs):
     """Solve or evaluate in pieces that fit in the cache; scalars stay scalars, so they cost nothing."""
-    _check(given)
+    check_inputs(given)
     arrays = {k: np.asarray(v, dtype=float) for k, v in given.items() if v is not None}
     shape = np.broadcast_shapes(*(a.shape for a in arrays.values()))
     size = int(np.prod(shape))
