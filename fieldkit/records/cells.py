@@ -1,6 +1,7 @@
 """What is written in a cell, turned into numbers and moments in time; what cannot be turned is said, never guessed."""
 
 import datetime as dt
+import functools
 import re
 import zoneinfo
 
@@ -159,6 +160,8 @@ def _why_no_number(cell, text):
     return "This is not a number.", "Write the reading as a number, or leave the cell empty if there was none."
 
 
+# The same zone must come back as the same object: rows are grouped by identity.
+@functools.cache
 def clock_zone(text):
     """Time zone from its name, or from a fixed offset written as UTC-05:00.
 
