@@ -441,7 +441,7 @@ def on_facing(
     DNI/extraterrestrial of the sky light comes from the sun's direction, the rest evenly. Within 5° of the horizon the
     share near the sun is tapered, so that the ratio of cosines cannot run away and the flat still receives DHI. Against
     two tilted pyranometers on three winter days in Golden, Colorado, Perez had RMSE of 11 to 32 W/m² and Hay-Davies 25
-    to 57 W/m² (tests/published/sun_measured_golden.csv holds two of the days).
+    to 57 W/m².
 
     Examples
     --------
