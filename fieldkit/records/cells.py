@@ -480,8 +480,9 @@ def place_in_zone(local, offset, zone, target, groups):
                 (
                     index,
                     f"This time never was in {_zone_name(zone)}: the clocks jumped over it when summer time began.",
-                    "If this clock is never changed, state its fixed offset in season.toml, such as timezone = "
-                    '"UTC-05:00" for the logger or [clocks] for the table; else correct the time.',
+                    "If this clock is never changed, state its fixed offset in season.toml, such as "
+                    f'timezone = "{_fixed(zone, local[index])}" for the logger or [clocks] for the table; else correct '
+                    "the time.",
                 )
             )
         summer = pd.Series(False, index=plain.index)
@@ -504,8 +505,9 @@ def place_in_zone(local, offset, zone, target, groups):
                         index,
                         f"This time was twice in {_zone_name(zone)}, because summer time ended that night, and the "
                         "rows do not show which one is meant.",
-                        f"Write the offset behind it, such as {rows[index]:%Y-%m-%d %H:%M}-04:00, or, if this clock "
-                        'is never changed, state its fixed offset in season.toml, such as timezone = "UTC-05:00".',
+                        "Write the offset behind it, such as "
+                        f"{rows[index]:%Y-%m-%d %H:%M}{_offset(zone, rows[index])}, or, if this clock is never changed, state its fixed offset in season.toml, such as "
+                        f'timezone = "{_fixed(zone, rows[index])}".',
                     )
                 )
         good = plain.index[~gap]
@@ -513,6 +515,20 @@ def place_in_zone(local, offset, zone, target, groups):
         utc[good] = aware.dt.tz_convert("UTC")
     utc[[w[0] for w in wrong]] = pd.NaT
     return utc.dt.tz_convert(target), wrong, notes
+
+
+def _offset(zone, moment):
+    """Offset from UTC in summer, of the first of two hours that are written alike."""
+    text = moment.to_pydatetime().replace(tzinfo=zone, fold=0).strftime("%z")
+    return f"{text[:3]}:{text[3:5]}"
+
+
+def _fixed(zone, moment):
+    """The zone's winter time as a fixed offset: a clock that is never changed mostly shows that."""
+    january, july = (dt.datetime(moment.year, month, 1, tzinfo=zone) for month in (1, 7))
+    winter = min(january, july, key=lambda day: day.utcoffset())
+    text = winter.strftime("%z")
+    return f"UTC{text[:3]}:{text[3:5]}"
 
 
 def _zone_name(zone):

@@ -141,7 +141,7 @@ def read_season(path):
                 )
             continue
         tables[name] = _read_table(raws, name, stated, problems, sources)
-    if not any(len(r.cells) for r in found) and not problems.any_errors:
+    if not any(len(r.cells) for r in found) and problems.files_with_errors() <= {settings.NAME}:
         problems.add(
             path.name,
             "No table in this folder has any rows yet.",

@@ -62,6 +62,10 @@ class Problems:
     def any_errors(self):
         return any(row[-1] == "error" for row in self._rows)
 
+    def files_with_errors(self):
+        """Names of the files in which something has to be mended."""
+        return {row[0] for row in self._rows if row[-1] == "error"}
+
     def table(self):
         """Everything noted, errors first, each file from top to bottom."""
         table = pd.DataFrame(self._rows, columns=COLUMNS)

@@ -133,7 +133,7 @@ def _outside_season(note, stated):
     season = stated.get("season", {})
     now = pd.Timestamp.now(tz="UTC") + pd.Timedelta(days=1)
     for column in ("time", "date"):
-        if column not in note.frame:
+        if column not in note.frame or column not in schemas.TABLES[note.table].columns:
             continue
         values = note.frame[column]
         future = values > (now if column == "time" else now.tz_localize(None))
@@ -418,7 +418,7 @@ def _short_of_season(note, name, times, usual, season, moment):
             note.at(
                 times.index[edge],
                 moment,
-                f"The record of {name} {words}: {lost:,} times without a reading (one is due every {_span(usual)}).",
+                f"The record of {name} {words}: readings missing there: {lost:,} (one is due every {_span(usual)}).",
                 "Add them if you have them; else nothing.",
                 "warning",
             )
