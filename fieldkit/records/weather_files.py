@@ -159,7 +159,7 @@ def read_weather_file(path, *, kind=None, at="middle", year=2001):
         raise
     except Exception as problem:  # pvlib's readers fail in many ways; to a person it is one: the file is damaged
         raise FieldkitError(
-            f"{path.name} looks like a {kind.upper()} file but could not be read ({problem}). Fetch it again from its "
+            f"{path.name} could not be read as {kind.upper()} ({problem}). Fetch it again from its "
             "source, or check whether a program has saved it in another form."
         ) from problem
     table = table.reindex(columns=COLUMNS)
@@ -307,9 +307,9 @@ def _read_surfrad(path, year):
     if min(errors.values()) > 1:
         notes.append("The solar angles in the file fit neither sign of its longitude: check the header.")
     if bad:
-        notes.append(f"{bad:,} readings that the station flags as bad were taken out.")
+        notes.append(f"Taken out, flagged as bad by the station: {bad:,} of the readings.")
     if doubtful:
-        notes.append(f"{doubtful:,} readings that the station flags as doubtful were kept.")
+        notes.append(f"Kept, flagged as doubtful by the station: {doubtful:,} of the readings.")
     notes.append("Times are UTC. Air and wind were measured 10 m above ground, not at a lizard's height.")
     return _rename(data, _SURFRAD), place, notes, False
 
