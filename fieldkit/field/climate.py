@@ -173,12 +173,12 @@ def air_bands(
     warnings = []
     if isinstance(daily, StationRecords):
         stations = daily.stations if stations is None else stations
-        warnings += [note for note in daily.notes if "typical year" in note]
+        warnings += [note.rstrip(".") + "." for note in daily.notes if "typical year" in note]
         daily = daily.table
     daily = daily.copy(deep=False)
     _days.need_columns(daily, ["station_id"])
     hourly = None
-    if "tmax_c" not in daily and "air_temperature_c" in daily:
+    if "air_temperature_c" in daily and ("tmax_c" not in daily or daily["tmax_c"].isna().all()):
         _days.need_columns(daily, ["time"])
         hourly = daily
     else:

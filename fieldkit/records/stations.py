@@ -357,7 +357,7 @@ def read_ghcn_stations(path):
 
 
 def read_typical_year(path, *, station_id=None):
-    """Read the air temperatures of a typical-year file (TMY3, TMY2 or EPW) through pvlib.
+    """Read the air temperatures of a typical-year file (TMY3, TMY2 or EPW).
 
     A typical year is stitched from months of different years that were chosen to be ordinary. It serves for typical
     seasons; its extremes are too tame, and one year says nothing of how years differ.
@@ -365,7 +365,7 @@ def read_typical_year(path, *, station_id=None):
     Parameters
     ----------
     path : str or path
-        ``.csv`` (TMY3), ``.tm2`` or ``.epw``.
+        Any hourly file that `fieldkit.records.weather_files.read_weather_file` knows.
     station_id : str, optional
         The name in the file when not given.
 
@@ -386,52 +386,23 @@ def read_typical_year(path, *, station_id=None):
     >>> len(year.table), year.stations["elevation_m"].tolist()
     (8760, [273.0])
     """
-    from pvlib import iotools
+    from fieldkit.records.weather_files import read_weather_file
 
-    path = Path(path)
-    if not path.is_file():
-        raise FieldkitError(f"There is no file {path.name} in {path.parent}.")
-    kind = path.suffix.lower()
-    try:
-        if kind == ".epw":
-            data, meta = iotools.read_epw(path, coerce_year=2001)
-            air, name = data["temp_air"], meta["city"]
-        elif kind == ".tm2":
-            data, meta = iotools.read_tmy2(str(path))
-            air, name = data["DryBulb"] / 10.0, meta["City"]
-        elif kind == ".csv":
-            data, meta = iotools.read_tmy3(path, coerce_year=2001, map_variables=True)
-            air, name = data["temp_air"], meta["Name"].strip('" ')
-        else:
-            raise FieldkitError(
-                f"{path.name}: typical-year files end in .csv (TMY3), .tm2 or .epw. "
-                "Read other files with read_station_csv."
-            )
-    except (KeyError, ValueError, IndexError, TypeError) as problem:
-        raise FieldkitError(
-            f"{path.name} could not be read as a typical-year file ({problem}). "
-            "If it is a plain table, read it with read_station_csv."
-        ) from None
-    # The last hour is stamped 1 January of the next year; in a typical year that is the same midnight as the first.
-    zone = air.index.tz
-    stamps = pd.to_datetime(
-        {"year": 2001, "month": air.index.month, "day": air.index.day, "hour": air.index.hour}
-    ).dt.tz_localize(zone)
-    table = pd.DataFrame({"time": stamps.to_numpy(), "air_temperature_c": air.to_numpy(dtype=float)})
-    table["time"] = stamps
+    weather = read_weather_file(path, at="end", year=2001)
+    if weather.kind == "surfrad":
+        raise FieldkitError(f"{Path(path).name} is a day of a research station, not a typical year.")
+    name = str(station_id or weather.name)
+    table = weather.table[["air_temperature_c"]].reset_index()
+    if weather.typical_year:
+        # The last midnight is stamped in the next year; in a typical year it is the midnight that opens this one.
+        first = table["time"].dt.normalize().iloc[0]
+        table["time"] = table["time"].where(table["time"].dt.year == first.year, first)
     table = table.sort_values("time", ignore_index=True)
-    name = str(station_id or name)
     table.insert(0, "station_id", name)
-    stations = pd.DataFrame(
-        {
-            "station_id": [name],
-            "latitude_deg": [float(meta["latitude"])],
-            "longitude_deg": [float(meta["longitude"])],
-            "elevation_m": [float(meta["altitude"])],
-        }
-    )
-    note = f"{path.name} is a typical year, stitched from several: good for ordinary seasons, too tame in its extremes."
-    return StationRecords(table=table, stations=stations, notes=(note,))
+    stations = pd.DataFrame({"station_id": [name]})
+    for column in META:
+        stations[column] = float(getattr(weather, column))
+    return StationRecords(table=table, stations=stations, notes=weather.notes[:1] if weather.typical_year else ())
 
 
 def _ghcn_fixed(path):
