@@ -476,8 +476,9 @@ def _block_terms(others, beta):
 def _newton(blocks, null):
     p = len(null.score)
     scale = 1 / np.sqrt(np.diag(null.information))
-    beta, state = np.zeros(p), null
-    for iteration in range(1, MAX_ITERATIONS + 1):
+    beta, state, iteration = np.zeros(p), null, 0
+    while iteration < MAX_ITERATIONS:
+        iteration += 1
         scaled = state.information * np.outer(scale, scale)
         try:
             step = scale * np.linalg.solve(scaled, scale * state.score)

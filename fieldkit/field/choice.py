@@ -1,0 +1,475 @@
+"""On what do animals choose their places: air, surface or radiation? The candidates compared, and the verdict."""
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldkit.core import Result, generator
+from fieldkit.field import choice_sets
+from fieldkit.field.choice_sets import variance_inflation
+from fieldkit.field.clogit import ChoiceError, Fit, fit, log_likelihood
+from fieldkit.field.uncertainty import critical_value
+
+__all__ = [
+    "DRIVERS",
+    "ChoiceError",
+    "Comparison",
+    "Fit",
+    "akaike_weights",
+    "compare",
+    "fit",
+    "log_likelihood",
+    "variance_inflation",
+]
+
+DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
+# Natural unit in which an odds ratio is told, by column; 1 otherwise.
+UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
+# How a driver is spoken of: what it is, and what a higher value is called.
+NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
+# Fewer sets than this carry no verdict (common practice, no source).
+FEWEST_SETS = 10
+LEVEL = 0.95
+OTHERS_LEVEL = 0.99
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Comparison(Result):
+    """What the choice sets say about the drivers.
+
+    Attributes
+    ----------
+    verdict : {"air", "surface", "radiation", "undecided", "none", "untestable"}
+        Or the name of another driver that was asked for.
+    sentence : str
+        The verdict in words, and how sure it is.
+    table : DataFrame
+        One row per candidate model: log likelihood, likelihood-ratio test against no selection, AICc, its difference
+        from the best and weight, permutation p-value (held over all candidates).
+    coefficients : DataFrame
+        One row per driver in each candidate: odds ratio with limits per natural unit and per within-set standard
+        deviation.
+    corrected : DataFrame
+        The drivers side by side in one model, with the stated reading errors allowed for: what the verdict rests on.
+    contrast : DataFrame
+        One row per driver: how much it differed between the places of a set, against the instrument's error.
+    left_out : DataFrame
+        Rows that were not used, with the reason.
+    fits : dict of str to Fit
+    """
+
+    verdict: str
+    sentence: str
+    table: object
+    coefficients: object
+    corrected: object
+    contrast: object
+    left_out: object
+    fits: dict
+    n_sets: int
+    n_animals: int
+    notes: tuple
+    seed: int | None
+    settings: dict
+
+
+def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id", permutations=999, rng=0):
+    """Compare the drivers of choice on one season's choice sets and give the verdict.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
+        ``animal_id``.
+    instrument_errors : dict of str to float, optional
+        Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``).
+    drivers : dict of str to str, optional
+        Name and column of each driver; air, surface and radiation unless given.
+    cluster : str or None
+        Column that names the animal.
+    permutations : int
+        Seasons with the used place drawn at random within each set.
+    rng : int or numpy.random.Generator
+        Seed.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ChoiceError
+        When the table cannot hold a choice test at all (no unused places, columns missing), with the reason.
+
+    Notes
+    -----
+    The rule, in two sentences. If no candidate beats random choice in the permutation test (5 % over all candidates
+    together), the verdict is "none". Otherwise the driver that alone explains the choices best is named when, with all
+    testable drivers side by side and the stated reading errors allowed for, its 95 % interval by animal excludes "no
+    effect" and no other driver's 99 % interval does; else the verdict is "undecided".
+
+    A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
+    taken off) are at least as large as that error. Permutation: score statistics, smallest p-value over candidates
+    (Westfall and Young 1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form). Reading errors:
+    regression calibration on within-set covariances (Rosner, Spiegelman and Willett 1990, Am. J. Epidemiol. 132:734).
+    AICc counts sets, not places.
+
+    Examples
+    --------
+    >>> from fieldkit.field import simulate
+    >>> season = simulate.choice_season(n_sets=120, driver="radiation", effect=2.5, rng=3)
+    >>> compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS).verdict
+    'radiation'
+    """
+    import pandas as pd
+
+    drivers = dict(DRIVERS if drivers is None else drivers)
+    errors = {k: float(v) for k, v in (instrument_errors or {}).items() if v is not None and np.isfinite(v)}
+    kept, left_out, notes = choice_sets.screen(choices, drivers, cluster)
+    sets = pd.factorize(kept["set_id"])[0]
+    order = np.argsort(sets, kind="stable")
+    kept, sets = kept.iloc[order], sets[order]
+    used = kept["used"].to_numpy(dtype=bool)
+    animals, n_animals = choice_sets.animals(kept, cluster, notes)
+    n_sets = int(sets[-1]) + 1
+    values = kept[list(drivers.values())].to_numpy(dtype=float)
+
+    within, sizes = choice_sets.centre(values, sets)
+    contrast = choice_sets.contrast(within, n_sets, drivers, errors)
+    testable = [name for name in drivers if contrast.loc[name, "testable"]]
+    seed = int(rng) if isinstance(rng, int | np.integer) else None
+    shared = {
+        "contrast": contrast,
+        "left_out": left_out,
+        "n_sets": n_sets,
+        "n_animals": n_animals,
+        "seed": seed,
+        "settings": {
+            "drivers": drivers,
+            "instrument_errors": errors,
+            "cluster": cluster,
+            "permutations": permutations,
+            "level": LEVEL,
+        },
+    }
+    if n_sets < FEWEST_SETS or not testable:
+        return _untestable(shared, notes, testable)
+
+    position = {name: j for j, name in enumerate(drivers)}
+    candidates = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
+    columns = [[position[n] for n in c] for c in candidates]
+    frame = pd.DataFrame(values, columns=list(drivers))
+    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=animals) for c in candidates}
+    p_single, p_family = _permutation_test(within, used, sets, sizes, columns, permutations, generator(rng))
+    table = _candidate_table(fits, p_single, p_family, n_sets)
+    corrected = _correct(fits, testable, contrast, within, n_sets, errors)
+    verdict = _verdict(table, corrected, fits, testable)
+    notes += [note for f in fits.values() for note in f.notes]
+    notes += _sunlit_air(within, drivers)
+    sentence = _say(verdict, table, corrected, contrast, fits, testable, within, shared)
+    return Comparison(
+        verdict=verdict,
+        sentence=sentence,
+        table=table,
+        coefficients=_coefficient_table(fits, contrast),
+        corrected=corrected,
+        fits=fits,
+        notes=tuple(dict.fromkeys(notes)),
+        **shared,
+    )
+
+
+# ---- permutation, correction, verdict --------------------------------------------------------------------------------
+
+
+def _permutation_test(within, used, sets, sizes, columns, permutations, rng):
+    """Score-test p-value of each candidate, by itself and held over the family.
+
+    The used places of each set are drawn again at random; the smallest p-value over candidates is compared with that of
+    the drawn seasons. Centred on the set mean, a candidate's score is the sum of the used rows.
+    """
+    from scipy import special
+
+    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+    taken = np.bincount(sets, weights=used).astype(int)
+    # Variance of a sum of m values drawn without replacement from k.
+    weight = taken * (sizes - taken) / (sizes * np.maximum(sizes - 1, 1))
+    information = (within * weight[sets][:, None]).T @ within
+    one = np.flatnonzero(taken == 1)
+    several = np.flatnonzero(taken > 1)
+    scores = np.empty((permutations + 1, within.shape[1]))
+    scores[0] = within[used].sum(axis=0)
+    step = max(1, 4_000_000 // max(1, len(one)))
+    for at in range(1, permutations + 1, step):
+        count = min(step, permutations + 1 - at)
+        rows = starts[one] + (rng.random((count, len(one))) * sizes[one]).astype(np.intp)
+        for j in range(within.shape[1]):
+            scores[at : at + count, j] = within[rows, j].sum(axis=1)
+    for s in several:
+        keys = rng.random((permutations, sizes[s])).argsort(axis=1)[:, : taken[s]]
+        scores[1:] += within[starts[s] + keys].sum(axis=1)
+    p = np.empty((permutations + 1, len(columns)))
+    for c, j in enumerate(columns):
+        inverse = np.linalg.pinv(information[np.ix_(j, j)], hermitian=True)
+        p[:, c] = special.chdtrc(len(j), np.einsum("bi,ij,bj->b", scores[:, j], inverse, scores[:, j]))
+    smallest = p.min(axis=1)
+    # Floating-point noise must not turn a tie into a win.
+    tie = 1 + 1e-9
+    single = (p <= p[0] * tie).mean(axis=0)
+    family = np.array([(smallest <= value * tie).mean() for value in p[0]])
+    return single, family
+
+
+def _candidate_table(fits, p_single, p_family, n_sets):
+    import pandas as pd
+
+    null = next(iter(fits.values())).null_log_likelihood
+    rows = [("no selection", 0, null, np.nan, np.nan, np.nan, -2 * null, np.nan, np.nan)]
+    for (name, f), single, family in zip(fits.items(), p_single, p_family):
+        statistic, df, p = f.likelihood_ratio
+        rows.append((name, f.n_parameters, f.log_likelihood, statistic, df, p, f.aicc, single, family))
+    columns = ["candidate", "parameters", "log_likelihood", "lr", "lr_df", "lr_p", "aicc"]
+    table = pd.DataFrame(rows, columns=[*columns, "permutation_p", "family_p"])
+    delta = table["aicc"] - table["aicc"].min()
+    table.insert(7, "delta_aicc", delta)
+    table.insert(8, "weight", akaike_weights(table["aicc"]))
+    return table.set_index("candidate")
+
+
+def akaike_weights(criterion):
+    """Akaike weights: relative likelihood of each model, summing to 1.
+
+    Parameters
+    ----------
+    criterion : array_like
+        AIC or AICc of each model.
+
+    Returns
+    -------
+    ndarray
+
+    Notes
+    -----
+    Source: Burnham and Anderson (2002) Model Selection and Multimodel Inference, section 2.9.
+
+    Examples
+    --------
+    >>> akaike_weights([0, 2, 4, 7, 10]).round(4).tolist()
+    [0.6493, 0.2389, 0.0879, 0.0196, 0.0044]
+    """
+    values = np.asarray(criterion, dtype=float)
+    relative = np.exp(-(values - np.nanmin(values)) / 2)
+    return relative / np.nansum(relative)
+
+
+def _coefficient_table(fits, contrast):
+    import pandas as pd
+
+    parts = []
+    for name, f in fits.items():
+        drivers = f.coefficients.index
+        sd = contrast.loc[drivers, "within_set_sd"]
+        units = [UNITS.get(c, (1.0, "1 °C" if c.endswith("_c") else "1"))[0] for c in contrast.loc[drivers, "column"]]
+        labels = [UNITS.get(c, (1.0, "1 °C" if c.endswith("_c") else "1"))[1] for c in contrast.loc[drivers, "column"]]
+        natural = f.odds_ratios(per=pd.Series(units, index=drivers))
+        scaled = f.odds_ratios(per=sd)[["odds_ratio", "low", "high"]].add_suffix("_per_sd")
+        part = pd.concat([natural, scaled], axis=1)
+        part.insert(0, "candidate", name)
+        part.insert(1, "driver", drivers)
+        part.insert(2, "per", labels)
+        part["within_set_sd"] = sd
+        parts.append(part)
+    return pd.concat(parts, ignore_index=True)
+
+
+def _correct(fits, testable, contrast, within, n_sets, errors):
+    """Drivers side by side, per true within-set standard deviation, with the stated reading errors taken out.
+
+    With w = x + e, the calibrated model replaces w by its best guess of x: the coefficients become S_x^-1 S_w times
+    the naive ones, S_w being the within-set covariance of the readings and S_x that less the error variances. Where the
+    joint fit separates there is no estimate, and leaving the driver out (likelihood ratio) stands in for its interval.
+    """
+    import pandas as pd
+    from scipy import special
+
+    joint = fits[" + ".join(testable)]
+    names = list(joint.coefficients.index)
+    j = [list(contrast.index).index(n) for n in names]
+    s_w = within[:, j].T @ within[:, j] / max(1, len(within) - n_sets)
+    s_x = s_w - np.diag([errors.get(contrast.loc[n, "column"], 0.0) ** 2 for n in names])
+    scale = np.sqrt(np.diag(s_w))
+    true_sd = contrast.loc[names, "true_sd"].to_numpy()
+    b = joint.coefficients.to_numpy()
+    estimate = error = np.full(len(names), np.nan)
+    # Below this the errors leave next to nothing that tells the drivers apart.
+    if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > 0.02:
+        a = np.linalg.solve(s_x, s_w)
+        estimate = a @ b * true_sd
+        error = np.sqrt(np.diag(a @ joint.covariance.to_numpy() @ a.T)) * true_sd
+    df = joint.degrees_of_freedom
+    z = critical_value(LEVEL, degrees_of_freedom=df)
+    out = pd.DataFrame({"log_odds_per_sd": estimate, "standard_error": error}, index=pd.Index(names, name="driver"))
+    t = np.abs(estimate) / error
+    out["p"] = 2 * (special.stdtr(df, -t) if np.isfinite(df) else special.ndtr(-t))
+    if joint.separated:
+        out["log_odds_per_sd"] = b
+        out["p"] = [_leave_one_out_p(fits, testable, n) for n in names]
+    with np.errstate(over="ignore"):
+        out.insert(2, "odds_ratio_per_sd", np.exp(out["log_odds_per_sd"]))
+        out.insert(3, "low", np.exp(estimate - z * error))
+        out.insert(4, "high", np.exp(estimate + z * error))
+    return out
+
+
+def _leave_one_out_p(fits, testable, name):
+    from scipy import special
+
+    joint = fits[" + ".join(testable)]
+    rest = " + ".join(n for n in testable if n != name)
+    without = fits[rest].log_likelihood if rest else joint.null_log_likelihood
+    return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - without))))
+
+
+def _verdict(table, corrected, fits, testable):
+    if table["family_p"].min() > 1 - LEVEL:
+        return "none"
+    if fits[" + ".join(testable)].dropped:
+        return "undecided"
+    best = table.loc[testable, "log_likelihood"].idxmax()
+    alone = np.sign(fits[best].coefficients.iloc[0])
+    named = corrected.loc[best, "p"] < 1 - LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
+    others = (corrected["p"].drop(best) < 1 - OTHERS_LEVEL).any()
+    return best if named and not others else "undecided"
+
+
+# ---- words -----------------------------------------------------------------------------------------------------------
+
+
+def _say(verdict, table, corrected, contrast, fits, testable, within, shared):
+    n_sets, n_animals = shared["n_sets"], shared["n_animals"]
+    whom = f"{n_sets} choice sets" + (f" of {n_animals} animal{'s' * (n_animals > 1)}" if n_animals else "")
+    family = table["family_p"].min()
+    tries = shared["settings"]["permutations"] + 1
+    chance = f"Used places drawn at random gave a pattern as strong in {family * tries:.0f} of {tries} draws."
+    tail = [chance, *_untested(contrast)]
+    if not shared["settings"]["instrument_errors"]:
+        tail.append("Instrument errors were not stated, so none were allowed for.")
+    if verdict == "none":
+        best = table.loc[testable, "log_likelihood"].idxmax()
+        row = fits[best].odds_ratios(per=contrast.loc[[best], "within_set_sd"]).iloc[0]
+        words = (
+            f"No sign of selection in {whom}: the strongest pattern was with {_name(best)}, odds ratio "
+            f"{row['odds_ratio']:.3g} ({row['low']:.2g} to {row['high']:.2g}) for one within-set standard deviation."
+        )
+        return " ".join([words, *tail])
+    if verdict == "undecided":
+        return " ".join([_say_undecided(whom, table, corrected, fits, testable, within, contrast), *tail])
+    row = corrected.loc[verdict]
+    others = [n for n in corrected.index if n != verdict]
+    held = f", with {_list(map(_name, others))} held equal" if others else ""
+    step = f"{contrast.loc[verdict, 'true_sd']:.3g} {_unit(contrast.loc[verdict, 'column'])}"
+    up = row["log_odds_per_sd"] > 0
+    sought = "places with more of it were taken" if up else "places with less of it were taken"
+    start = f"In {whom} the animals chose on {_name(verdict)}: {sought}."
+    if not np.isfinite(row["low"]):
+        effect = (
+            f"The used place could be picked out by it without error{held}, so the odds ratio has no finite estimate."
+        )
+    else:
+        factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
+        effect = (
+            f"The odds that a place was used were multiplied by {factor:.3g} (95 % interval {low:.3g} to {high:.3g}) for "
+            f"each {step} more, one within-set standard deviation{held}."
+        )
+    return " ".join([start, effect, *tail])
+
+
+def _say_undecided(whom, table, corrected, fits, testable, within, contrast):
+    start = f"The animals chose their places ({whom}), but this season cannot tell on what."
+    joint = fits[" + ".join(testable)]
+    if joint.dropped:
+        return f"{start} Within the sets, {_list(joint.dropped)} is fixed by the other drivers."
+    clear = [n for n in corrected.index if corrected.loc[n, "p"] < 1 - OTHERS_LEVEL]
+    beside = "; ".join(
+        f"{_name(n)} {r['odds_ratio_per_sd']:.3g} ({r['low']:.2g} to {r['high']:.2g})" for n, r in corrected.iterrows()
+    )
+    beside = f"Side by side, odds ratios per within-set standard deviation (95 % interval): {beside}."
+    if len(clear) > 1:
+        start = (
+            f"The animals chose their places ({whom}) on more than one thing: {_list(map(_name, clear))} each count."
+        )
+        return f"{start} {beside}"
+    best = table.loc[testable, "log_likelihood"].idxmax()
+    if len(testable) > 1:
+        order = list(contrast.index)
+        r = np.corrcoef(within.T)[order.index(best)]
+        partner = max((n for n in testable if n != best), key=lambda n: abs(r[order.index(n)]))
+        beside += (
+            f" Within sets {_name(best)} and {_name(partner)} had a correlation of {r[order.index(partner)]:.2f}: more "
+            "sets, or places where the two part, would tell."
+        )
+    return f"{start} {beside}"
+
+
+def _untested(contrast):
+    out = []
+    for name, row in contrast[~contrast["testable"]].iterrows():
+        error = "" if np.isnan(row["instrument_error"]) else f", instrument error {row['instrument_error']:.2g}"
+        unit = _unit(row["column"])
+        out.append(
+            f"{_name(name).capitalize()} could not be tested: it {row['why']} (within-set standard deviation "
+            f"{row['within_set_sd']:.2g}{error} {unit})."
+        )
+    return out
+
+
+def _sunlit_air(within, drivers):
+    """A thermometer that stood in the sun makes radiation look like air."""
+    if not {"air", "radiation"} <= set(drivers):
+        return []
+    j = [list(drivers).index(n) for n in ("air", "radiation")]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        r = np.corrcoef(within[:, j].T)[0, 1]
+    if not r > 0.6:
+        return []
+    return [
+        f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "
+        "in the sun, which would make radiation look like air. Check the readings before believing a verdict on air."
+    ]
+
+
+def _name(driver):
+    return NAMES.get(driver, driver.replace("_", " "))
+
+
+def _unit(column):
+    return "W/m²" if column.endswith("_w_m2") else "°C" if column.endswith("_c") else "units"
+
+
+def _list(words):
+    words = list(words)
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def _untestable(shared, notes, testable):
+    import pandas as pd
+
+    n_sets, contrast = shared["n_sets"], shared["contrast"]
+    if n_sets < FEWEST_SETS:
+        words = (
+            f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
+        )
+    else:
+        words = "Not testable: there was nothing to select on. " + " ".join(_untested(contrast))
+    empty = pd.DataFrame()
+    return Comparison(
+        verdict="untestable",
+        sentence=words,
+        table=contrast,
+        coefficients=empty,
+        corrected=empty,
+        fits={},
+        notes=tuple(notes),
+        **shared,
+    )
