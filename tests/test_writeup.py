@@ -433,7 +433,7 @@ def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
     assert len(calls) == 3
     calls.clear()
     monkeypatch.setattr(running, "_STARTS", 2)
-    with pytest.raises(running.WriteUpError, match="could not start a notebook"):
+    with pytest.raises(FieldkitError, match="could not start a notebook"):
         write(kit)
 
 

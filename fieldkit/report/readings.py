@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-TABLES = ("choices", "sightings", "scans", "loggers", "weather")
+TABLES = ("choices", "sightings", "scans", "gradient", "loggers", "weather")
 _FEW_ANIMALS = 30
 
 

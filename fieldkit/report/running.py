@@ -18,8 +18,8 @@ _STARTS = 3
 _UNRUN_TAGS = {"exercise", "answer"}
 
 
-class WriteUpError(FieldkitError):
-    """A notebook that stopped for a reason that the person with the season cannot mend."""
+class WriteUpError(RuntimeError):
+    """A notebook that failed for a reason that the person with the season cannot mend: a fault of the kit."""
 
 
 @dataclass(kw_only=True)
@@ -203,7 +203,7 @@ def _kernel(notebook, folder, environment):
         except RuntimeError as error:
             stack.close()
             if attempt == _STARTS:
-                raise WriteUpError(
+                raise FieldkitError(
                     f"Python could not start a notebook ({_STARTS} tries): {error}. Close other programs and try again."
                 ) from error
     with stack:
@@ -253,7 +253,7 @@ def run(one, *, figures, results, step):
                         client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"
                     ):
                         raise WriteUpError(
-                            f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue} "
+                            f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue}. "
                             "This is a fault of the notebook or of fieldkit, not of your records."
                         ) from error
                     one.stopped_at, one.state, one.reason = index, "stopped", error.evalue

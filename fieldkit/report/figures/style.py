@@ -352,11 +352,19 @@ def show(figure, alt):
     folder = os.environ.get(KEEP)
     if folder:
         metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "caption": title_of(figure) or alt}
-    with look():
-        buffer = io.BytesIO()
-        figure.savefig(buffer, format="png", metadata={"Software": None})
-    display(Image(buffer.getvalue(), format="png", alt=words), metadata=metadata)
+    display(Image(_png(figure, RC["savefig.dpi"]), format="png", alt=words), metadata=metadata)
     print(words)
+
+
+def _png(figure, dpi):
+    from PIL import Image
+
+    drawn, packed = io.BytesIO(), io.BytesIO()
+    with look():
+        figure.savefig(drawn, format="png", dpi=dpi)
+    # 256 colours are plenty for a chart and make a third of the bytes, in notebooks and in the write-up.
+    Image.open(drawn).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(packed, format="png", optimize=True)
+    return packed.getvalue()
 
 
 def save(figure, folder):
@@ -365,7 +373,7 @@ def save(figure, folder):
     stem = f"figure-{number:03d}"
     with look():
         figure.savefig(folder / f"{stem}.svg", metadata={"Date": None, "Creator": None})
-        figure.savefig(folder / f"{stem}.png", dpi=2 * RC["savefig.dpi"], metadata={"Software": None})
+    (folder / f"{stem}.png").write_bytes(_png(figure, 2 * RC["savefig.dpi"]))
     drawn_numbers(figure).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")
     return stem
 
