@@ -379,8 +379,8 @@ def _say(verdict, table, corrected, contrast, fits, testable, within, shared):
     else:
         factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
         effect = (
-            f"The odds that a place was used were multiplied by {factor:.3g} (95 % interval {low:.3g} to {high:.3g}) for "
-            f"each {step} more, one within-set standard deviation{held}."
+            f"The odds that a place was used were multiplied by {factor:.3g} (95 % interval {low:.3g} to {high:.3g}) "
+            f"for each {step} more, one within-set standard deviation{held}."
         )
     return " ".join([start, effect, *tail])
 

@@ -523,16 +523,15 @@ def _estimable(information, values, names, n_sets):
     size = np.maximum(np.abs(values.max(axis=0)), np.abs(values.min(axis=0)))
     varies = np.diag(information) > n_sets * (1e-10 * size) ** 2
     keep, dropped = [], {}
+    scale = 1 / np.sqrt(np.where(varies, np.diag(information), 1.0))
+    correlation = information * np.outer(scale, scale)
     for j, name in enumerate(names):
         if not varies[j]:
             dropped[name] = "it does not differ between the places of any set, so it says nothing about choice"
             continue
         rest = 1.0
         if keep:
-            scale = 1 / np.sqrt(np.diag(information))
-            with np.errstate(invalid="ignore", divide="ignore"):
-                c = information * np.outer(scale, scale)
-            rest = 1 - c[j, keep] @ np.linalg.solve(c[np.ix_(keep, keep)], c[keep, j])
+            rest -= correlation[j, keep] @ np.linalg.solve(correlation[np.ix_(keep, keep)], correlation[keep, j])
         if rest < 1e-9:
             dropped[name] = f"within sets it is fixed by {', '.join(names[i] for i in keep)}"
         else:
