@@ -6,9 +6,30 @@ wanted (surface temperature, absorbed sunlight, the unlagged value), carries ins
 "shade air" loggers that the sun has reached.
 """
 
-import numpy as np
+from dataclasses import dataclass
 
-from fieldkit.core import FieldkitError, elementwise
+import numpy as np
+import pandas as pd
+
+from fieldkit.core import FieldkitError, Result, elementwise
+from fieldkit.physics import heat
+from fieldkit.physics.contamination import Contamination, find_contamination
+
+__all__ = [
+    "INSTRUMENTS",
+    "Contamination",
+    "Instrument",
+    "InstrumentComparison",
+    "absorbed_irradiance",
+    "blackbody_band_share",
+    "carry_errors",
+    "compare_instruments",
+    "correct_lag",
+    "find_contamination",
+    "infrared_reading",
+    "instrument_reading",
+    "true_surface_temperature",
+]
 
 ZERO_CELSIUS_K = 273.15
 # CODATA 2018: second radiation constant h c / k in µm K (exact since the 2019 SI).
@@ -241,10 +262,8 @@ def carry_errors(function, *, values, errors):
     ...     values={"reading_c": 50.0, "emissivity": 0.95, "reflected_temperature_c": 20.0},
     ...     errors={"reading_c": 0.5, "emissivity": 0.02, "reflected_temperature_c": 3.0},
     ... ).round(2).to_dict("records")
-    [{'value': 51.36, 'error': 0.78, 'share_reading_c': 0.45, 'share_emissivity': 0.53, ...}]
+    [{'value': 51.36, 'error': 0.78, 'share_reading_c': 0.44, 'share_emissivity': 0.53, ...}]
     """
-    import pandas as pd
-
     unknown = [name for name in errors if name not in values]
     if unknown:
         raise FieldkitError(f"There is an error for '{unknown[0]}' but no value of that name.")
@@ -323,7 +342,6 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
     >>> float(correct_lag(probe, 600, interval_s=60)["corrected_c"].iloc[10].round(1))
     40.0
     """
-    import pandas as pd
     from scipy.signal import savgol_coeffs
 
     values, interval_s, dress = _even_series(readings, interval_s)
@@ -365,8 +383,6 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
 
 def _even_series(readings, interval_s):
     """Values, step in seconds, and how to give the answer the container that came."""
-    import pandas as pd
-
     if type(readings).__name__ == "DataArray":
         if readings.dims != ("time",):
             raise FieldkitError("Lag is corrected along one dimension named 'time': select one series first.")
@@ -397,3 +413,310 @@ def _even_series(readings, interval_s):
             "The readings are not at even steps: put them on an even grid first (Series.asfreq), which shows the gaps."
         )
     return np.asarray(values, dtype=float), float(steps[0]), dress
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What an instrument reads
+
+
+@dataclass(frozen=True, kw_only=True)
+class Instrument:
+    """A thermometer as an object in the heat balance, with what stands around it.
+
+    Parameters
+    ----------
+    body : heat.Body
+        The part that senses: size, absorptivity, emissivity.
+    beam_share, sky_share : float
+        Shares (0 to 1) of the beam, and of the light from sky and ground, that reach it through its shield.
+    wind_share : float
+        Share (0 to 1) of the wind outside that blows inside the shield.
+
+    Raises
+    ------
+    FieldkitError
+        A share outside 0 to 1.
+
+    Examples
+    --------
+    >>> white = heat.probe(diameter_m=0.005, length_m=0.03, shortwave_absorptivity=0.3, emissivity=0.9)
+    >>> Instrument(body=white, beam_share=0.0).wind_share
+    1.0
+    """
+
+    body: heat.Body
+    beam_share: float = 1.0
+    sky_share: float = 1.0
+    wind_share: float = 1.0
+
+    def __post_init__(self):
+        for name in ("beam_share", "sky_share", "wind_share"):
+            if not 0 <= getattr(self, name) <= 1:
+                raise FieldkitError(f"{name} is {getattr(self, name)}: it is a share and must lie between 0 and 1.")
+
+
+def _bare(diameter_m, length_m, absorptivity, emissivity):
+    return Instrument(
+        body=heat.probe(
+            diameter_m=diameter_m, length_m=length_m, shortwave_absorptivity=absorptivity, emissivity=emissivity
+        )
+    )
+
+
+# Sizes and surfaces of usual instruments: common practice, no source. State your own for your own instruments.
+INSTRUMENTS = {
+    "shielded probe": Instrument(
+        body=heat.probe(diameter_m=0.005, length_m=0.03, shortwave_absorptivity=0.4, emissivity=0.5),
+        beam_share=0.0,
+        sky_share=0.1,
+        wind_share=0.5,
+    ),
+    "bare steel probe": _bare(0.005, 0.03, 0.4, 0.2),
+    "bare white probe": _bare(0.005, 0.03, 0.3, 0.9),
+    "bare black probe": _bare(0.005, 0.03, 0.95, 0.95),
+    "logger box": _bare(0.035, 0.05, 0.6, 0.9),
+    "dial thermometer": Instrument(
+        body=heat.Body(
+            characteristic_dimension_m=0.07,
+            shape="plate",
+            shortwave_absorptivity=0.6,
+            emissivity=0.9,
+            silhouette_fraction=0.35,
+        )
+    ),
+    "black globe": Instrument(body=heat.globe(diameter_m=0.15)),
+    "copper model": Instrument(body=heat.copper_model(length_m=0.07, diameter_m=0.015, shortwave_absorptivity=0.87)),
+}
+
+
+@elementwise({"reading_c": _TEMPERATURE}, static=("instrument",))
+def instrument_reading(
+    *,
+    instrument,
+    air_temperature_c,
+    wind_speed_m_s,
+    dni_w_m2=0.0,
+    dhi_w_m2=0.0,
+    ground_upwelling_w_m2=0.0,
+    sky_longwave_w_m2=None,
+    ground_temperature_c=None,
+    turbulence_factor=1.0,
+):
+    """What an instrument reads once it has come to rest: its own temperature in the heat balance.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        One of ``INSTRUMENTS`` or your own.
+    air_temperature_c, wind_speed_m_s : scalar, array, Series or DataArray
+        Air temperature (°C) and wind (m/s) at the instrument.
+    dni_w_m2, dhi_w_m2, ground_upwelling_w_m2 : scalar, array, Series or DataArray
+        Beam across its rays, light of the sky and of the ground (W/m²), as `fieldkit.physics.sun` gives them. In shade:
+        no beam.
+    sky_longwave_w_m2, ground_temperature_c, turbulence_factor
+        See `heat.energy_balance`.
+
+    Returns
+    -------
+    same kind as the input
+        Reading (°C).
+
+    Examples
+    --------
+    >>> sun = {"air_temperature_c": 25.0, "wind_speed_m_s": 0.5, "dni_w_m2": 800.0, "dhi_w_m2": 100.0}
+    >>> names = "shielded probe", "black globe"
+    >>> [round(instrument_reading(instrument=INSTRUMENTS[name], **sun), 1) for name in names]
+    [25.1, 42.5]
+    """
+    return heat.operative_temperature(
+        air_temperature_c=air_temperature_c,
+        wind_speed_m_s=wind_speed_m_s * instrument.wind_share,
+        body=instrument.body,
+        dni_w_m2=dni_w_m2 * instrument.beam_share,
+        dhi_w_m2=dhi_w_m2 * instrument.sky_share,
+        ground_upwelling_w_m2=ground_upwelling_w_m2 * instrument.sky_share,
+        sky_longwave_w_m2=sky_longwave_w_m2,
+        ground_temperature_c=ground_temperature_c,
+        turbulence_factor=turbulence_factor,
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class InstrumentComparison(Result):
+    """What each instrument reads in the sun and in the shade of the same air; `.table` has a row for each."""
+
+    table: pd.DataFrame
+    air_temperature_c: float
+    sentence: str
+
+
+def compare_instruments(
+    instruments=None,
+    *,
+    air_temperature_c,
+    wind_speed_m_s,
+    dni_w_m2,
+    dhi_w_m2,
+    ground_upwelling_w_m2=0.0,
+    sky_longwave_w_m2=None,
+    shade_light_share=0.3,
+    wind_error_share=0.3,
+    absorptivity_error=0.05,
+    convection_error_share=0.15,
+):
+    """Predict the sun-against-shade experiment: the same instruments, the same air, with and without the beam.
+
+    Parameters
+    ----------
+    instruments : dict of str to Instrument, optional
+        None: ``INSTRUMENTS``.
+    air_temperature_c, wind_speed_m_s, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, sky_longwave_w_m2 : float
+        Weather at the instruments, see `instrument_reading`.
+    shade_light_share : float
+        Share of sky and ground light that is left in the shade (common practice, no source: 0.1 under dense leaves to
+        0.6 behind a post).
+    wind_error_share, absorptivity_error, convection_error_share : float
+        Standard errors: of the wind (share of it), of the absorptivity (as such), and of convection (the correlations
+        of the literature differ by some 15 %).
+
+    Returns
+    -------
+    InstrumentComparison
+        ``.table``: ``instrument, in_sun_c, in_shade_c, difference_c, difference_error_c, above_air_c``.
+
+    Examples
+    --------
+    >>> day = compare_instruments(air_temperature_c=25.0, wind_speed_m_s=1.0, dni_w_m2=850.0, dhi_w_m2=100.0)
+    >>> bool(day.table.set_index("instrument").loc["black globe", "difference_c"] > 8)
+    True
+    """
+    instruments = INSTRUMENTS if instruments is None else instruments
+    rows = []
+    for name, instrument in instruments.items():
+        lit = {"dni_w_m2": dni_w_m2, "dhi_w_m2": dhi_w_m2, "ground_upwelling_w_m2": ground_upwelling_w_m2}
+        shade = {k: v * shade_light_share for k, v in lit.items()} | {"dni_w_m2": 0.0}
+
+        def reading(wind, paint, stirring, light, sky, instrument=instrument):
+            # Light times a factor stands for another paint.
+            return instrument_reading(
+                instrument=instrument,
+                air_temperature_c=air_temperature_c,
+                wind_speed_m_s=wind,
+                **{k: v * paint for k, v in light.items()},
+                sky_longwave_w_m2=sky,
+                turbulence_factor=stirring,
+            )
+
+        def difference(wind, paint, stirring, reading=reading, lit=lit, shade=shade):
+            bare = reading(wind, paint, stirring, lit, sky_longwave_w_m2)
+            return bare - reading(wind, paint, stirring, shade, None)
+
+        carried = carry_errors(
+            difference,
+            values={"wind": wind_speed_m_s, "paint": 1.0, "stirring": 1.0},
+            errors={
+                "wind": wind_error_share * wind_speed_m_s,
+                "paint": absorptivity_error / max(instrument.body.shortwave_absorptivity, 1e-6),
+                "stirring": convection_error_share,
+            },
+        )
+        in_sun = reading(wind_speed_m_s, 1.0, 1.0, lit, sky_longwave_w_m2)
+        rows.append(
+            {
+                "instrument": name,
+                "in_sun_c": in_sun,
+                "in_shade_c": reading(wind_speed_m_s, 1.0, 1.0, shade, None),
+                "difference_c": carried["value"].iloc[0],
+                "difference_error_c": carried["error"].iloc[0],
+                "above_air_c": in_sun - air_temperature_c,
+            }
+        )
+    table = pd.DataFrame(rows)
+    low, high = table.loc[table["in_sun_c"].idxmin()], table.loc[table["in_sun_c"].idxmax()]
+    sentence = (
+        f"In the same air at {air_temperature_c:.1f} °C, in the same sun, the readings differ by "
+        f"{high['in_sun_c'] - low['in_sun_c']:.1f} °C: the {low['instrument']} shows {low['in_sun_c']:.1f} °C and the "
+        f"{high['instrument']} {high['in_sun_c']:.1f} °C."
+    )
+    return InstrumentComparison(table=table, air_temperature_c=float(air_temperature_c), sentence=sentence)
+
+
+def absorbed_irradiance(
+    *,
+    sunlit_c,
+    shaded_c,
+    wind_speed_m_s,
+    body,
+    reading_error_c=0.2,
+    wind_error_m_s=0.3,
+    absorptivity_error=0.05,
+    convection_error_share=0.15,
+):
+    """Irradiance from a pair of equal probes, one in the sun and one in the shade beside it.
+
+    Parameters
+    ----------
+    sunlit_c, shaded_c : scalar, array or Series
+        Readings (°C), both at rest.
+    wind_speed_m_s : scalar, array or Series
+        Wind at the probes (m/s).
+    body : heat.Body
+        Both probes.
+    reading_error_c, wind_error_m_s, absorptivity_error, convection_error_share : float
+        Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity (as such) and of convection
+        (share; the correlations of the literature differ by some 15 %).
+
+    Returns
+    -------
+    DataFrame
+        ``irradiance_w_m2``: the beam across its rays that would warm the probe as much as all the light that the shaded
+        one lacks; ``error_w_m2``; ``absorbed_w_m2`` per m² of the probe's surface; and ``share_<source>`` of the
+        variance: what to measure better.
+
+    Raises
+    ------
+    FieldkitError
+        A body that absorbs no sunlight, or whose silhouette is 0.
+
+    Notes
+    -----
+    The heat balance turned round: the shaded probe stands for air and surroundings, so what the sunlit one loses to
+    them at its own temperature is what it absorbs. An open sky above the sunlit probe only makes the answer too low: the
+    absorbed radiation by emissivity times sky view times what the sky lacks against the air, some 100 W/m² when clear.
+    Slope times error holds for small errors: with a difference no larger than its error, read "no sun to some sun".
+
+    Examples
+    --------
+    >>> black = heat.probe(diameter_m=0.01, length_m=0.05, shortwave_absorptivity=0.95, emissivity=0.95)
+    >>> seen = absorbed_irradiance(sunlit_c=34.0, shaded_c=25.0, wind_speed_m_s=1.0, body=black)
+    >>> seen[["irradiance_w_m2", "error_w_m2"]].round(-1).astype(int).to_numpy().tolist()
+    [[1500, 280]]
+    """
+    if body.shortwave_absorptivity <= 0 or body.silhouette_fraction <= 0:
+        raise FieldkitError("A probe that absorbs no sunlight cannot measure it: use a dark one.")
+
+    def absorbed(sunlit, shaded, wind, stirring):
+        state = {"air_temperature_c": shaded, "wind_speed_m_s": wind, "body": body, "turbulence_factor": stirring}
+        # At the shaded probe's own temperature nothing flows: its small offset from the air cancels.
+        return -np.asarray(heat.fluxes(temperature_c=sunlit, **state)["net_w_m2"])
+
+    def irradiance(sunlit, shaded, wind, stirring, absorptivity):
+        return absorbed(sunlit, shaded, wind, stirring) / (absorptivity * body.silhouette_fraction)
+
+    index = next((v.index for v in (sunlit_c, shaded_c, wind_speed_m_s) if isinstance(v, pd.Series)), None)
+    readings = {"sunlit": sunlit_c, "shaded": shaded_c, "wind": wind_speed_m_s}
+    readings = {name: np.asarray(value, dtype=float) for name, value in readings.items()}
+    values = readings | {"stirring": 1.0, "absorptivity": body.shortwave_absorptivity}
+    # Wind cannot fall below nothing.
+    wind_error = np.minimum(wind_error_m_s, readings["wind"])
+    errors = {
+        "sunlit": reading_error_c,
+        "shaded": reading_error_c,
+        "wind": wind_error,
+        "stirring": convection_error_share,
+        "absorptivity": absorptivity_error,
+    }
+    table = carry_errors(irradiance, values=values, errors=errors)
+    table = table.rename(columns={"value": "irradiance_w_m2", "error": "error_w_m2"})
+    table.insert(2, "absorbed_w_m2", table["irradiance_w_m2"] * body.shortwave_absorptivity * body.silhouette_fraction)
+    return table if index is None else table.set_index(index)
