@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("uncertainty", "choice", "basking", "climate", "thermoregulation", "planning", "simulate", "demo")
+_ROOMS = ("uncertainty", "choice", "basking", "climate", "thermoregulation", "planning", "simulate", "sunlight", "demo")
 
 
 def __getattr__(name):

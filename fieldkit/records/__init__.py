@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("schemas", "problems", "folder", "template")
+_ROOMS = ("schemas", "problems", "folder", "template", "weather_files")
 
 
 def __getattr__(name):
