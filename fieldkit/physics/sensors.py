@@ -681,7 +681,7 @@ def absorbed_irradiance(
     Notes
     -----
     The heat balance turned round: the shaded probe stands for air and surroundings, so what the sunlit one loses to
-    them at its own temperature is what it absorbs. An open sky above the sunlit probe only makes the answer too low: the
+    them at its own temperature is what it absorbs. An open sky above the sunlit probe only lowers the answer: the
     absorbed radiation by emissivity times sky view times what the sky lacks against the air, some 100 W/m² when clear.
     Slope times error holds for small errors: with a difference no larger than its error, read "no sun to some sun".
 

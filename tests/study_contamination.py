@@ -1,0 +1,317 @@
+"""How often the contamination test is right: simulated weeks over latitudes, seasons, instruments and logging steps.
+
+Run ``python tests/study_contamination.py [weeks] [seed]``; it prints the tables. Weather: every second week from the
+real typical-year file that comes with pvlib (Greensboro, hourly air, sun and wind), broken into minutes by stochastic
+clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. The detector never sees the
+truth, and the air of the simulation is not built from the detector's own assumptions: lags, gains, fronts, morning
+inversions and restlessness are drawn anew for each week.
+"""
+
+import functools
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from scipy.signal import lfilter
+
+from fieldkit.physics import heat, sensors, sun
+
+MINUTES = 1440
+INSTRUMENTS = {
+    "steel probe 5 mm": (sensors.INSTRUMENTS["bare steel probe"], 1.0),
+    "black probe 5 mm": (sensors.INSTRUMENTS["bare black probe"], 1.5),
+    "white capped probe 10 mm": (
+        sensors.Instrument(
+            body=heat.probe(diameter_m=0.010, length_m=0.03, shortwave_absorptivity=0.35, emissivity=0.9)
+        ),
+        3.0,
+    ),
+    "logger box 35 mm": (sensors.INSTRUMENTS["logger box"], 10.0),
+    "dial 70 mm": (sensors.INSTRUMENTS["dial thermometer"], 12.0),
+    "leaking radiation shield": (
+        sensors.Instrument(
+            body=heat.probe(diameter_m=0.010, length_m=0.03, shortwave_absorptivity=0.6, emissivity=0.9),
+            beam_share=0.4,
+            sky_share=0.4,
+            wind_share=0.3,
+        ),
+        5.0,
+    ),
+}
+
+
+def lagged(values, lag_min):
+    keep = np.exp(-1 / lag_min)
+    return lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])[0]
+
+
+def wander(rng, n, lag_min, deviation):
+    keep = np.exp(-1 / lag_min)
+    steps = rng.normal(size=n) * np.sqrt(1 - keep**2)
+    return deviation * lfilter([1], [1, -keep], steps, zi=[keep * rng.normal()])[0]
+
+
+@functools.cache
+def clear_week(latitude, day_of_year, longitude=0.0, zone="Etc/GMT+0", days=7):
+    start = pd.Timestamp("2023-01-01", tz=zone) + pd.Timedelta(days=day_of_year - 1)
+    times = pd.date_range(start, periods=days * MINUTES, freq="1min")
+    # Sun every ten minutes, straight lines between: quick, and off by less than 1 W/m².
+    coarse = times[::10].append(times[-1:])
+    sky = sun.irradiance(coarse, latitude_deg=latitude, longitude_deg=longitude, linke_turbidity=3.0)
+    at = np.arange(len(times))
+    known = np.r_[at[::10], at[-1]]
+    parts = {c: np.interp(at, known, sky[c]) for c in ("dni_w_m2", "dhi_w_m2")}
+    cos_zenith = np.interp(at, known, np.cos(np.radians(sky["apparent_zenith_deg"])).clip(lower=0))
+    return times, parts["dni_w_m2"], parts["dhi_w_m2"], cos_zenith
+
+
+@functools.lru_cache(maxsize=1)
+def typical_year():
+    import pvlib
+
+    path = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
+    year, _ = pvlib.iotools.read_tmy3(path, coerce_year=2023, map_variables=True)
+    return year
+
+
+def broken_clouds(rng, cover, n):
+    """Minutes of cloud and of gap whose share follows `cover`."""
+    length = rng.uniform(3, 25)
+    on, i = np.empty(n), 0
+    state = rng.random() < cover[0]
+    while i < n:
+        share = cover[i]
+        if share < 0.04 or share > 0.96:
+            state, stay = share > 0.5, 30
+        else:
+            stay = int(np.ceil(rng.exponential(2 * length * (share if state else 1 - share))))
+        on[i : i + stay] = state
+        i += stay
+        state = not state
+    return lagged(on, 1.0)
+
+
+def week_of_weather(rng, source):
+    if source == "typical year":
+        day = int(rng.integers(2, 356))
+        place = (36.1, day, -79.95, "Etc/GMT+5")
+    else:
+        place = (float(rng.choice([5, 20, 35, 50, 60])), int(rng.choice([15, 105, 196, 288])))
+    times, dni_clear, dhi_clear, cos_zenith = clear_week(*place)
+    n = len(times)
+    if source == "typical year":
+        year = typical_year()
+        rows = slice((place[1] - 1) * 24, (place[1] - 1) * 24 + 7 * 24)
+        hours = (np.arange(7 * 24) + 0.5) * 60
+        clear = np.interp(hours, np.arange(n), dni_clear)
+        hourly_cover = 1 - np.clip(year["dni"].to_numpy()[rows] / np.maximum(clear, 50), 0, 1)
+        lit = clear > 50
+        hourly_cover = np.interp(hours, hours[lit], hourly_cover[lit])
+        cover = np.interp(np.arange(n), hours, hourly_cover)
+        # Readings stand at the end of the hour.
+        air = np.interp(np.arange(n), hours + 30, year["temp_air"].to_numpy()[rows])
+        mean_wind = np.interp(np.arange(n), hours + 30, year["wind_speed"].to_numpy()[rows]) * rng.uniform(0.2, 0.6)
+    else:
+        cover = np.repeat(np.clip(rng.beta(0.7, 0.7, size=7), 0, 1), MINUTES)
+        mean_wind = np.full(n, rng.uniform(0.4, 2.5))
+        air = 25 - 0.35 * abs(place[0]) + 10 * np.sin(2 * np.pi * (place[1] - 110) / 365) * abs(place[0]) / 60
+        air = air + wander(rng, n, 2 * MINUTES, 2.5)
+    depth = np.clip(rng.uniform(0.5, 1.0) + wander(rng, n, 10, 0.1), 0, 1)
+    shade = broken_clouds(rng, cover, n) * depth
+    dni = dni_clear * (1 - shade)
+    dhi = np.minimum(dhi_clear * (1 + shade * rng.uniform(-0.3, 1.5)), dhi_clear + 0.35 * dni_clear * cos_zenith)
+    ghi = dni * cos_zenith + dhi
+    wind = np.clip(mean_wind * np.exp(wander(rng, n, 180, 0.35) + wander(rng, n, 4, 0.3)), 0.05, 12)
+    # Air's own answer to the sun: over tens of minutes, and over hours.
+    quick_gain, quick_lag = rng.uniform(0.5, 4), rng.uniform(25, 90)
+    answer = quick_gain * lagged(ghi, quick_lag) / 1000
+    if source == "typical year":
+        # The hourly file already holds the slow part.
+        kernel = np.ones(60) / 60
+        answer = answer - np.convolve(answer, kernel, mode="same")
+    else:
+        answer = answer + rng.uniform(5, 14) * lagged(ghi, rng.uniform(150, 360)) / 1000
+        answer = answer + wander(rng, n, 300, 0.6)
+        for _ in range(rng.poisson(1)):
+            answer = answer + rng.normal(0, 2.5) / (1 + np.exp(-(np.arange(n) - rng.integers(n)) / rng.uniform(8, 40)))
+    air = (
+        air
+        + answer
+        + wander(rng, n, rng.uniform(5, 15), 1) * (0.08 + rng.uniform(0.1, 0.4) * np.sqrt(np.maximum(ghi, 0) / 1000))
+    )
+    return {
+        "times": times, "dni": dni, "dhi": dhi, "ghi": ghi, "wind": wind, "air": air, "source": source,
+        "latitude": place[0], "longitude": place[2] if len(place) > 2 else 0.0, "day": place[1],
+    }  # fmt: skip
+
+
+def exposure(rng, weather, kind):
+    """Share of the beam that reaches the place, minute by minute."""
+    hour = (weather["times"].hour + weather["times"].minute / 60).to_numpy()
+    if kind == "all day":
+        return np.ones(hour.size)
+    width = {"half day": 6, "3 hours": 3, "1 hour": 1}[kind]
+    middle = rng.choice([9.0, 15.0]) if width == 6 else rng.uniform(9.5, 14.5)
+    return (np.abs(hour - middle) <= width / 2).astype(float)
+
+
+def excess(weather, name, open_share):
+    """How much warmer than the local air the instrument reads (°C), sunlit for `open_share` of the beam."""
+    instrument, lag_min = INSTRUMENTS[name]
+    rest = heat.operative_temperature  # one energy balance in the project
+    # The balance is smooth: every fifth minute is enough, straight lines between.
+    pick = slice(None, None, 5)
+    body, dark = instrument.body, 0.15
+    share = dark + (1 - dark) * open_share
+    reading = rest(
+        air_temperature_c=weather["air"][pick],
+        wind_speed_m_s=weather["wind"][pick] * instrument.wind_share,
+        body=body,
+        dni_w_m2=(weather["dni"] * open_share)[pick] * instrument.beam_share,
+        dhi_w_m2=(weather["dhi"] * share)[pick] * instrument.sky_share,
+        ground_upwelling_w_m2=(0.2 * weather["ghi"] * share)[pick] * instrument.sky_share,
+        turbulence_factor=1.2,
+    )
+    at = np.arange(len(weather["times"]))
+    return lagged(np.interp(at, at[pick], reading - weather["air"][pick]), lag_min)
+
+
+def microclimate(rng, n, ghi):
+    """A place's air against the site's: slower or faster answer to the sun, morning inversion, own eddies."""
+    hour = (np.arange(n) / 60) % 24
+    bump = rng.normal(0, 0.25) * np.exp(-0.5 * ((hour - rng.uniform(7, 10)) / rng.uniform(0.7, 1.5)) ** 2)
+    slow = rng.uniform(-1.5, 1.5) * lagged(ghi, rng.uniform(30, 120)) / 1000
+    return slow + bump + rng.normal(0, 0.3) + wander(rng, n, rng.uniform(10, 60), 0.12)
+
+
+def logger(rng, weather, step, name, kind=None):
+    """One logger's readings and how many °C of them the sun put there."""
+    n = len(weather["times"])
+    local = weather["air"] + microclimate(rng, n, weather["ghi"])
+    shaded = excess(weather, name, np.zeros(n))
+    warm = shaded if kind is None else excess(weather, name, exposure(rng, weather, kind))
+    readings = lagged(local, INSTRUMENTS[name][1]) + warm + rng.normal(0, rng.choice([0.05, 0.1, 0.2]), n)
+    resolution = rng.choice([0.0625, 0.1, 0.5])
+    pick = slice(None, None, step)
+    return (
+        pd.Series(np.round(readings / resolution)[pick] * resolution, weather["times"][pick]),
+        (warm - shaded)[pick],
+    )
+
+
+def station(rng, weather):
+    """Hourly air of a weather station some way off."""
+    n = len(weather["times"])
+    air = weather["air"] + microclimate(rng, n, weather["ghi"]) + rng.normal(0, 1) + wander(rng, n, 120, 0.5)
+    return pd.Series(air, weather["times"]).iloc[::60]
+
+
+def study(
+    weeks, seed, ways=("alone", "with two others", "with a station", "alone, clear sky", "two others, clear sky")
+):
+    """One row per week and way of testing: was the logger flagged, was it sunlit, by how much."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for week in range(weeks):
+        weather = week_of_weather(rng, ("typical year", "synthetic")[week % 2])
+        step = int(rng.choice([1, 5, 10, 15, 30, 60]))
+        name = str(rng.choice(list(INSTRUMENTS)))
+        kind = rng.choice(
+            ["clean", "clean", "all day", "half day", "3 hours", "1 hour"], p=[0.25, 0.25, 0.2, 0.1, 0.1, 0.1]
+        )
+        readings, warm = logger(rng, weather, step, name, None if kind == "clean" else kind)
+        others = {}
+        for i in range(2):
+            other = str(rng.choice(list(INSTRUMENTS)))
+            others[f"other {i}"] = logger(rng, weather, step, other)[0]
+        measured = pd.Series(weather["ghi"] * rng.normal(1, 0.05), weather["times"])
+        if step > 1:
+            measured = measured.resample(f"{step}min", closed="right", label="right").mean().loc[: readings.index[-1]]
+        air = station(rng, weather)
+        site = {"latitude_deg": weather["latitude"], "longitude_deg": weather["longitude"]}
+        table = pd.DataFrame({"it": readings} | others)
+        for way in ways:
+            given = table if "others" in way else readings.to_frame("it")
+            answer = sensors.find_contamination(
+                given,
+                None if "clear" in way else measured,
+                site=site,
+                reference=air if "station" in way else None,
+            )
+            line = answer.table.set_index("logger_id").loc["it"]
+            strong = np.quantile(warm, 0.95)
+            guess = answer.estimate_c["it"].to_numpy()
+            rows.append(
+                {
+                    "way": way, "exposure": str(kind), "instrument": name, "step_min": step,
+                    "weather": weather["source"], "latitude": weather["latitude"], "day": weather["day"],
+                    "sunlit_c": strong, "flagged": line["verdict"] == "reads the sun", "verdict": line["verdict"],
+                    "strength": line["strength"], "detectable_c": line["detectable_c"],
+                    "others_flagged": int((answer.table["verdict"] == "reads the sun").sum())
+                    - (line["verdict"] == "reads the sun"),
+                    "low_c": line["low_c"], "high_c": line["high_c"], "estimate_c": line["contamination_c"],
+                    "mean_true_c": warm.mean(), "mean_estimate_c": guess.mean(),
+                }
+            )  # fmt: skip
+    return pd.DataFrame(rows)
+
+
+def rate(flags):
+    """Share flagged with its 95 % Wilson interval and count, in words."""
+    from statsmodels.stats.proportion import proportion_confint
+
+    if not len(flags):
+        return "–"
+    low, high = proportion_confint(int(flags.sum()), len(flags), method="wilson")
+    return f"{flags.mean():.3f} ({low:.2f}–{high:.2f}, n {len(flags)})"
+
+
+def report(table):
+    clean, lit = table["exposure"] == "clean", table["exposure"].isin(["all day", "half day"])
+    lit_all = table["exposure"] == "all day"
+    print("\nAll weeks: share flagged, 95 % interval, number of weeks")
+    print(
+        table.groupby("way", sort=False)
+        .apply(
+            lambda t: pd.Series(
+                {
+                    "clean": rate(t.loc[clean, "flagged"]),
+                    "sunlit all day": rate(t.loc[lit_all, "flagged"]),
+                    "sunlit half day or all day": rate(t.loc[lit, "flagged"]),
+                    "3 hours": rate(t.loc[t["exposure"] == "3 hours", "flagged"]),
+                    "1 hour": rate(t.loc[t["exposure"] == "1 hour", "flagged"]),
+                }
+            ),
+            include_groups=False,
+        )
+        .to_string()
+    )
+    print("\nPower against how warm the sun made the logger (95th percentile of the week, °C), half day and all day")
+    bins = pd.cut(table["sunlit_c"], [-1, 0.5, 1, 2, 3, 5, 10, 40])
+    print(
+        table[lit]
+        .pivot_table(index="way", columns=bins[lit], values="flagged", aggfunc=rate, observed=True, sort=False)
+        .T.to_string()
+    )
+    for by in ("instrument", "step_min", "weather", "latitude"):
+        print(f"\nBy {by}: clean | sunlit half day or all day")
+        both = {
+            f"{way} {what}": table[mask & (table["way"] == way)].groupby(by)["flagged"].apply(rate)
+            for way in table["way"].unique()[:3]
+            for what, mask in (("clean", clean), ("sunlit", lit))
+        }
+        print(pd.DataFrame(both).to_string())
+    found = table[lit & table["flagged"]]
+    ratio = found["mean_estimate_c"] / found["mean_true_c"]
+    print("\nEstimated over true mean contamination, where found (median, 5 % and 95 %):")
+    print(ratio.groupby(found["way"], sort=False).describe(percentiles=[0.05, 0.5, 0.95]).round(2).to_string())
+
+
+if __name__ == "__main__":
+    weeks = int(sys.argv[1]) if len(sys.argv) > 1 else 400
+    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
+    result = study(weeks, seed)
+    if len(sys.argv) > 3:
+        result.to_pickle(sys.argv[3])
+    report(result)
