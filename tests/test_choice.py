@@ -349,7 +349,7 @@ def answer(season):
 
 def test_a_clear_season_names_its_driver(answer):
     assert answer.verdict == "radiation"
-    assert "chose on radiation" in answer.sentence and "95 % interval" in answer.sentence
+    assert "chose on radiation" in answer.sentence and "90 % interval" in answer.sentence
     assert answer.table.index[0] == "no selection" and len(answer.table) == 8
     assert answer.table["weight"].sum() == pytest.approx(1)
     assert (answer.n_sets, answer.seed, len(answer.left_out)) == (120, 0, 0)

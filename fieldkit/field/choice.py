@@ -31,6 +31,8 @@ NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radi
 # Fewer sets than this carry no verdict (common practice, no source).
 FEWEST_SETS = 10
 LEVEL = 0.95
+# The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
+NAMING_LEVEL = 0.90
 OTHERS_LEVEL = 0.99
 
 
@@ -51,7 +53,8 @@ class Comparison(Result):
         One row per driver in each candidate: odds ratio with limits per natural unit and per within-set standard
         deviation.
     corrected : DataFrame
-        The drivers side by side in one model, with the stated reading errors allowed for: what the verdict rests on.
+        The drivers side by side in one model, with the stated reading errors allowed for, and 90 % intervals: what the
+        verdict rests on.
     contrast : DataFrame
         One row per driver: how much it differed between the places of a set, against the instrument's error.
     left_out : DataFrame
@@ -106,8 +109,9 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     -----
     The rule, in two sentences. If no candidate beats random choice in the permutation test (5 % over all candidates
     together), the verdict is "none". Otherwise the driver that alone explains the choices best is named when, with all
-    testable drivers side by side and the stated reading errors allowed for, its 95 % interval by animal excludes "no
-    effect" and no other driver's 99 % interval does; else the verdict is "undecided".
+    testable drivers side by side and the stated reading errors allowed for, its 90 % interval excludes "no effect" (a
+    one-sided test at 5 %) and no other driver's 99 % interval does; else the verdict is "undecided". These intervals
+    rest on the larger of two standard errors, by animal and by set, with Student's t for the number of animals.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
     taken off) are at least as large as that error. Permutation: score statistics, smallest p-value over candidates
@@ -306,9 +310,11 @@ def _correct(fits, testable, contrast, within, n_sets, errors):
     if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > 0.02:
         a = np.linalg.solve(s_x, s_w)
         estimate = a @ b * true_sd
-        error = np.sqrt(np.diag(a @ joint.covariance.to_numpy() @ a.T)) * true_sd
+        # With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
+        both = [np.diag(a @ c.to_numpy() @ a.T) for c in (joint.covariance, joint.model_covariance)]
+        error = np.sqrt(np.maximum(*both)) * true_sd
     df = joint.degrees_of_freedom
-    z = critical_value(LEVEL, degrees_of_freedom=df)
+    z = critical_value(NAMING_LEVEL, degrees_of_freedom=df)
     out = pd.DataFrame({"log_odds_per_sd": estimate, "standard_error": error}, index=pd.Index(names, name="driver"))
     t = np.abs(estimate) / error
     out["p"] = 2 * (special.stdtr(df, -t) if np.isfinite(df) else special.ndtr(-t))
@@ -338,7 +344,7 @@ def _verdict(table, corrected, fits, testable):
         return "undecided"
     best = table.loc[testable, "log_likelihood"].idxmax()
     alone = np.sign(fits[best].coefficients.iloc[0])
-    named = corrected.loc[best, "p"] < 1 - LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
+    named = corrected.loc[best, "p"] < 1 - NAMING_LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
     others = (corrected["p"].drop(best) < 1 - OTHERS_LEVEL).any()
     return best if named and not others else "undecided"
 
@@ -379,7 +385,7 @@ def _say(verdict, table, corrected, contrast, fits, testable, within, shared):
     else:
         factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
         effect = (
-            f"The odds that a place was used were multiplied by {factor:.3g} (95 % interval {low:.3g} to {high:.3g}) "
+            f"The odds that a place was used were multiplied by {factor:.3g} (90 % interval {low:.3g} to {high:.3g}) "
             f"for each {step} more, one within-set standard deviation{held}."
         )
     return " ".join([start, effect, *tail])
@@ -394,7 +400,7 @@ def _say_undecided(whom, table, corrected, fits, testable, within, contrast):
     beside = "; ".join(
         f"{_name(n)} {r['odds_ratio_per_sd']:.3g} ({r['low']:.2g} to {r['high']:.2g})" for n, r in corrected.iterrows()
     )
-    beside = f"Side by side, odds ratios per within-set standard deviation (95 % interval): {beside}."
+    beside = f"Side by side, odds ratios per within-set standard deviation (90 % interval): {beside}."
     if len(clear) > 1:
         start = (
             f"The animals chose their places ({whom}) on more than one thing: {_list(map(_name, clear))} each count."
