@@ -506,7 +506,8 @@ def place_in_zone(local, offset, zone, target, groups):
                         f"This time was twice in {_zone_name(zone)}, because summer time ended that night, and the "
                         "rows do not show which one is meant.",
                         "Write the offset behind it, such as "
-                        f"{rows[index]:%Y-%m-%d %H:%M}{_offset(zone, rows[index])}, or, if this clock is never changed, state its fixed offset in season.toml, such as "
+                        f"{rows[index]:%Y-%m-%d %H:%M}{_offset(zone, rows[index])}, or, if this clock is never "
+                        "changed, state its fixed offset in season.toml, such as "
                         f'timezone = "{_fixed(zone, rows[index])}".',
                     )
                 )

@@ -392,14 +392,16 @@ def _series(note, ids, column, keep, *, stuck, spikes, season=None):
             f"This is more than {SPIKE_C:g} °C away from the readings before and after it.",
             "Clear the cell if it is a slip; air seldom changes and comes back so fast.",
         )
-        runs = values.ne(values.shift()).cumsum()
-        for _, run in rows[values.notna() & stuck[rows.index]].groupby(runs):
-            hours = (run[moment].iloc[-1] - run[moment].iloc[0]).total_seconds() / 3600
-            if hours > STUCK_HOURS and len(run) > 5:
+        level, when = values.to_numpy(), times.astype("int64").to_numpy()
+        starts = np.flatnonzero(np.r_[True, level[1:] != level[:-1]])
+        ends = np.r_[starts[1:], len(level)] - 1
+        hours = (when[ends] - when[starts]) / 3.6e12
+        for start, length, lasted in zip(starts, ends - starts + 1, hours):
+            if lasted > STUCK_HOURS and length > 5 and stuck[rows.index[start]]:
                 note.at(
-                    run.index[0],
+                    rows.index[start],
                     column,
-                    f"{name} reads the same for {hours:,.0f} hours from here ({len(run):,} readings).",
+                    f"{name} reads the same for {lasted:,.0f} hours from here ({length:,} readings).",
                     "Check whether the logger had stopped; if so, clear those readings.",
                     "warning",
                 )

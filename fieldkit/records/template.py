@@ -304,15 +304,17 @@ _PAPER = """
 * {{ box-sizing: border-box }}
 body {{ font: 9.5pt/1.3 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: {width} }}
 section {{ break-after: page }} section:last-child {{ break-after: auto }}
-h1 {{ font-size: 14pt; margin: 0 0 1mm }} p {{ margin: 0 0 1.5mm }}
+h1 {{ font-size: 14pt; margin: 0 0 1mm }} h2 {{ font-size: 10pt; margin: 2mm 0 0 }} p {{ margin: 0 0 1.5mm }}
 table {{ border-collapse: collapse; width: 100%; table-layout: fixed; margin: 1.5mm 0 }}
 th, td {{ border: .3mm solid #000; padding: .6mm 1mm; text-align: left; vertical-align: top; overflow-wrap: anywhere }}
 th {{ font-size: 8pt; background: #eee }} tbody td {{ height: {row} }}
 tbody tr.first td {{ border-top: .8mm solid #000 }}
 .blanks span {{ display: inline-block; border-bottom: .3mm solid #000; min-width: 38mm; margin-right: 5mm }}
-ol {{ columns: 2; margin: 1mm 0; padding-left: 5mm; font-size: 8.5pt }} li {{ break-inside: avoid; margin-bottom: 1mm }}
+ol {{ columns: 2; column-gap: 8mm; margin: 1mm 0; padding-left: 5mm; font-size: 8.5pt }}
+li {{ break-inside: avoid; margin-bottom: 1mm }}
 .wide {{ width: 18% }}
-@media screen {{ body {{ padding: 1em }} section {{ margin-bottom: 3em; overflow-x: auto }} }}
+@media screen {{ body {{ padding: 1em }} section {{ margin-bottom: 3em; overflow-x: auto }}
+  table {{ min-width: 60em }} ol {{ columns: 22em }} }}
 """
 
 
@@ -363,7 +365,8 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         f"<span>{name}:</span>" for name in ("Site", "Date", "Observer", "Clock (zone)", "Sky, wind", "Sheet no.")
     )
     blanks = f'<p class="blanks">{blanks}</p>'
-    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]", "probe_in_place [°C]")]
+    care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
+    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
     rows = []
     for _ in range(sets):
         for place in range(places):
@@ -374,7 +377,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
         "by eye: so many steps in a direction drawn by lot. Read all places of a set within minutes, after the animal "
         "has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
-        f"your shadow away. Leave a cell empty if it was not read.</p>{_table(shown, rows)}</section>"
+        f"your shadow away. Leave a cell empty if it was not read.</p>{_table(shown, rows)}{care}</section>"
     )
     shown = [n for n in template_headers("scans") if n not in ("observer", "body_temperature [°C]")]
     blank = "<tr>" + "<td></td>" * len(shown) + "</tr>"
@@ -382,14 +385,14 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         f"<section><h1>{html.escape(title)}: scans</h1>{blanks}"
         "<p>One look at each animal (or one count of those that do the same) at times fixed beforehand, say every 15 "
         "minutes. Animals that do not bask tell as much as those that do: write them too. Behaviour: "
-        f"{', '.join(schemas.BEHAVIOURS)}.</p>{_table(shown, [blank] * 14)}</section>"
+        f"{', '.join(schemas.BEHAVIOURS)}.</p>{_table(shown, [blank] * 12)}{care}</section>"
     )
-    cautions = "".join(f"<li>{html.escape(c)}</li>" for c in CAUTIONS)
-    care = f"<section><h1>Before you go</h1><ol>{cautions}</ol></section>"
-    width, row = ("277mm", "8.2mm") if paper == "A4" else ("259mm", "8.6mm")
-    return _page(f"{title} ({paper})", care + choices + scans, _PAPER.format(paper=paper, width=width, row=row))
+    width, row = ("277mm", "8mm") if paper == "A4" else ("259mm", "8.4mm")
+    return _page(f"{title} ({paper})", choices + scans, _PAPER.format(paper=paper, width=width, row=row))
 
 
 def _table(names, rows):
-    head = "".join(f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n)}</th>" for n in names)
+    head = "".join(
+        f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>" for n in names
+    )
     return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
