@@ -56,8 +56,10 @@ def forced_part(reynolds, factor, shape):
 def free_part(rayleigh, factor, shape):
     """Nusselt number above its still value, and its slope with ln Ra."""
     if shape == "sphere":
-        nusselt = factor * np.sqrt(np.sqrt(rayleigh))
-        return nusselt, 0.25 * nusselt
+        laminar = factor * np.sqrt(np.sqrt(rayleigh))
+        wake = 7.44e-8 / 0.589**4 * factor**4 * rayleigh
+        nusselt = laminar * np.sqrt(np.sqrt(np.cbrt(1 + wake)))
+        return nusselt, nusselt * (0.25 + wake / (12 * (1 + wake)))
     rising = factor * np.sqrt(np.cbrt(rayleigh))
     total = rising + (0.60 if shape == "cylinder" else 0.825)
     return total * total - STILL[shape], total * rising / 3
