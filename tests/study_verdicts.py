@@ -1,7 +1,7 @@
 """How often is the verdict right? Seasons with known truth, 200 a scenario; prints the table.
 
-Rows: what the animals chose on, how many sets, how closely surface and radiation travel together, what is hard about the
-season. Columns: how often the right driver was named, how often a wrong one, how often none or "cannot tell".
+Rows: what the animals chose on, how many sets, how closely surface and radiation travel together, what is hard
+about the season. Columns: how often the right driver was named, how often a wrong one, none, or "cannot tell".
 """
 
 import argparse

@@ -269,22 +269,27 @@ def akaike_weights(criterion):
 
 def _coefficient_table(fits, contrast):
     import pandas as pd
+    from scipy import special
 
-    parts = []
-    for name, f in fits.items():
-        drivers = f.coefficients.index
-        sd = contrast.loc[drivers, "within_set_sd"]
-        units = [UNITS.get(c, (1.0, "1 °C" if c.endswith("_c") else "1"))[0] for c in contrast.loc[drivers, "column"]]
-        labels = [UNITS.get(c, (1.0, "1 °C" if c.endswith("_c") else "1"))[1] for c in contrast.loc[drivers, "column"]]
-        natural = f.odds_ratios(per=pd.Series(units, index=drivers))
-        scaled = f.odds_ratios(per=sd)[["odds_ratio", "low", "high"]].add_suffix("_per_sd")
-        part = pd.concat([natural, scaled], axis=1)
-        part.insert(0, "candidate", name)
-        part.insert(1, "driver", drivers)
-        part.insert(2, "per", labels)
-        part["within_set_sd"] = sd
-        parts.append(part)
-    return pd.concat(parts, ignore_index=True)
+    position = {name: i for i, name in enumerate(contrast.index)}
+    spread = contrast["within_set_sd"].to_numpy()
+    units = [UNITS.get(c, (1.0, f"1 {_unit(c)}")) for c in contrast["column"]]
+    rows = []
+    for candidate, f in fits.items():
+        z = critical_value(LEVEL, degrees_of_freedom=f.degrees_of_freedom)
+        for driver, b, se in zip(f.coefficients.index, f.coefficients.to_numpy(), f.standard_errors.to_numpy()):
+            i = position[driver]
+            step, label = units[i]
+            t = -abs(b / se)
+            p = 2 * (special.stdtr(f.degrees_of_freedom, t) if np.isfinite(f.degrees_of_freedom) else special.ndtr(t))
+            limits = np.array([b, b - z * se, b + z * se])
+            with np.errstate(over="ignore"):
+                rows.append(
+                    (candidate, driver, label, *np.exp(limits * step), p, *np.exp(limits * spread[i]), spread[i])
+                )
+    columns = ["candidate", "driver", "per", "odds_ratio", "low", "high", "p"]
+    columns += ["odds_ratio_per_sd", "low_per_sd", "high_per_sd", "within_set_sd"]
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _correct(fits, testable, contrast, within, n_sets, errors):
