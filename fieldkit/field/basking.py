@@ -528,8 +528,10 @@ def _regress(design, looks, clusters, link):
     with warnings.catch_warnings():
         warnings.simplefilter("error", PerfectSeparationWarning)
         warnings.simplefilter("error", ConvergenceWarning)
+        # A fit that runs away overflows on its way; what matters is where it ends.
+        warnings.simplefilter("ignore", RuntimeWarning)
         try:
-            fit = GLM(counts, design, family=family).fit(**how)
+            fit = GLM(counts, design, family=family).fit(tol=1e-10, rtol=1e-13, **how)
             runs_away = (fit.mu * (1 - fit.mu)).max() < 1e-6
         except (PerfectSeparationWarning, ConvergenceWarning):
             runs_away = True
@@ -743,6 +745,10 @@ def _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng)
     return table, drawn.seed
 
 
+def _share(fraction):
+    return "half" if fraction == 0.5 else f"{fraction:g} times"
+
+
 def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out):
     doing = " or ".join(behaviours)
     probability = height["probability"]
@@ -778,7 +784,7 @@ def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, 
         much = (
             f"in at least {100 * probability:g} % of looks"
             if probability is not None
-            else f"at least {height['fraction_of_peak']:g} times as often as at best"
+            else f"at least {_share(height['fraction_of_peak'])} as often as at best"
         )
         parts = []
         if "never that often" in (lower, upper):
