@@ -25,7 +25,7 @@ __all__ = [
     "probe",
 ]
 
-_CHUNK = 8192  # rows solved together: their arrays stay in the cache of one core
+CHUNK = 8192  # rows solved together: their arrays stay in the cache of one core
 
 
 _FLUXES = {
@@ -87,8 +87,8 @@ def _run(body, given, outputs):
     size = int(np.prod(shape))
     flat = {k: a.reshape(()) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1) for k, a in arrays.items()}
     result = {name: np.empty(size) for name in outputs}
-    for start in range(0, size, _CHUNK):
-        rows = slice(start, min(start + _CHUNK, size))
+    for start in range(0, size, CHUNK):
+        rows = slice(start, min(start + CHUNK, size))
         piece = dict.fromkeys(given) | {k: a[rows] if a.ndim else a for k, a in flat.items()}
         at = piece.pop("temperature_c", None)
         balance = Balance(body, piece)
