@@ -135,7 +135,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     order = np.argsort(sets, kind="stable")
     kept, sets = kept.iloc[order], sets[order]
     used = kept["used"].to_numpy(dtype=bool)
-    animals, n_animals = choice_sets.animals(kept, cluster, notes)
+    animals, n_animals = choice_sets.animals(kept, sets, cluster, notes)
     n_sets = int(sets[-1]) + 1
     values = kept[list(drivers.values())].to_numpy(dtype=float)
 

@@ -32,44 +32,46 @@ def screen(choices, drivers, cluster):
     if flags.eq(0).all():
         raise ChoiceError("No place in this table was used (used is 0 in all rows), so there is no choice to test.")
 
-    reason = pd.Series("", index=range(len(choices)), dtype=object)
-    table = choices.reset_index(drop=True)
-    flags = flags.reset_index(drop=True)
-    reason[table["set_id"].isna()] = "no set_id"
-    for column in drivers.values():
-        numbers = pd.to_numeric(table[column], errors="coerce")
-        reason[~np.isfinite(numbers.astype(float)) & (reason == "")] = f"{column} is missing"
-        table[column] = numbers
+    used = flags.to_numpy(dtype=float) == 1
+    sets, labels = pd.factorize(choices["set_id"])
+    numbers = {c: pd.to_numeric(choices[c], errors="coerce").to_numpy(dtype=float) for c in drivers.values()}
+    reason = np.full(len(choices), "", dtype=object)
+    reason[sets < 0] = "no set_id"
+    for column, values in numbers.items():
+        reason[~np.isfinite(values) & (reason == "")] = f"{column} is missing"
     good = reason == ""
-    per_set = pd.DataFrame(
-        {"set_id": table["set_id"], "n": good.astype(int), "used": (good & (flags == 1)).astype(int)}
-    )
-    per_set["were"] = flags
-    sums = per_set.groupby("set_id", dropna=True)[["n", "used", "were"]].transform("sum")
-    lost = good & (sums["used"] == 0) & (sums["were"] > 0)
-    reason[lost] = "the used place of this set could not be kept"
-    reason[good & ~lost & (sums["used"] == 0)] = "the set has no used place"
-    reason[good & (sums["used"] > 0) & (sums["n"] == 1)] = "the set has only one place left"
-    reason[good & (sums["n"] > 1) & (sums["used"] == sums["n"])] = "all places of this set were used"
-    if cluster is not None and cluster in table.columns:
-        mixed = table.groupby("set_id")[cluster].transform("nunique") > 1
-        reason[(reason == "") & mixed] = "two animals share this set"
+
+    def count(rows):
+        # The last place takes the rows without a set.
+        return np.bincount(sets[rows] % (len(labels) + 1), minlength=len(labels) + 1)[sets]
+
+    places, taken, were = count(good), count(good & used), count(used)
+    reason[good & (taken == 0) & (were > 0)] = "the used place of this set could not be kept"
+    reason[good & (were == 0)] = "the set has no used place"
+    reason[good & (taken > 0) & (places == 1)] = "the set has only one place left"
+    reason[good & (places > 1) & (taken == places)] = "all places of this set were used"
+    if cluster is not None and cluster in choices.columns:
+        animal = pd.factorize(choices[cluster])[0]
+        named = np.flatnonzero((animal >= 0) & (sets >= 0))
+        first = np.full(len(labels) + 1, -1)
+        first[sets[named[::-1]]] = animal[named[::-1]]
+        mixed = np.zeros(len(labels) + 1, dtype=bool)
+        mixed[sets[named[animal[named] != first[sets[named]]]]] = True
+        reason[(reason == "") & mixed[sets]] = "two animals share this set"
+
     out = reason != ""
-    kept = table[~out].assign(used=flags[~out].astype(int))
+    told = ", ".join(f"{n} because {r}" for r, n in pd.Series(reason[out], dtype=object).value_counts().items())
+    if out.all():
+        raise ChoiceError(f"No choice set could be used: {told}.")
+    kept = choices[~out].assign(**{c: v[~out] for c, v in numbers.items()}, used=used[~out].astype(int))
     shown = [c for c in ("set_id", "place_id") if c in choices.columns]
-    left_out = choices.reset_index(names="row")[["row", *shown]][out.to_numpy()].assign(reason=reason[out].to_numpy())
-    if len(kept) == 0:
-        why = "; ".join(f"{n} rows: {r}" for r, n in reason[out].value_counts().items())
-        raise ChoiceError(f"No choice set could be used ({why}).")
-    notes = []
-    if out.any():
-        counts = ", ".join(f"{n} because {r}" for r, n in reason[out].value_counts().items())
-        notes.append(f"{int(out.sum())} of {len(choices)} rows were left out: {counts}.")
-    return kept, left_out.reset_index(drop=True), notes
+    left_out = choices.loc[out, shown].reset_index(names="row").assign(reason=reason[out])
+    notes = [f"{int(out.sum())} of {len(choices)} rows were left out: {told}."] if out.any() else []
+    return kept, left_out, notes
 
 
-def animals(kept, cluster, notes):
-    """Animal of each row; a set without a name counts as an animal of its own."""
+def animals(kept, sets, cluster, notes):
+    """Code of the animal of each row, and how many there are; a set that names none counts as an animal of its own."""
     import pandas as pd
 
     if cluster is None:
@@ -80,13 +82,14 @@ def animals(kept, cluster, notes):
             "the intervals are too narrow."
         )
         return None, 0
-    names = kept[cluster]
-    unnamed = names.isna()
-    if unnamed.any():
-        count = kept.loc[unnamed, "set_id"].nunique()
-        notes.append(f"{count} sets name no animal; each counts as another animal.")
-    labels = names.astype(str).where(~unnamed, "set " + kept["set_id"].astype(str))
-    return pd.factorize(labels)[0], int(labels.nunique())
+    codes, labels = pd.factorize(kept[cluster])
+    of_set = np.full(sets.max() + 1, -1)
+    np.maximum.at(of_set, sets, codes)
+    unnamed = np.flatnonzero(of_set < 0)
+    if len(unnamed):
+        notes.append(f"{len(unnamed)} sets name no animal; each counts as another animal.")
+        of_set[unnamed] = len(labels) + np.arange(len(unnamed))
+    return of_set[sets], len(labels) + len(unnamed)
 
 
 def centre(values, sets):
