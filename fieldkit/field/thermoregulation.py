@@ -84,6 +84,11 @@ def distance(temperature_c, low_c, high_c):
     >>> distance([30.5, 32.0, 37.0], 32.0, 36.0).tolist()
     [1.5, 0.0, 1.0]
     """
+    return _outside(temperature_c, low_c, high_c)
+
+
+def _outside(temperature_c, low_c, high_c):
+    # Without the wrapper: the bootstrap calls it thousands of times.
     return np.maximum(np.maximum(low_c - temperature_c, temperature_c - high_c), 0.0)
 
 
@@ -258,6 +263,8 @@ def indices(
     body, left_out = _readings(body_c, animal_id, "body_c")
     places, gone = _readings(operative_c, operative_id, "operative_c")
     left_out += gone
+    if body.empty or places.empty:
+        raise FieldkitError("Body temperatures and operative temperatures are both needed; one of them has no reading.")
     places["weight"] = (
         1.0
         if operative_weight is None
@@ -274,8 +281,6 @@ def indices(
             )
         left_out += [(f"operative_c {row}", "an animal sat there") for row in places.index[used]]
         places = places[~used]
-    if body.empty or places.empty:
-        raise FieldkitError("Body temperatures and operative temperatures are both needed; one of them has no reading.")
 
     named = animal_id is not None
     animals = body["animal_id"].nunique() if named else 0
@@ -300,8 +305,8 @@ def indices(
         # Three independent samples (animals, places, gradient) are drawn again together.
         for draw in draws:
             ends = (low, high) if range_draws is None else range_draws[random.integers(len(range_draws))]
-            db = _drawn_mean(random, distance(temperature, *ends), np.ones(len(temperature)), body_codes)
-            de = _drawn_mean(random, distance(operative, *ends), weight, place_codes)
+            db = _drawn_mean(random, _outside(temperature, *ends), np.ones(len(temperature)), body_codes)
+            de = _drawn_mean(random, _outside(operative, *ends), weight, place_codes)
             draw[:] = _four(db, de)
         tails = [(1 - level) / 2, (1 + level) / 2]
         for name, column in zip(columns, draws.T):

@@ -1,0 +1,265 @@
+"""Thermoregulation indices against their definitions, exact limits and simulated animals."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import xarray as xr
+
+from fieldkit.core import FieldkitError
+from fieldkit.field import thermoregulation as thermo
+from fieldkit.report.figures import thermoregulation as figures
+from fieldkit.report.figures.style import drawn_numbers
+
+BODY = [30.5, 31, 33, 34.5, 35, 36.5, 32, 37]
+PLACES = [20, 25, 28, 31, 33, 35, 38, 45, 50, 30]
+RANGE = (32, 36)
+SHUTTLED = [28, 31, 33, 34, 35, 36, 37, 30]
+OFFERED = [[20, 25], [30, 33], [31, 40], [33, 45], [36, 50], [38, 52], [40, 55], [26, 31]]
+
+
+def gradient(seed=1, animals=12, each=30, between_sd=0.8, within_sd=1.5, mean=34.0):
+    rng = np.random.default_rng(seed)
+    own = mean + rng.normal(0, between_sd, animals)
+    return pd.DataFrame(
+        {
+            "animal_id": np.repeat([f"R{i:02d}" for i in range(animals)], each),
+            "body_c": np.repeat(own, each) + rng.normal(0, within_sd, animals * each),
+        }
+    )
+
+
+# ---- definitions -----------------------------------------------------------------------------------------------------
+
+
+def test_worked_case(published):
+    cases = published("thermoregulation").set_index("case")
+    got = thermo.indices(BODY, PLACES, RANGE).table["estimate"]
+    got = pd.concat([got, thermo.exploitation(SHUTTLED, OFFERED, RANGE).table["estimate"]])
+    assert set(got.index) == set(cases.index)
+    for name, case in cases.iterrows():
+        assert got[name] == pytest.approx(case["expected"], abs=float(case["tolerance"])), name
+    # db and de row by row.
+    np.testing.assert_allclose(thermo.distance(BODY, *RANGE), [1.5, 1, 0, 0, 0, 0.5, 0, 1], atol=1e-12)
+    np.testing.assert_allclose(thermo.distance(PLACES, *RANGE), [12, 7, 4, 1, 0, 0, 2, 9, 14, 2], atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("wrap", "kind"), [(float, float), (np.atleast_1d, np.ndarray), (lambda x: pd.Series([x]), pd.Series)]
+)
+def test_distance_keeps_the_kind(wrap, kind):
+    out = thermo.distance(wrap(37.0), 32.0, 36.0)
+    assert isinstance(out, kind)
+    assert float(np.ravel(out)[0]) == 1.0
+
+
+def test_distance_of_a_grid():
+    grid = xr.DataArray([[30.0, 40.0]], dims=("y", "x"))
+    out = thermo.distance(grid, 32.0, 36.0)
+    assert out.dims == ("y", "x") and out.to_numpy().tolist() == [[2.0, 4.0]]
+
+
+def test_ends_of_the_range_are_inside():
+    assert thermo.distance(32.0, 32.0, 36.0) == 0 and thermo.distance(36.0, 32.0, 36.0) == 0
+
+
+def test_ideal_regulator_and_conformer():
+    # Hertz et al. (1993): E is 1 for a perfect regulator, 0 for animals that take the habitat as it comes.
+    assert thermo.indices([33, 34, 35], PLACES, RANGE).table.loc["effectiveness", "estimate"] == 1
+    assert thermo.indices(PLACES, PLACES, RANGE).table.loc["effectiveness", "estimate"] == 0
+
+
+def test_worse_than_random_is_not_cut_off():
+    found = thermo.indices([10, 11, 60], [33, 31], RANGE)
+    assert found.table.loc["effectiveness", "estimate"] < -10
+    assert "further from their range" in found.sentence
+
+
+def test_effectiveness_is_not_defined_where_every_place_is_right():
+    found = thermo.indices([30, 33], [33, 34, 35], RANGE)
+    assert np.isnan(found.table.loc["effectiveness", "estimate"])
+    assert found.table.loc["difference", "estimate"] == -1.0
+    assert "not defined" in found.sentence
+
+
+def test_exploitation_names_both_readings():
+    found = thermo.exploitation(SHUTTLED, OFFERED, RANGE)
+    assert found.table["possible"].tolist() == [3, 4]
+    assert found.table["in_range"].tolist() == [2, 3]
+    assert "0.67" in found.sentence and "0.75" in found.sentence
+
+
+def test_exploitation_never_possible():
+    found = thermo.exploitation([20, 21], [[10, 12], [11, 13]], RANGE)
+    assert found.table["estimate"].isna().all()
+    assert "not defined" in found.sentence
+
+
+def test_habitat_weights():
+    # Half the habitat is shade at 25 °C, read once; the sun was read three times.
+    weighted = thermo.indices([33], [25, 40, 40, 40], RANGE, operative_weight=[0.5, 0.5 / 3, 0.5 / 3, 0.5 / 3])
+    assert weighted.table.loc["thermal quality", "estimate"] == pytest.approx((7 + 4) / 2)
+
+
+# ---- intervals -------------------------------------------------------------------------------------------------------
+
+
+def test_intervals_widen_with_animals_that_differ():
+    rng = np.random.default_rng(3)
+    places = rng.normal(28, 7, 200)
+    names = np.repeat(list("ABCDEFGHIJ"), 20)
+    own = np.repeat(rng.normal(0, 2, 10), 20)
+    noise = rng.normal(0, 1, 200)
+    alike = thermo.indices(34 + noise, places, RANGE, animal_id=names, rng=1)
+    apart = thermo.indices(34 + noise + own, places, RANGE, animal_id=names, rng=1)
+    width = [(t.table["high"] - t.table["low"])["accuracy"] for t in (alike, apart)]
+    assert width[1] > 2 * width[0]
+    assert (apart.table["low"] <= apart.table["estimate"]).all()
+    assert (apart.table["estimate"] <= apart.table["high"]).all()
+
+
+def test_interval_covers_the_truth():
+    low, high = RANGE
+    many = np.random.default_rng(99)
+    # Truth from a million draws of the same world.
+    truth_db = thermo.distance(34 + many.normal(0, np.hypot(1, 1.5), 10**6), low, high).mean()
+    truth_de = thermo.distance(many.normal(28, 7, 10**6), low, high).mean()
+    names = np.repeat(np.arange(20), 8)
+    held = 0
+    for seed in range(100):
+        rng = np.random.default_rng(seed)
+        body = 34 + np.repeat(rng.normal(0, 1, 20), 8) + rng.normal(0, 1.5, 160)
+        found = thermo.indices(body, rng.normal(28, 7, 120), RANGE, animal_id=names, n_resamples=199, rng=seed).table
+        row = found.loc["effectiveness"]
+        held += row["low"] <= 1 - truth_db / truth_de <= row["high"]
+    # 99.9 % of binomial counts at 93 % coverage (20 animals, percentile bootstrap) are 84 or more of 100.
+    assert held >= 84
+
+
+def test_uncertain_range_widens_the_interval():
+    cage = gradient(animals=6, between_sd=2.0)
+    chosen = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], n_resamples=199, rng=2)
+    rng = np.random.default_rng(4)
+    body, names = rng.normal(33, 1.5, 120), np.repeat(np.arange(12), 10)
+    fixed = thermo.indices(body, PLACES, (chosen.low_c, chosen.high_c), animal_id=names, rng=5).table
+    drawn = thermo.indices(body, PLACES, chosen, animal_id=names, rng=5).table
+    np.testing.assert_allclose(fixed["estimate"], drawn["estimate"])
+    assert (drawn["high"] - drawn["low"])["accuracy"] > 1.3 * (fixed["high"] - fixed["low"])["accuracy"]
+
+
+def test_same_seed_same_interval():
+    names = np.repeat(np.arange(8), 5)
+    body = np.random.default_rng(0).normal(34, 2, 40)
+    one, two = (thermo.indices(body, PLACES, RANGE, animal_id=names, rng=7) for _ in range(2))
+    pd.testing.assert_frame_equal(one.table, two.table)
+    assert one.seed == 7
+
+
+def test_exploitation_interval_by_animal():
+    rng = np.random.default_rng(6)
+    n = 200
+    offered = np.sort(rng.uniform(20, 45, (n, 4)), axis=1)
+    body = rng.normal(34, 2, n)
+    found = thermo.exploitation(body, offered, RANGE, animal_id=np.repeat(np.arange(10), 20), n_resamples=199, rng=1)
+    assert (found.table["low"] < found.table["estimate"]).all()
+    assert (found.table["estimate"] < found.table["high"]).all()
+
+
+# ---- preferred range -------------------------------------------------------------------------------------------------
+
+
+def test_preferred_range_is_the_central_half():
+    cage = gradient(animals=60, each=400, between_sd=0.0)
+    found = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], n_resamples=99)
+    # Quartiles of a normal distribution lie 0.67449 standard deviations out.
+    np.testing.assert_allclose([found.low_c, found.high_c], 34 + np.array([-1, 1]) * 0.67449 * 1.5, atol=0.03)
+    pooled = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], pool="readings", n_resamples=99)
+    np.testing.assert_allclose(pooled.table["estimate_c"], np.quantile(cage["body_c"], [0.25, 0.75]))
+
+
+def test_every_animal_has_one_vote():
+    cage = pd.concat(
+        [gradient(animals=5, mean=30, between_sd=0), gradient(animals=1, each=3000, mean=36, between_sd=0)]
+    )
+    cage["animal_id"] = np.where(np.arange(len(cage)) < 150, cage["animal_id"], "X")
+    fair = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], n_resamples=99)
+    pooled = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], pool="readings", n_resamples=99)
+    assert fair.high_c < 33 < pooled.low_c
+
+
+def test_preferred_range_interval_grows_with_fewer_animals():
+    width = []
+    for animals in (40, 8):
+        cage = gradient(animals=animals)
+        table = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], n_resamples=199).table
+        width.append((table["high_c"] - table["low_c"]).mean())
+    assert width[1] > 1.4 * width[0]
+
+
+def test_few_animals_get_a_range_without_an_interval():
+    cage = gradient(animals=3)
+    found = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"])
+    assert found.table[["low_c", "high_c"]].isna().all().all()
+    assert found.draws is None
+    assert "Only 3 animals" in found.sentence
+
+
+# ---- what the sample cannot carry ------------------------------------------------------------------------------------
+
+
+def test_no_interval_without_animals():
+    one = thermo.indices(BODY, PLACES, RANGE, animal_id=["A"] * 8)
+    assert one.table["low"].isna().all() and "theirs alone" in one.sentence
+    assert "do not say which animal" in thermo.indices(BODY, PLACES, RANGE).sentence
+
+
+def test_empty_readings_are_listed():
+    found = thermo.indices([30, np.nan, 33], [20, 33, np.nan], RANGE, animal_id=["A", "B", None])
+    assert found.left_out["row"].tolist() == ["body_c 1", "body_c 2", "operative_c 2"]
+    assert "3 readings were left out" in found.sentence
+
+
+def test_used_places_do_not_stand_for_the_habitat():
+    with pytest.raises(FieldkitError, match="where an animal sat"):
+        thermo.indices(BODY, [33, 34, 35], RANGE, operative_used=[1, 1, 1])
+    found = thermo.indices(BODY, [33, 20, 40], RANGE, operative_used=[1, 0, 0])
+    assert found.table.loc["thermal quality", "estimate"] == 8
+    assert found.left_out["reason"].tolist() == ["an animal sat there"]
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: thermo.indices(BODY, PLACES, (36, 32)), "upside down"),
+        (lambda: thermo.indices(BODY, PLACES, (32, np.nan)), "low and a high end"),
+        (lambda: thermo.indices(BODY, PLACES, 34), "low and a high end"),
+        (lambda: thermo.indices([np.nan], PLACES, RANGE), "no reading"),
+        (lambda: thermo.indices(BODY, [], RANGE), "no reading"),
+        (lambda: thermo.indices(BODY, PLACES, RANGE, animal_id=["A"]), "one label each"),
+        (lambda: thermo.indices(BODY, PLACES, RANGE, operative_weight=[1]), "one for each reading"),
+        (lambda: thermo.indices(BODY, PLACES, RANGE, operative_weight=[-1] * 10), "not negative"),
+        (lambda: thermo.exploitation(BODY, PLACES, RANGE), "one row per body temperature"),
+        (lambda: thermo.exploitation([33], [[np.nan, np.nan]], RANGE), "No time has both"),
+        (lambda: thermo.preferred_range([33, 34, 35, 36], animal_id=["A"] * 4), "at least two animals"),
+        (lambda: thermo.preferred_range([33, 34], animal_id=["A", "B"]), "at least two animals"),
+        (lambda: thermo.preferred_range(BODY, animal_id=["A"] * 8, central=50), "between 0 and 1"),
+        (lambda: thermo.preferred_range(BODY, animal_id=["A"] * 8, pool="mean"), "is not known"),
+    ],
+)
+def test_refuses_in_plain_words(call, words):
+    with pytest.raises(FieldkitError, match=words):
+        call()
+
+
+# ---- figure ----------------------------------------------------------------------------------------------------------
+
+
+def test_figure_draws_the_result():
+    rng = np.random.default_rng(2)
+    found = thermo.indices(rng.normal(34, 1, 60), rng.normal(28, 7, 90), RANGE, animal_id=np.repeat(np.arange(6), 10))
+    figure = figures.distances(found)
+    drawn = drawn_numbers(figure).set_index("series")
+    assert float(drawn.loc["mean distance, animals", "y"]) == pytest.approx(found.table.loc["accuracy", "estimate"])
+    assert float(drawn.loc["mean distance, places", "y"]) == pytest.approx(
+        found.table.loc["thermal quality", "estimate"]
+    )
+    assert f"{found.table.loc['effectiveness', 'estimate']:.2f}" in figure.axes[0].get_title(loc="left")
