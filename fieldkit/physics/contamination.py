@@ -27,9 +27,14 @@ DAILY_DIFFERENCE_C = (0.4, 0.3, 0.2, 0.15, 0.1, 0.08)
 ALLOWED_PER_KW = 0.5
 # Lag of the thermometer itself (minutes): a bead and a thick housing are both tried.
 PROBE_LAGS_MIN = (3.0, 12.0)
+PROBE_LAG_COARSE_MIN = (6.0,)
+# With less than this hidden by noise (°C, one week) a quiet series is called "no sign of sun".
+TELLS_UP_TO_C = 5.0
 # A week of one logger is flagged above this many standard errors; set on simulated weeks (tests/study_contamination.py)
 # so that the search over days and windows flags about one clean logger in a hundred.
 WEEK_THRESHOLD = 4.5
+# Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer.
+GRANTED = 2.5
 _WHITEN_MIN = 60.0
 _HAC_MIN = 30.0
 _FINEST_MIN = 5.0
@@ -47,7 +52,8 @@ class Contamination(Result):
         One row per shade air logger: ``logger_id, verdict`` ("reads the sun", "no sign of sun", "cannot tell"),
         ``days`` tested, ``days_with_sun`` flagged, ``contamination_c`` at strong sun in the flagged hours with
         ``low_c, high_c`` (95 %), ``strength`` (standard errors above what clean air can do), ``threshold``,
-        ``detectable_c`` (smallest all-day contamination that would have been found), ``compared_with``, ``note``.
+        ``detectable_c`` (contamination at strong sun that would have been found had it lasted all
+        day for one week), ``compared_with``, ``note``.
     episodes : DataFrame
         One row per stretch: ``logger_id, first_day, last_day, from_hour, to_hour`` (clock of the series),
         ``contamination_c, low_c, high_c, strength``.
@@ -81,7 +87,13 @@ class Contamination(Result):
                 f"(95 % interval {row.low_c:.1f} to {row.high_c:.1f})"
             )
         if not parts:
-            parts.append(f"None of the {len(table)} shade air series shows a sign of sun")
+            parts.append(f"No shade air series (of {len(table)}) shows a sign of sun")
+        quiet = table[table["verdict"] == "no sign of sun"]
+        if len(quiet):
+            names = ", ".join(map(str, quiet["logger_id"]))
+            parts.append(
+                f"{names}: no sign of sun (a week of {quiet['detectable_c'].max():.1f} °C in strong sun would show)"
+            )
         if len(unsure):
             parts.append("for " + ", ".join(map(str, unsure["logger_id"])) + " the data cannot tell")
         if self.settings["irradiance"] == "clear sky":
@@ -298,7 +310,7 @@ def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, l
 
     best, fits = None, []
     for words, (target, air) in targets.items():
-        for lag in PROBE_LAGS_MIN:
+        for lag in PROBE_LAGS_MIN if grid <= 15 else PROBE_LAG_COARSE_MIN:
             fit = _days(target, sun, grid, air, lag, clock)
             if fit is None:
                 continue
@@ -316,7 +328,7 @@ def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, l
     )
     if best is None or best[0]["strength"] < needed:
         row["strength"] = best[0]["strength"] if best else np.nan
-        row["verdict"] = "no sign of sun" if row["detectable_c"] <= 3 else "cannot tell"
+        row["verdict"] = "no sign of sun" if row["detectable_c"] <= TELLS_UP_TO_C else "cannot tell"
         if row["verdict"] == "cannot tell":
             row["note"] = f"even {row['detectable_c']:.1f} °C could hide in these readings"
         return nothing
@@ -334,7 +346,7 @@ def _follow(best, row, sun, grid, clock, smallest_c, needed):
         quick = pd.Series(_lagged(sun, lag, grid), index=target.index).where(inside, 0.0)
         estimate = estimate + found["slope"] * quick
         variance = variance + (found["spread"] * quick) ** 2
-        lit = inside & (sun > 20)
+        lit = inside & (sun > 0.1 * sun[inside].max())
         hours = clock["clock_hour"][lit]
         episodes.append(
             {
@@ -453,7 +465,8 @@ def _days(target, sun, step_min, air, lag_min, clock):
     spreads = np.array([spread / 1000 for _, _, spread in lags_of_air] + 2 * list(daily))
     gates = np.stack(list(clock["gates"].values()), axis=1)
     values = target.to_numpy(dtype=float) - slow @ means
-    good = np.isfinite(values) & np.isfinite(sun.to_numpy())
+    light = sun.to_numpy()
+    good = np.isfinite(values) & np.isfinite(light)
     keep = np.exp(-step_min / _WHITEN_MIN)
     lags = max(1, int(_HAC_MIN / step_min))
     codes, labels = pd.factorize(clock["day"])
@@ -464,7 +477,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
         for day in range(len(labels)):
             rows = np.flatnonzero((codes == day) & good)
             n = rows.size
-            if n < max(0.5 * 1440 / step_min, 12) or sun.iloc[rows].max() < 30:
+            if n < max(0.5 * 1440 / step_min, 12) or light[rows].max() < 30:
                 continue
             # Intercept and trend of the day are free; they are projected out.
             free = _quasi_difference(np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1), keep)
@@ -489,7 +502,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
             for k in range(1, min(lags, n - 1) + 1):
                 meat += 2 * (1 - k / (lags + 1)) * np.sum(score[k:] * score[:-k], axis=0)
             # By day the air is more restless than by night.
-            day_rows = sun.iloc[rows].to_numpy() > 20
+            day_rows = light[rows] > 20
             unrest = np.maximum(np.mean(e[day_rows] ** 2, axis=0), np.mean(e**2, axis=0)) * n / (n - 2)
             plain = unrest * np.sum(mx**2, axis=0)
             slope[day] = b
@@ -519,6 +532,13 @@ def _run_sums(values):
     return total[None, :] - total[:, None]
 
 
+def _run_lengths(values):
+    """Length of the summed vector over every run of days, laid out as in `_run_sums`."""
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
+    squares = np.sum(total**2, axis=1)
+    return np.sqrt(np.maximum(squares[None, :] + squares[:, None] - 2 * total @ total.T, 0.0))
+
+
 def _run_highest(values):
     """Highest value in every run of days, laid out as in `_run_sums`."""
     out = np.zeros((values.size + 1, values.size + 1))
@@ -546,12 +566,13 @@ def _scan(fit, smallest_c):
 
             size = _run_sums(weight)
             excess = total(slope - allowed)
-            systematic = sum(total(fit["shared"][:, gate, j]) ** 2 for j in range(fit["shared"].shape[2]))
-            root = np.sqrt(size + systematic)
-            strength = excess / root
+            root = np.sqrt(size)
+            # What air itself may do is shared by all days and does not average out: it is granted in full, once.
+            granted = GRANTED * _run_lengths(weight[:, None] * np.where(ok[:, None], fit["shared"][:, gate], 0.0))
+            strength = (excess - granted) / root
             # One front or thunderstorm is not sunlight: without its best day a run must still carry half its strength,
             # and a single day needs twice the strength.
-            rest = (excess - _run_highest(np.where(ok, weight * (slope - allowed), 0.0))) / root
+            rest = (excess - granted - _run_highest(np.where(ok, weight * (slope - allowed), 0.0))) / root
             strength = np.maximum(np.minimum(strength, 2 * rest), strength / 2)
             mean = excess / size + allowed
             sun = total(fit["strong"][:, gate]) / size
@@ -585,13 +606,17 @@ def _combine(slope, noise, shared):
 
 
 def _detectable(fit, needed):
-    """Contamination at strong sun (°C), all day on all days, that would just pass the threshold."""
+    """Contamination at strong sun (°C), all day for a week, that would just pass the threshold: median over weeks."""
     slope, noise, strong = fit["slope"][:, 0], fit["noise"][:, 0], fit["strong"][:, 0]
     ok = np.isfinite(slope)
-    if not ok.any():
-        return np.inf
-    weight = 1 / noise[ok]
-    systematic = np.sum((weight[:, None] * fit["shared"][ok, 0]).sum(axis=0) ** 2) / weight.sum() ** 2
-    error = np.sqrt(1 / weight.sum() + systematic)
-    sun = np.sum(weight * strong[ok]) / weight.sum()
-    return float((ALLOWED_PER_KW / 1000 + needed * error) * sun)
+    weight = np.where(ok, 1 / noise, 0.0)
+    shared = weight[:, None] * np.where(ok[:, None], fit["shared"][:, 0], 0.0)
+    sun = np.where(ok, weight * strong, 0.0)
+    answers = []
+    for first in range(max(len(slope) - 6, 1)):
+        week = slice(first, first + 7)
+        size = weight[week].sum()
+        if size > 0:
+            error = needed / np.sqrt(size) + GRANTED * np.linalg.norm(shared[week].sum(axis=0)) / size
+            answers.append((ALLOWED_PER_KW / 1000 + error) * sun[week].sum() / size)
+    return float(np.median(answers)) if answers else np.inf
