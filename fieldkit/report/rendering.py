@@ -97,15 +97,16 @@ class Renderer:
     def _outputs(self, cell, figures):
         caption = cell.metadata.get("fieldkit", {}).get("caption") or _first_comment(cell.source)
         shown = [o for o in cell.outputs if o.output_type in ("display_data", "execute_result")]
-        described = {o.metadata.get("image/png", {}).get("alt", "").strip() for o in shown}
+        described = [alt for o in shown if (alt := o.metadata.get("image/png", {}).get("alt", ""))]
         blocks = []
         for output in cell.outputs:
             if output.output_type == "stream" and output.name == "stdout":
                 # What `show` printed stands under the figure already.
                 text = _ANSI.sub("", output.text)
-                rest = "\n".join(line for line in text.splitlines() if line.strip() not in described).strip()
-                if rest:
-                    blocks.append(Markup("<pre>{}</pre>").format(rest))
+                for words in described:
+                    text = re.sub(r"\s+".join(map(re.escape, words.split())), "", text)
+                if text.strip():
+                    blocks.append(Markup("<pre>{}</pre>").format(text.strip("\n")))
             elif output in shown:
                 blocks += self._shown(output, caption, figures)
         return blocks

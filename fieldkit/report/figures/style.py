@@ -292,9 +292,14 @@ def describe(figure, alt):
     >>> describe(figure, "Warm stones")
     'Warm stones. surface: n 2, lowest 20.5, highest 31, mean 25.8.'
     """
+    return " ".join(_words(figure, alt))
+
+
+def _words(figure, alt):
+    """Sentences of `describe`, one for what is shown, one per title, one per series."""
     import pandas as pd
 
-    words = [alt.rstrip(".") + "."]
+    words = [" ".join(alt.split()).rstrip(".") + "."]
     titles = [axes.get_title(loc) for axes in figure.axes for loc in ("left", "center", "right")]
     for title in [figure.get_suptitle(), *titles]:
         title = " ".join(title.split())
@@ -321,7 +326,7 @@ def describe(figure, alt):
             words.append(f"{where}{axis}: from {low} to {high}.")
         else:
             words.append(f"{where}{axis}: n {len(values)}, lowest {low}, highest {high}, mean {mean}.")
-    return " ".join(words)
+    return [" ".join(sentence.split()) for sentence in words]
 
 
 def title_of(figure):
@@ -347,13 +352,14 @@ def show(figure, alt):
     from IPython.display import Image, display
 
     figure = getattr(figure, "figure", figure)
-    words = describe(figure, alt)
+    sentences = _words(figure, alt)
+    words = " ".join(sentences)
     metadata = {"image/png": {"alt": words}}
     folder = os.environ.get(KEEP)
     if folder:
         metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "caption": title_of(figure) or alt}
     display(Image(_png(figure, RC["savefig.dpi"]), format="png", alt=words), metadata=metadata)
-    print(words)
+    print("\n".join(sentences))
 
 
 def _png(figure, dpi):

@@ -1,0 +1,127 @@
+"""Each notebook in JupyterLab in a real browser: open, run all cells, no error, a picture kept.
+
+Some minutes long. Run it alone with ``python -m pytest -m lab tests/test_lab.py``.
+"""
+
+import contextlib
+import json
+import os
+import secrets
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+
+import pytest
+from browser import browser, executable, page, wait_for
+
+from fieldkit.core import resource_dir
+
+FOLDER = resource_dir("notebooks")
+NOTEBOOKS = sorted(path.relative_to(FOLDER).as_posix() for path in FOLDER.rglob("*.ipynb"))
+
+pytestmark = [pytest.mark.browser, pytest.mark.lab]
+
+# The open notebook; `currentWidget` may be the file list.
+BOOK = "[...jupyterapp.shell.widgets('main')].find(w => w.content?.model?.sharedModel && w.sessionContext)"
+CELLS = f"""
+{BOOK}.content.model.sharedModel.cells.map(c => c.toJSON()).filter(c => c.cell_type === 'code').map(c => ({{
+  count: c.execution_count, source: [c.source].flat().join(''), outputs: c.outputs.length,
+  errors: c.outputs.filter(o => o.output_type === 'error').map(o => o.ename + ': ' + o.evalue),
+}}))
+"""
+
+
+HEIGHT = f"{BOOK}.content.node.querySelector('.jp-WindowedPanel-inner').scrollHeight"
+
+
+@contextlib.contextmanager
+def jupyter_lab(folder, settings):
+    """Serve a folder; yields the address with the token."""
+    token = secrets.token_hex(8)
+    options = {
+        "ServerApp": {"ip": "127.0.0.1", "port": 0, "open_browser": False, "allow_root": True, "root_dir": str(folder)},
+        "IdentityProvider": {"token": token},
+        "LabApp": {
+            "expose_app_in_browser": True,
+            "news_url": None,
+            "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
+        },
+    }
+    quiet = settings / "user" / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
+    quiet.parent.mkdir(parents=True)
+    quiet.write_text('{"fetchNews": "false", "checkForUpdates": false}')
+    (settings / "jupyter_server_config.json").write_text(json.dumps(options))
+    environment = os.environ | {
+        "JUPYTER_CONFIG_DIR": str(settings),
+        "JUPYTER_DATA_DIR": str(settings / "data"),
+        "JUPYTER_RUNTIME_DIR": str(settings / "run"),
+        "JUPYTERLAB_SETTINGS_DIR": str(settings / "user"),
+        "JUPYTERLAB_WORKSPACES_DIR": str(settings / "spaces"),
+    }
+    command = [sys.executable, "-m", "jupyter", "lab", "--no-browser"]
+    with open(settings / "log", "wb") as log:
+        process = subprocess.Popen(command, env=environment, stdout=log, stderr=log, start_new_session=True)
+    try:
+        found = settings / "run"
+        wait_for(lambda: list(found.glob("jpserver-*.json")) or process.poll() is not None, 90, "JupyterLab")
+        assert process.poll() is None, (settings / "log").read_text()
+        about = json.loads(next(found.glob("jpserver-*.json")).read_text())
+        address = f"http://127.0.0.1:{about['port']}"
+        wait_for(lambda: _answers(f"{address}/api/status?token={token}"), 60, "JupyterLab to answer")
+        yield address, token
+    finally:
+        os.killpg(process.pid, signal.SIGTERM)
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+
+
+def _answers(url):
+    try:
+        with urllib.request.urlopen(url, timeout=5) as answer:
+            return answer.status == 200
+    except OSError:
+        return False
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    executable()
+    folder = tmp_path_factory.mktemp("lab")
+    shutil.copytree(FOLDER, folder / "notebooks", ignore=shutil.ignore_patterns("conftest.py", ".*"))
+    with jupyter_lab(folder, folder / "settings") as served, browser(tmp_path_factory.mktemp("profile")) as door:
+        yield served, door
+
+
+@pytest.mark.parametrize("name", NOTEBOOKS)
+def test_runs_in_the_lab(lab, name, pytestconfig):
+    (address, token), door = lab
+    folder, pictures = pytestconfig.rootpath / "artefacts", []
+    with page(door, width=1280, height=1000) as view:
+        view.open(f"{address}/doc/tree/notebooks/{name}?token={token}&reset")
+        wait_for(lambda: view.evaluate(f"globalThis.jupyterapp ? !!{BOOK} : false"), 90, f"{name} to open")
+        view.evaluate(f"{BOOK}.context.ready.then(() => {BOOK}.sessionContext.ready).then(() => true)")
+        view.evaluate(f"jupyterapp.shell.activateById({BOOK}.id)")
+        view.evaluate("jupyterapp.commands.execute('notebook:clear-all-cell-outputs').then(() => true)")
+        view.evaluate("jupyterapp.commands.execute('notebook:run-all-cells').then(() => true)")
+        wait_for(lambda: view.evaluate(f"{BOOK}.sessionContext.session?.kernel?.status") == "idle", 60, "the kernel")
+        cells = [cell for cell in view.evaluate(CELLS) if cell["source"].strip()]
+        view.evaluate("jupyterapp.shell.collapseLeft()")
+        for shape, width in (("wide", 1280), ("narrow", 480)):
+            # As tall as the notebook, so that one picture holds all of it.
+            for height in (1000, 200 + min(view.evaluate(HEIGHT), 16_000)):
+                view.resize(width, height)
+                view.evaluate(f"{BOOK}.content.activeCellIndex = 0; {BOOK}.content.scrollToItem(0).then(() => true)")
+                time.sleep(1)
+            pictures.append(folder / f"lab-{name.replace('/', '-').removesuffix('.ipynb')}-{shape}.png")
+            view.screenshot(pictures[-1], whole=False)
+        view.evaluate(f"{BOOK}.sessionContext.shutdown().then(() => true)")
+    assert [cell["errors"] for cell in cells if cell["errors"]] == []
+    assert [cell["count"] for cell in cells] == list(range(1, len(cells) + 1))
+    assert sum(cell["outputs"] for cell in cells) > 0
+    assert all(picture.stat().st_size > 20_000 for picture in pictures)
