@@ -1,0 +1,87 @@
+"""How well a model agrees with measurements it was not fitted to."""
+
+from dataclasses import dataclass
+
+from fieldkit.core import FieldkitError, Result
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Agreement(Result):
+    """Bias and scatter of models against one measured series.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        One row per model and part: ``n, bias_k, rmse_k, worst_k`` (model minus measured).
+    measured, modelled : pandas.Series and pandas.DataFrame
+        The series themselves, for figures.
+    sentence : str
+    """
+
+    table: object
+    measured: object
+    modelled: object
+    sentence: str
+
+
+def agreement(measured_c, modelled_c, *, parts=None):
+    """Compare modelled temperatures with a measured series.
+
+    Parameters
+    ----------
+    measured_c : pandas.Series
+        Measured temperature (°C).
+    modelled_c : pandas.DataFrame or dict of Series
+        One column per model (°C), same index.
+    parts : dict of str to boolean Series, optional
+        Named parts of the series that are judged apart as well, e.g. ``{"day": irradiance > 20}``.
+
+    Returns
+    -------
+    Agreement
+
+    Raises
+    ------
+    FieldkitError
+        When the indexes differ or nothing is left to compare.
+
+    Notes
+    -----
+    Model minus measured: bias is its mean, RMSE the root of its mean square. Rows in which either is missing are left
+    out and not counted in ``n``. The samples follow one another and are not independent: no confidence interval is
+    given.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> real = pd.Series([20.0, 25.0, 30.0])
+    >>> agreement(real, {"ours": real + 1.0}).table.round(2)
+                n  bias_k  rmse_k  worst_k
+    model part
+    ours  all   3     1.0     1.0      1.0
+    """
+    import numpy as np
+    import pandas as pd
+
+    modelled = pd.DataFrame(modelled_c)
+    if not modelled.index.equals(measured_c.index):
+        raise FieldkitError("Measured and modelled series do not have the same index: join them into one table first.")
+    masks = {"all": pd.Series(True, index=measured_c.index)} | (parts or {})
+    rows = []
+    for name, series in modelled.items():
+        error = (series - measured_c).dropna()
+        for part, mask in masks.items():
+            chosen = error[mask.reindex(error.index)]
+            if chosen.empty:
+                raise FieldkitError(f"Nothing to compare for {name}, {part}: no row has both values.")
+            worst = chosen.iloc[int(np.argmax(np.abs(chosen.to_numpy())))]
+            rows.append((name, part, len(chosen), chosen.mean(), float(np.sqrt((chosen**2).mean())), worst))
+    table = pd.DataFrame(rows, columns=["model", "part", "n", "bias_k", "rmse_k", "worst_k"])
+    table = table.set_index(["model", "part"])
+    whole = table.xs("all", level="part")
+    best, last = whole["rmse_k"].idxmin(), whole["rmse_k"].idxmax()
+    words = [f"{best}: bias {whole.loc[best, 'bias_k']:+.1f} K, RMSE {whole.loc[best, 'rmse_k']:.1f} K"]
+    if last != best:
+        words.append(f"{last}: bias {whole.loc[last, 'bias_k']:+.1f} K, RMSE {whole.loc[last, 'rmse_k']:.1f} K")
+    sentence = f"Model minus measured over {int(whole['n'].max())} readings; " + "; ".join(words) + "."
+    return Agreement(table=table, measured=measured_c, modelled=modelled, sentence=sentence)
