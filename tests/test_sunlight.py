@@ -104,3 +104,18 @@ def test_uv_picture_counts_the_readings_below_a_clear_sky():
     figure = figures.uv_through_day(clear, pd.Series([0.1, 3.0, 20.0, 1.0], index=[30.0, 60.0, 60.0, 50.0]))
     assert figure.axes[0].get_title(loc="left").startswith("75 % of the readings")
     assert len(figures.uv_through_day(clear).axes) == 1
+
+
+def test_without_a_logger_the_clear_sky_stands_in_and_says_so():
+    import dataclasses
+
+    import fieldkit
+
+    season = fieldkit.demo_season()
+    measured = sunlight.on_the_level(season)
+    assert measured.index.is_unique and measured.index.is_monotonic_increasing
+    bare = dataclasses.replace(season, loggers=None)
+    clear = sunlight.on_the_level(bare)
+    assert clear.name == "clear sky (nobody measured)" and clear.notna().all()
+    # Real skies stay below clear ones on the whole; both cover the same season.
+    assert measured.mean() < clear.mean() and abs(len(clear) - len(measured)) < 60

@@ -175,3 +175,41 @@ def _grouped(part, by, place):
         start = (np.floor(sun.solar_time(times, longitude_deg=place["longitude_deg"]) / 2) * 2).astype(int)
         group = start.map(lambda hour: f"{hour}–{hour + 2} h")
     return part.assign(group=group, clear_sky_w_m2=clear)
+
+
+def on_the_level(season):
+    """Sun on level ground through a season: measured if a logger did, else a clear sky.
+
+    Parameters
+    ----------
+    season : Season
+        A season folder as read.
+
+    Returns
+    -------
+    Series
+        W/m² by time (zone of the site); its name says where it is from. Of several irradiance loggers the one with the
+        most readings.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> light = on_the_level(fieldkit.demo_season())
+    >>> light.name, len(light)
+    ('measured by sun-1', 10462)
+    """
+    if season.loggers is not None:
+        info = season.logger_info
+        names = info.loc[info["role"] == "irradiance", "logger_id"]
+        readings = season.loggers[season.loggers["logger_id"].isin(names)].dropna(subset="value")
+        if len(readings):
+            name = readings["logger_id"].value_counts().index[0]
+            light = readings[readings["logger_id"] == name].set_index("time")["value"].sort_index()
+            return light[~light.index.duplicated()].rename(f"measured by {name}")
+    site = season.site
+    days = pd.date_range(season.first_day, pd.Timestamp(season.last_day) + pd.Timedelta(days=1), freq="30min")
+    times = days.tz_localize(site.timezone, nonexistent="NaT", ambiguous="NaT").dropna()
+    clear = sun.clear_sky(
+        times, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, elevation_m=site.elevation_m
+    )
+    return clear["ghi_w_m2"].rename("clear sky (nobody measured)")
