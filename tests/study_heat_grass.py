@@ -62,9 +62,7 @@ def main(path):
     filled = table.interpolate("time", limit=18).ffill().bfill()
     albedo = table["sw_up"].clip(lower=0).sum() / table["ghi_w_m2"].clip(lower=0).sum()
     surface = ((filled["lw_up"] - 0.03 * filled["sky_w_m2"]) / (0.97 * heat.SIGMA)) ** 0.25 - 273.15
-    print(
-        f"{len(table)} steps of {STEP}; {gaps.sum()} with gaps, filled for the model and not judged; albedo {albedo:.2f}"
-    )
+    print(f"{len(table)} steps of {STEP}; {gaps.sum()} with gaps, filled but not judged; albedo {albedo:.2f}")
     models = {}
     for name in ("grass", "soil", "rock"):
         answer = ground.surface_temperature(

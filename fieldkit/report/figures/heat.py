@@ -63,7 +63,7 @@ def fluxes(balances):
         axes.set_title(
             f"{hottest} is warmest: {balances[hottest]['operative_temperature_c']:.1f} °C operative temperature"
         )
-        axes.legend()
+        axes.legend(handles=keys)
     return figure
 
 
@@ -152,10 +152,8 @@ def following(table):
         operative, body = table["operative_temperature_c"], table["body_temperature_c"]
         axes.plot(table.index, operative, color=COLOURS["radiation"], linestyle="-.", label="operative temperature")
         axes.plot(table.index, body, color="black", linewidth=1.8, label="body")
-        axes.set_title(
-            f"The body stays within {body.min():.1f} to {body.max():.1f} °C "
-            f"while its place ranges from {operative.min():.1f} to {operative.max():.1f} °C"
-        )
+        behind = (operative - body).abs().max()
+        axes.set_title(f"The body follows its place and is at most {behind:.1f} K behind")
         axes.set_ylabel("temperature (°C)")
         axes.set_xlabel("time")
         axes.legend()
