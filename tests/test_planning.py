@@ -1,0 +1,142 @@
+"""The planning of seasons: against brute force, against a known chance, and at the edges."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+import study_planning as study
+
+from fieldkit.core import FieldkitError
+from fieldkit.field import planning
+from fieldkit.report.figures import planning as figures
+from fieldkit.report.figures.style import drawn_numbers
+
+SMALL = {"effect": 3.0, "n_sets": (30, 60), "n_animals": (10,), "n_seasons": 6, "permutations": 19}
+
+
+def chance(sets):
+    """A known chance of a right verdict, that levels off below 1."""
+    return 0.95 * (1 - np.exp(-np.asarray(sets, float) / 60))
+
+
+@pytest.fixture
+def known(monkeypatch):
+    """Verdicts drawn with the known chance in place of simulated seasons, so that many plans can be tried."""
+
+    def verdict(task, world, permutations):
+        _, sets, random = task
+        return "radiation" if random.random() < chance(sets) else "undecided"
+
+    monkeypatch.setattr(planning, "_verdict", verdict)
+
+
+def test_curve_agrees_with_brute_force():
+    # The full study is tests/study_planning.py; here one size between two, few seasons, 3.3 standard errors (99.9 %).
+    (row,) = study.compare(10, 40, 40, sizes=(25, 50), between=(35,), effect=2.5)
+    assert abs(row[-1]) < 3.3
+    assert row[2] > 0.02
+
+
+def test_needed_number_covers_the_known_truth(known):
+    truth = -60 * np.log(1 - 0.8 / 0.95)
+    held = []
+    for seed in range(40):
+        row = planning.plan(n_sets=(20, 40, 80, 120, 160, 240), n_seasons=200, rng=seed).needed.loc[15]
+        held.append(row["low"] <= truth <= row["high"])
+    # 99.9 % of binomial counts at 93 % coverage are 31 or more of 40.
+    assert sum(held) >= 31
+
+
+def test_curve_covers_the_known_chance(known):
+    sizes = (20, 30, 40, 60, 80, 120, 160, 240)
+    held = []
+    for seed in range(25):
+        found = planning.plan(n_sets=sizes, n_seasons=200, rng=seed)
+        at = found.curve[found.curve["sets"].isin(sizes)]
+        held.append(((at["low"] <= chance(at["sets"])) & (chance(at["sets"]) <= at["high"])).mean())
+        assert (np.diff(found.curve["right"]) >= 0).all()
+    assert 0.9 < np.mean(held) <= 1
+
+
+def test_needed_number_says_when_it_lies_outside(known):
+    few = planning.plan(n_sets=(5, 10), n_animals=(5,), n_seasons=50)
+    assert few.needed.loc[5, "status"] == "more than tried"
+    assert "not even 10 sets are enough" in few.sentence
+    many = planning.plan(n_sets=(400, 800), n_seasons=50)
+    assert many.needed.loc[15, "status"] == "fewer than tried"
+    assert "already enough" in many.sentence
+
+
+def test_days_follow_from_sets(known):
+    found = planning.plan(n_sets=(20, 40, 80, 160, 320), sets_per_day=8, n_seasons=100)
+    assert found.table["days"].tolist() == [3, 5, 10, 20, 40]
+    assert found.needed.loc[15, "days"] == np.ceil(found.needed.loc[15, "sets"] / 8)
+
+
+def test_same_seed_same_plan_whatever_the_workers():
+    one = planning.plan(**SMALL, rng=4)
+    two = planning.plan(**SMALL, rng=4, workers=2)
+    pd.testing.assert_frame_equal(one.table, two.table)
+    pd.testing.assert_frame_equal(one.curve, two.curve)
+    assert one.seed == 4
+
+
+def test_shares_add_up_and_progress_is_told():
+    told = []
+    found = planning.plan(**SMALL, progress=lambda done, total: told.append((done, total)))
+    shares = found.table[["right", "wrong", "undecided", "none", "untestable"]].sum(axis=1)
+    np.testing.assert_allclose(shares, 1)
+    assert told == [(i, 12) for i in range(1, 13)]
+
+
+def test_random_choice_is_planned_for():
+    found = planning.plan(**(SMALL | {"driver": "none", "n_seasons": 20}))
+    # 20 seasons at 95 %: 99.9 % of binomial counts are 15 or more.
+    assert (found.table["right"] >= 0.75).all()
+    assert "If animals choose at random" in found.sentence
+
+
+def test_noisy_instruments_need_more(known, monkeypatch):
+    # The stated errors and the site must reach the simulation.
+    worlds = []
+
+    def verdict(task, world, permutations):
+        worlds.append(world)
+        return "radiation"
+
+    monkeypatch.setattr(planning, "_verdict", verdict)
+    site = SimpleNamespace(name="there", latitude_deg=-33.0, longitude_deg=18.5, timezone="Africa/Johannesburg")
+    found = planning.plan(**SMALL, site=site, instrument_errors={"surface_c": 4.0})
+    assert worlds[0]["latitude_deg"] == -33.0 and worlds[0]["timezone"] == "Africa/Johannesburg"
+    assert worlds[0]["instrument_errors"] == {"surface_c": 4.0}
+    assert found.settings["site"] == "there"
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"n_sets": 100}, "at least two season sizes"),
+        ({"n_animals": 1}, "at least 2 animals"),
+        ({"n_animals": 50}, "no more than the smallest season"),
+        ({"target": 80}, "between 0 and 1"),
+        ({"n_seasons": 1}, "2 or more"),
+        ({"effect": -1}, "must be above 0"),
+        ({"driver": "moon"}, "driver must be"),
+    ],
+)
+def test_refuses_in_plain_words(change, words):
+    with pytest.raises(FieldkitError, match=words):
+        planning.plan(**(SMALL | change))
+
+
+def test_figure_draws_the_plan(known):
+    found = planning.plan(n_sets=(20, 40, 80, 160), n_animals=(8, 20), n_seasons=60)
+    figure = figures.curve(found)
+    drawn = drawn_numbers(figure)
+    for animals, part in found.table.groupby("animals"):
+        points = drawn[drawn["series"] == f"{animals} animals, 60 seasons each"]
+        np.testing.assert_allclose(points["y"].astype(float), part["right"])
+        line = drawn[drawn["series"] == f"{animals} animals, curve"]
+        np.testing.assert_allclose(line["y"].astype(float), found.curve.query("animals == @animals")["right"])
+    assert "choice sets of" in figure.axes[0].get_title(loc="left")
