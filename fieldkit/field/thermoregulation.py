@@ -124,13 +124,14 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
 
     References
     ----------
-    Hertz, Huey & Stevenson (1993) Am. Nat. 142:796-818 (central 50 %).
+    Hertz, Huey & Stevenson (1993) Am. Nat. 142:796-818 (central 50 %). Hyndman & Fan (1996) Am. Stat. 50:361-365
+    (quantiles of small samples, type 8).
 
     Examples
     --------
     >>> body = [31, 33, 34, 35, 36, 32, 33, 34, 35, 37]
-    >>> preferred_range(body, animal_id=["A"] * 5 + ["B"] * 5).table["estimate_c"].tolist()
-    [33.0, 35.0]
+    >>> preferred_range(body, animal_id=["A"] * 5 + ["B"] * 5).table["estimate_c"].round(2).tolist()
+    [32.5, 35.5]
     """
     if not 0 < central < 1:
         raise FieldkitError(f"central={central} must lie between 0 and 1; half (0.5) is the custom.")
@@ -153,8 +154,8 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
 
     def ends(sample):
         if pool == "readings":
-            return dict(zip(("low", "high"), np.quantile(sample["value"], tails)))
-        own = [np.quantile(group, tails) for _, group in sample.groupby("animal_id")["value"]]
+            return dict(zip(("low", "high"), _quantiles(sample["value"], tails)))
+        own = [_quantiles(group, tails) for _, group in sample.groupby("animal_id")["value"]]
         return dict(zip(("low", "high"), np.mean(own, axis=0)))
 
     draws, seed, table = None, None, pd.DataFrame({"estimate_c": ends(readings)}).assign(low_c=np.nan, high_c=np.nan)
@@ -164,8 +165,8 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
         draws, seed = drawn.draws.to_numpy(), drawn.seed
     table = table.set_axis(["lower end", "upper end"]).rename_axis("preferred range")
     own = readings.groupby("animal_id")["value"]
-    by_animal = pd.DataFrame(
-        {"readings": own.size(), "low_c": own.quantile(tails[0]), "high_c": own.quantile(tails[1])}
+    by_animal = own.agg(
+        readings="size", low_c=lambda v: _quantiles(v, tails[0]), high_c=lambda v: _quantiles(v, tails[1])
     )
     low, high = table["estimate_c"]
     if draws is None:
@@ -454,6 +455,11 @@ def exploitation(body_c, operative_c, preferred_range_c, *, animal_id=None, leve
         settings={"level": level, "n_resamples": n_resamples},
         seed=seed,
     )
+
+
+def _quantiles(values, shares):
+    # Median-unbiased (Hyndman & Fan 1996, type 8): a few readings an animal would otherwise draw its quartiles inwards.
+    return np.quantile(values, shares, method="median_unbiased")
 
 
 def _flat(values):
