@@ -494,7 +494,7 @@ def blackbody_share(temperature_k, low_nm, high_nm):
 
     Notes
     -----
-    Exact series of the incomplete Planck integral (Chang & Rhee 1984, Int. Comm. Heat Mass Transfer 11:451-455). Glass
+    Exact series of the incomplete Planck integral (Chang & Rhee 1984, Int. Comm. Heat Mass Transfer 11:451-455, from memory). Glass
     and coatings of real lamps remove most UV-B: for UV an upper bound.
 
     Examples
@@ -626,8 +626,8 @@ def clear_sky_uv_index(zenith_deg, ozone_du=300.0):
     Returns
     -------
     same kind
-        UV index. Haze takes 10 to 30 % off, a kilometre of height adds some 6 to 10 %, snow up to 80 %
-        (WHO 2002); clouds mostly take.
+        UV index. Haze and most clouds take some off; a kilometre of height adds 10 to 12 % and fresh snow reflects up
+        to 80 % (WHO 2002, from memory).
 
     Notes
     -----
@@ -677,7 +677,7 @@ def erythema_time(uv_index, doses=1.0):
     uv_index : float, array, Series or DataArray
         UV index, held constant.
     doses : float or array
-        SED of 100 J/m² weighted; fair skin reddens at 2 to 3.
+        SED of 100 J/m² weighted; fair skin reddens at 2 to 3 (common practice, no source).
 
     Returns
     -------

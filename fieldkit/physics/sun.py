@@ -295,8 +295,8 @@ def clear_sky(
     Returns
     -------
     DataFrame, dict or Dataset
-        ``ghi_w_m2, dni_w_m2, dhi_w_m2``. A typical clear sky, not that day's: haze moves DNI by some 10 % (Ineichen
-        2008 finds RMSE of 5 to 10 % with monthly turbidity).
+        ``ghi_w_m2, dni_w_m2, dhi_w_m2``. A typical clear sky, not that day's: on a cloudless winter day in the San
+        Luis Valley (2317 m) the map's turbidity gave GHI 5 % and DNI 7 % too low; summer haze does the opposite.
 
     Examples
     --------
@@ -364,8 +364,9 @@ def decompose(ghi_w_m2, apparent_zenith_deg, *, extraterrestrial_w_m2=SOLAR_CONS
     Notes
     -----
     Erbs, Klein & Duffie (1982, Solar Energy 28:293-302) in the continuous form of Driesse, Jensen & Perez (2024).
-    Fitted to hourly sums: a single minute under broken cloud can be wrong by 100 W/m² and more. With the sun less than
-    3° high all of it counts as diffuse.
+    Fitted to hourly sums: a single minute under broken cloud can be wrong by 100 W/m² and more, and thin mountain air is
+    clearer than its limit allows (San Luis Valley, 2317 m, a cloudless winter day by minutes: DNI 69 W/m² too low, DHI
+    22 W/m² too high). With the sun less than 3° high all of it counts as diffuse. Measure diffuse light if you can.
 
     Examples
     --------

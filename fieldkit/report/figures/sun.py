@@ -225,14 +225,14 @@ def spectra(lights, *, bands=None):
     bands = spectrum.BANDS if bands is None else bands
     figure, axes = new_axes()
     with look():
-        parts = []
-        top = 0.0
+        visible = list(bands).index("visible") if "visible" in bands else 0
+        parts, top = [], 0.0
         for (words, light), (colour, line) in zip(lights.items(), _STYLES * len(lights)):
             shares = spectrum.band_shares(light, bands=bands, total_range_nm=(300, 3000))
             scaled = light.loc[300:3000] / shares.total_w_m2 * 1000
             axes.plot(scaled.index, scaled, label=words, color=COLOURS[colour], linestyle=line, linewidth=1.3)
             top = max(top, float(scaled.max()))
-            parts.append(f"{words} {shares.table['share_pct'].get('visible', np.nan):.0f} %")
+            parts.append(shares.table["share_pct"].iloc[visible])
         for name, (low, high) in bands.items():
             axes.axvline(low, color=COLOURS["available"], linewidth=0.8, linestyle=":")
             axes.text(np.sqrt(max(low, 290) * high), 1.08 * top, name, ha="center", fontsize=8.5, color=COLOURS["used"])
@@ -244,7 +244,9 @@ def spectra(lights, *, bands=None):
         axes.set_ylim(0, 1.18 * top)
         axes.set_xlabel("wavelength (nm)")
         axes.set_ylabel("watts per nm in every 1000 W")
-        axes.set_title(f"Visible share: {', '.join(parts)}")
+        least, most = f"{min(parts):.0f}", f"{max(parts):.0f}"
+        span = least if least == most else f"{least} to {most}"
+        axes.set_title(f"{span} % of the power (300–3000 nm) is {list(bands)[visible]}")
         axes.legend(fontsize=9)
     return figure
 
@@ -344,8 +346,8 @@ def uv_through_day(computed, measured=None):
                 measured.index,
                 measured,
                 linestyle="",
-                marker="D",
-                markersize=4,
+                marker=".",
+                markersize=5,
                 color=COLOURS["used"],
                 label="readings",
             )
