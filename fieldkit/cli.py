@@ -1,6 +1,7 @@
 """The command `fieldkit`: one thin door per verb. Parses, calls, prints; computes nothing."""
 
 import argparse
+import os
 import sys
 
 from fieldkit import __version__
@@ -124,6 +125,10 @@ def main(argv=None):
         return arguments.run(arguments)
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
+        return STOPPED
+    except BrokenPipeError:
+        # The reader of our output (head, less) has left: nothing to say to anyone.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return STOPPED
     except FieldkitError as error:
         if arguments.debug:

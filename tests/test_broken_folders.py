@@ -326,7 +326,7 @@ BROKEN = {
         3,
         "time",
         "05/04/2023 10:22",
-        "day 5 of month 4 or day 4 of month 5",
+        "either way round",
         'order = "dmy"',
     ),
     "both orders": (
@@ -498,7 +498,15 @@ BROKEN = {
         "turned this number into a date",
         "plain number",
     ),
-    "merged cells": (set_cell(1, 0, None), "choices.xlsx", 3, "set_id", "", "empty", "merged"),
+    "one cell for several rows": (
+        set_cell(1, 0, None),
+        "choices.xlsx",
+        3,
+        "set_id",
+        "",
+        "empty",
+        "fill each of them",
+    ),
     "formula never worked out": (
         set_cell(1, 7, "=G3+4"),
         "choices.xlsx",

@@ -133,3 +133,18 @@ def test_a_console_without_letters_does_not_fail(good):
         env={"PYTHONIOENCODING": "ascii", "PATH": ""},
     )
     assert done.returncode == 2 and b"Traceback" not in done.stderr and b"surface_c" in done.stdout
+
+
+def test_a_reader_that_leaves_early_is_no_fault(good):
+    # head closes the pipe after one line; the sentences do not fit into the pipe's buffer.
+    rows = "\n".join(f"2023-05-14 10:{n % 60:02d}:{n // 60:02d},none-{n},1" for n in range(600))
+    (good / "loggers.csv").write_text("time,logger_id,value\n" + rows + "\n")
+    code = "import sys; from fieldkit.cli import main; sys.exit(main(sys.argv[1:]))"
+    check = subprocess.Popen(
+        [sys.executable, "-c", code, "check", str(good)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    check.stdout.readline()
+    check.stdout.close()
+    assert check.stderr.read() == b""
+    check.stderr.close()
+    assert check.wait() == cli.STOPPED

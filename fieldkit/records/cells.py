@@ -391,7 +391,7 @@ def _written(text, order, reason, need_clock, has_real_dates):
             )
         if order is None and one != two:
             return (
-                f"This can be day {one} of month {two} or day {two} of month {one}.|"
+                "Day and month can be read either way round, and no date of this column settles it.|"
                 'Write order = "dmy" or order = "mdy" under [dates] in season.toml, or write dates as 2023-05-14.'
             )
         day, month = (two, one) if order == "mdy" else (one, two)

@@ -126,7 +126,7 @@ def read_season(path):
     problems = Problems()
     digest = hashlib.sha256()
     stated = _read_settings(path, problems, digest)
-    found = sheets.find(path, problems, digest)
+    found = sheets.find(path, stated or {}, problems, digest)
     if stated is None:
         raise SeasonError(problems.table(), path)
     tables, sources = {}, []
@@ -218,23 +218,22 @@ def _read_table(raws, table, stated, problems, sources):
 
 def _read_part(raw, table, stated, problems, sources):
     schema = schemas.TABLES[table]
-    header_row = int(raw.cells.index[0]) - 1 if len(raw.cells) else None
     columns, units = {}, {}
     for name in raw.header:
-        column, unit = headers.match(name, table, stated, raw.file, problems, header_row)
+        column, unit = headers.match(name, table, stated, raw.file, problems, raw.header_row)
         if column in columns:
             problems.add(
                 raw.file,
                 f"This column and '{columns[column]}' both mean {column}.",
                 "Keep one of them, or rename the other.",
-                row=header_row,
+                row=raw.header_row,
                 column=name,
             )
             continue
         if column:
             columns[column] = name
             units[column] = unit
-    _say_missing_columns(raw, table, columns, problems, header_row)
+    _say_missing_columns(raw, table, columns, stated, problems)
     numeric = [n for c, n in columns.items() if schema.columns[c].metadata["kind"] == "number"]
     decimal = _decimal(raw, numeric, stated, problems)
     frame = pd.DataFrame(index=raw.cells.index)
@@ -278,30 +277,54 @@ def _say(wrong, file, column, problems):
     return {w[0] for w in wrong}
 
 
-def _say_missing_columns(raw, table, columns, problems, header_row):
+def _say_missing_columns(raw, table, columns, stated, problems):
     schema = schemas.TABLES[table]
-    free = [n for n in raw.header if n not in columns.values()]
+    said = headers.renamed(table, stated)
+    free = [n for n in raw.header if n not in columns.values() and headers.base(n) not in said]
     needed = [c for c, declared in schema.columns.items() if declared.required and c not in columns]
     if table == "loggers" and "/" in raw.file and "logger_id" in needed:
         needed.remove("logger_id")
+    lost = []
     for column in needed:
         near = _nearest(column, free)
-        remedy = f"Add the column {column}: {schema.columns[column].description}."
         if near:
-            remedy = (
+            problems.add(
+                raw.file,
+                "This column is missing.",
                 f"If the column '{near}' is meant, rename it to '{column}', or add \"{near}\" = \"{column}\" under "
-                f"[columns.{table}] in season.toml."
+                f"[columns.{table}] in season.toml.",
+                row=raw.header_row,
+                column=column,
             )
-        elif column == "set_id" and raw.separator and len(raw.header) == 1:
+        else:
+            lost.append(column)
+    if lost:
+        meanings = "; ".join(f"{c}: {schema.columns[c].description}" for c in lost)
+        remedy = f"Add the column{'s' if len(lost) > 1 else ''} {meanings}."
+        if len(raw.header) == 1 and raw.separator:
             remedy = "The whole header was read as one cell: save the sheet as CSV with commas, semicolons or tabs."
-        problems.add(raw.file, "This column is missing.", remedy, row=header_row, column=column)
+        elif free:
+            number = next((c for c in lost if schemas.column_range(table, c)), None)
+            new = f"{headers.stem(number)} [UNIT]" if number else lost[0]
+            yours = ", ".join(repr(n) for n in free[:12])
+            remedy += (
+                f" If a column of yours holds it ({yours}), rename it, or say so in season.toml under "
+                f'[columns.{table}], a line each, such as "YOUR HEADER" = "{new}".'
+            )
+        problems.add(
+            raw.file,
+            "This column is missing." if len(lost) == 1 else "These columns are missing.",
+            remedy,
+            row=raw.header_row,
+            column=", ".join(lost),
+        )
     for group in schema.metadata["one_of"]:
         if not any(c in columns for c in group):
             problems.add(
                 raw.file,
                 "None of these columns is there.",
                 f"Add at least one of {', '.join(group)}.",
-                row=header_row,
+                row=raw.header_row,
                 column=" or ".join(group),
             )
     for column in schema.columns:
@@ -312,7 +335,7 @@ def _say_missing_columns(raw, table, columns, problems, header_row):
                     raw.file,
                     "This column is kept but not used.",
                     f"If it is {column}, rename it.",
-                    row=header_row,
+                    row=raw.header_row,
                     column=near,
                 )
 
@@ -431,6 +454,12 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
     name = columns["time"]
     local, offset, wrong, notes = cells.moments(raw.cells[name], days=days, **asked)
     bad["time"] = _say(wrong, raw.file, name, problems) | bad.get("date", set())
+    if days is not None:
+        for index in days.index[days.isna() & local.isna()].difference(list(bad["time"])):
+            if not cells.is_missing(cells.tidy(raw.cells.loc[index, name])):
+                bad["time"].add(index)
+                problem, remedy = _why_empty("the day of this row")
+                problems.add(raw.file, problem, remedy, row=index, column=day_name)
     for index, value, problem, remedy in notes:
         problems.warn(raw.file, problem, remedy, row=index, column=name, value=value)
     target = cells.clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
@@ -473,18 +502,15 @@ def _validate(frame, where, table, problems):
                 continue
             name = where.loc[index, f"{column} name"] if f"{column} name" in where else column
             value = cells.tidy(where.loc[index, column]) if column in where else None
-            problem, remedy = _why_outside(case.check, table, column, value, str(where.loc[index, "file"]))
+            problem, remedy = _why_outside(case.check, table, column, value)
             problems.add(
                 where.loc[index, "file"], problem, remedy, row=int(where.loc[index, "row"]), column=name, value=value
             )
 
 
-def _why_outside(check, table, column, value, file):
+def _why_outside(check, table, column, value):
     if check == "not_nullable":
-        remedy = f"Write {schemas.TABLES[table].columns[column].description}."
-        if ".xls" in file:
-            remedy += " If cells are merged in the sheet, part them and fill every row."
-        return "This cell is empty.", remedy
+        return _why_empty(schemas.TABLES[table].columns[column].description)
     if check == "allowed":
         return "This is neither 1 nor 0.", "Write 1 or 0."
     if check == "whole":
@@ -496,6 +522,14 @@ def _why_outside(check, table, column, value, file):
     if limits.dimension == "temperature" and _could_be_fahrenheit(value):
         remedy = f"If this is in °F, write the header as '{headers.stem(column)} [degF]'; else correct the reading."
     return f"This lies outside {low:g} to {high:g}{unit}, the limits for {headers.stem(column)}.", remedy
+
+
+def _why_empty(wanted):
+    return (
+        "This cell is empty.",
+        f"Write {wanted}. If one cell was meant for several rows, fill each of them; if the row is a total or a "
+        "remark, delete it.",
+    )
 
 
 def _could_be_fahrenheit(value):

@@ -44,6 +44,18 @@ def stem(column):
     return column
 
 
+def renamed(table, stated):
+    """Headers that season.toml gives another name, as they are compared, and that name.
+
+    Examples
+    --------
+    >>> renamed("choices", {"columns": {"choices": {"Ground temp": "surface [degF]"}}})
+    {'ground_temp': 'surface [degF]'}
+    """
+    given = settings.section(stated, "columns")
+    return {base(k): v for k, v in (given | settings.section(given, table)).items() if isinstance(v, str)}
+
+
 def match(header, table, stated, file, problems, row):
     """Declared column and unit of one header; (None, None) for a column of the user's own.
 
@@ -55,10 +67,7 @@ def match(header, table, stated, file, problems, row):
     >>> match("wind_mph", "choices", {}, "choices.csv", Problems(), 1)
     ('wind_m_s', 'mph')
     """
-    renamed = settings.section(stated, "columns")
-    renamed = {base(k): v for k, v in (renamed | settings.section(renamed, table)).items() if isinstance(v, str)}
-    if base(header) in renamed:
-        header = renamed[base(header)]
+    header = renamed(table, stated).get(base(header), header)
     plain, unit = split_unit(header)
     name = base(plain)
     schema = schemas.TABLES[table]
@@ -104,7 +113,7 @@ def match(header, table, stated, file, problems, row):
             file,
             "Neither the header nor season.toml says the unit of this column.",
             f"Write the header as '{column}' or '{stem(column)} [{limits.unit}]', or add {stem(column)} = "
-            f'"{limits.unit}" under [units] in season.toml.',
+            f'"{limits.unit}" under [units] in season.toml. If it holds something else, give it another name.',
             row=row,
             column=header,
         )

@@ -316,7 +316,7 @@ SETTINGS = (
     ),
     Setting("instruments.NAME", "what", "text", "what the column was read with"),
     Setting(
-        "instruments.NAME", "error", "error", "standard deviation of its readings, in the unit of the column", True
+        "instruments.NAME", "error", "error", "standard deviation of its readings, in °C, W/m² … as NAME says", True
     ),
     Setting("instruments.NAME", "how", "text", "how you know the error"),
     Setting("loggers.NAME", "role", "text", "what it is there for", True, allowed=tuple(ROLES)),

@@ -200,7 +200,7 @@ def _check_section(section, keys, content, lines, problems):
 def _wrong(setting, value):
     """Problem and remedy of one value, or None."""
     if isinstance(value, str) and value.strip().upper() == "FILL IN":
-        return "This is still to be filled in.", f"Write {setting.meaning}."
+        return "This is still to be filled in.", f"Put the answer in its place: {setting.meaning}."
     number = isinstance(value, int | float) and not isinstance(value, bool)
     if setting.kind in ("number", "error"):
         if not number:

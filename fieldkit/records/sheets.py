@@ -26,6 +26,7 @@ class RawTable:
     table: str
     rival: str
     header: list
+    header_row: int
     cells: pd.DataFrame
     separator: str = ""
     encoding: str = ""
@@ -33,7 +34,7 @@ class RawTable:
     stem: str = ""
 
 
-def find(path, problems, digest):
+def find(path, stated, problems, digest):
     found = []
     if not path.is_dir():
         return found
@@ -47,11 +48,12 @@ def find(path, problems, digest):
             if name in schemas.TABLES:
                 for part in sorted(file.iterdir(), key=lambda p: p.name.lower()):
                     if not part.name.startswith(("~$", ".")):
-                        found += _open(part, f"{file.name}/{part.name}", name, file.name, problems, digest)
+                        found += _open(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
         elif suffix in _OTHER_SHEETS:
             problems.add(file.name, f"A {suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8).")
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
-            found += _open(file, file.name, name if name in schemas.TABLES else None, file.name, problems, digest)
+            table = name if name in schemas.TABLES else None
+            found += _open(file, file.name, table, file.name, stated, problems, digest)
         elif suffix in _TEXT_FILES:
             near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
             problems.warn(
@@ -62,7 +64,7 @@ def find(path, problems, digest):
     return found
 
 
-def _open(file, label, table, rival, problems, digest):
+def _open(file, label, table, rival, stated, problems, digest):
     try:
         data = file.read_bytes()
     except OSError as error:
@@ -75,7 +77,7 @@ def _open(file, label, table, rival, problems, digest):
     suffix = file.suffix.lower()
     digest.update(label.encode() + b"\0" + data)
     if data[:4] == b"PK\x03\x04" and suffix in _WORKBOOKS:
-        return _open_workbook(data, label, table, rival, problems)
+        return _open_workbook(data, label, table, rival, stated, problems)
     if suffix in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         problems.add(
             label,
@@ -83,7 +85,7 @@ def _open(file, label, table, rival, problems, digest):
             "Open it in your spreadsheet program, take the password off and save it as .xlsx or as .csv (UTF-8).",
         )
         return []
-    return _open_text(data, label, table, rival, problems)
+    return _open_text(data, label, table, rival, stated, problems)
 
 
 def decode(data):
@@ -105,7 +107,7 @@ def decode(data):
         return None, "", False
 
 
-def _open_text(data, label, table, rival, problems):
+def _open_text(data, label, table, rival, stated, problems):
     text, encoding, guessed = decode(data)
     if text is None:
         problems.add(label, "This is not a text file.", "Save the sheet as .csv (UTF-8) or as .xlsx.")
@@ -123,7 +125,8 @@ def _open_text(data, label, table, rival, problems):
         text = text.split("\n", 1)[1] if "\n" in text else ""
     if separator is None:
         head = "\n".join(text.splitlines()[:20])
-        separator = max("\t;,", key=lambda s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table)[1:])
+        tried = {s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table, stated) for s in "\t;,"}
+        separator = max(tried, key=lambda s: tried[s][1:])
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error:
@@ -135,6 +138,7 @@ def _open_text(data, label, table, rival, problems):
         label,
         table,
         rival,
+        stated,
         problems,
         skip=skip,
         separator=names.get(separator, separator),
@@ -142,24 +146,29 @@ def _open_text(data, label, table, rival, problems):
     )
 
 
-def _open_workbook(data, label, table, rival, problems):
+def _open_workbook(data, label, table, rival, stated, problems):
     import openpyxl
     from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
-    def load(data_only):
+    def load(**how):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=data_only)
+            return openpyxl.load_workbook(io.BytesIO(data), **how)
 
     try:
-        book = load(True)
+        book = load(read_only=True, data_only=True)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             sheets = {s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets}
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            parts = [archive.read(n) for n in archive.namelist() if n.startswith("xl/worksheets/")]
+        written = load() if any(b"<f" in p or b"<mergeCell " in p for p in parts) else None
     except Exception:
         # A damaged workbook fails in as many ways as there are parts in it.
         problems.add(
-            label, "This workbook is damaged.", "Open it in your spreadsheet program and save it again as .xlsx."
+            label,
+            "This workbook is damaged.",
+            "Open it in your spreadsheet program and save it again as .xlsx.",
         )
         return []
     epoch = 1904 if book.epoch == CALENDAR_MAC_1904 else 1900
@@ -174,60 +183,69 @@ def _open_workbook(data, label, table, rival, problems):
             "No sheet of this workbook was read: none has the name of a table.",
             "Name the sheets " + ", ".join(schemas.TABLES) + ".",
         )
-    formulas = _formulas_without_value(data, load, chosen, sheets)
     found = []
     for title, name in chosen.items():
         place = label if len(sheets) == 1 else f"{label}, sheet {title}"
-        for row, column in formulas.get(title, ()):
-            problems.add(
-                place,
-                "This cell holds a formula whose result was never saved.",
-                "Open the workbook in your spreadsheet program and save it, or write the value itself.",
-                row=row,
-                column=column,
-            )
-        found += _raw(sheets[title], place, name, rival, problems, epoch=epoch)
+        if written is not None:
+            _say_formulas(written[title], sheets[title], place, problems)
+            _fill_merged(written[title], sheets[title], place, problems)
+        found += _raw(sheets[title], place, name, rival, stated, problems, epoch=epoch)
     return found
 
 
-def _formulas_without_value(data, load, chosen, sheets):
-    with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        parts = [n for n in archive.namelist() if n.startswith("xl/worksheets/")]
-        if not any(b"<f" in archive.read(n) for n in parts):
-            return {}
-    from openpyxl.utils import get_column_letter
-
-    empty = {}
-    for title in chosen:
-        for number, row in enumerate(load(False)[title].iter_rows(values_only=True), start=1):
-            for column, value in enumerate(row):
-                if isinstance(value, str) and value.startswith("=") and sheets[title][number - 1][column] is None:
-                    empty.setdefault(title, []).append((number, get_column_letter(column + 1)))
-    return empty
+def _say_formulas(written, rows, place, problems):
+    """Name the cells whose formula was never worked out: they look empty."""
+    for number, row in enumerate(written.iter_rows(values_only=True)):
+        for column, value in enumerate(row):
+            if isinstance(value, str) and value.startswith("=") and rows[number][column] is None:
+                problems.add(
+                    place,
+                    "This cell holds a formula whose result was never saved.",
+                    "Open the workbook in your spreadsheet program and save it, or write the value itself.",
+                    row=number + 1,
+                    column=_letter(column),
+                )
 
 
-def _best_header(rows, table):
-    """Position of the row that looks most like the header, how many names it knows, and its length."""
+def _fill_merged(written, rows, place, problems):
+    """Give each row of cells merged downwards the value they show, and say so."""
+    for area in written.merged_cells.ranges:
+        if area.min_col == area.max_col and area.max_row > area.min_row:
+            value = rows[area.min_row - 1][area.min_col - 1]
+            for number in range(area.min_row, area.max_row):
+                rows[number][area.min_col - 1] = value
+            problems.warn(
+                place,
+                "Cells are merged here; each of their rows was given the value they show.",
+                "Nothing, if it holds for all of these rows.",
+                row=area.min_row,
+                column=_letter(area.min_col - 1),
+                value=cells.tidy(value),
+            )
+
+
+def _best_header(rows, table, stated):
+    """Position of the row that looks most like the header, how many names it knows, and how many cells it has."""
     names = [table] if table else list(schemas.TABLES)
-    known = {headers.base(c) for n in names for c in schemas.TABLES[n].columns} | {
-        headers.stem(c) for n in names for c in schemas.TABLES[n].columns
-    }
+    declared = [c for n in names for c in schemas.TABLES[n].columns]
+    known = {headers.base(c) for c in declared} | {headers.stem(c) for c in declared}
+    known |= set().union(*(headers.renamed(n, stated) for n in names))
     best = (0, -1, 0)
     for number, row in enumerate(rows[:20]):
-        score = sum(headers.base(headers.split_unit(cells.tidy(c))[0]) in known for c in row)
-        if score > best[1] and any(cells.tidy(c) for c in row):
-            best = (number, score, len(row))
+        texts = [text for text in map(cells.tidy, row) if text]
+        score = sum(bool({headers.base(text), headers.base(headers.split_unit(text)[0])} & known) for text in texts)
+        # Without a known name the fullest row is the header: titles and serial numbers above it are short.
+        if (score, len(texts)) > best[1:]:
+            best = (number, score, len(texts))
     return best
 
 
-def _raw(rows, label, table, rival, problems, *, skip=0, separator="", encoding="", epoch=None):
+def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", encoding="", epoch=None):
     if not any(cells.tidy(c) for row in rows for c in row):
         return []
-    start, score, _ = _best_header(rows, table)
+    start, _, _ = _best_header(rows, table, stated)
     first = next(i for i, row in enumerate(rows) if any(cells.tidy(c) for c in row))
-    if score < 1:
-        start = first
-    elif start > first:
+    if start > first:
         problems.warn(
             label,
             f"The header stands in row {start + 1 + skip}; what is above it was not read.",
@@ -255,9 +273,9 @@ def _raw(rows, label, table, rival, problems, *, skip=0, separator="", encoding=
             )
         body.append((row + [None] * len(header))[: len(header)])
         index.append(number)
-    for position, name in enumerate(header):
-        if not name:
-            header[position] = f"column {_letter(position)}"
+    nameless = [position for position, name in enumerate(header) if not name]
+    for position in nameless:
+        header[position] = f"column {_letter(position)}"
     lowered = [h.lower() for h in header]
     for position, name in enumerate(lowered):
         if name in lowered[:position]:
@@ -270,6 +288,10 @@ def _raw(rows, label, table, rival, problems, *, skip=0, separator="", encoding=
             )
             header[position] = f"{header[position]} ({_letter(position)})"
     frame = pd.DataFrame(body, columns=header, index=index, dtype=object)
+    for position in nameless:
+        if not frame[f"column {_letter(position)}"].map(cells.tidy).any():
+            frame = frame.drop(columns=f"column {_letter(position)}")
+    header = list(frame.columns)
     stem = Path(label).stem
     return [
         RawTable(
@@ -277,6 +299,7 @@ def _raw(rows, label, table, rival, problems, *, skip=0, separator="", encoding=
             table=table,
             rival=rival,
             header=header,
+            header_row=start + 1 + skip,
             cells=frame,
             separator=separator,
             encoding=encoding,

@@ -199,9 +199,10 @@ def _no_error_stated(note, stated):
 
 def _sets(note):
     frame = note.frame
-    if "set_id" not in frame or "used" not in frame:
+    # Where set names are missing, sets look torn; that was said already.
+    if "set_id" not in frame or "used" not in frame or frame["set_id"].isna().any():
         return
-    known = frame[frame["set_id"].notna()]
+    known = frame
     for name, rows in known.groupby("set_id", sort=False):
         first = rows.index[0]
         used = rows["used"]
@@ -428,6 +429,8 @@ def _short_of_season(note, name, times, usual, season, moment):
 
 def _span(seconds):
     for size, unit in ((86400, "days"), (3600, "h"), (60, "min")):
+        if seconds == size == 86400:
+            return "day"
         if seconds >= 2 * size or (seconds >= size and unit != "days"):
             return f"{seconds / size:g} {unit}" if seconds % size == 0 else f"{seconds / size:.1f} {unit}"
     return f"{seconds:g} s"

@@ -140,8 +140,9 @@ def settings_template():
             lines.append(f"# {setting.key} = {example} # {remark}")
     lines += [
         "",
-        "# What each column was read with; error is the standard deviation of its readings, in the unit of the column.",
-        "# How to find it: read the same thing ten times; or take half the accuracy (±) of the data sheet.",
+        "# What each column was read with; error is the standard deviation of its readings, in °C or W/m² as the name",
+        "# of the column says, whatever unit you read. How to find it: read the same thing ten times; or divide the ±",
+        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7, limits of which nothing else is known; from memory).",
     ]
     for column, what, error in (
         ("shade_air_c", "thermometer in a small white radiation shield", "0.4"),
@@ -274,7 +275,8 @@ def _copy_notebooks(source, target):
     """Copy the guided notebooks, set to the new folder and without the demo's results."""
     for file in sorted(source.rglob("*")):
         inside = file.relative_to(source)
-        if file.is_dir() or any(part.startswith((".", "_")) for part in inside.parts):
+        # Code beside the notebooks serves the tests.
+        if file.is_dir() or file.suffix == ".py" or any(part.startswith((".", "_")) for part in inside.parts):
             continue
         copy = target / inside
         copy.parent.mkdir(parents=True, exist_ok=True)
