@@ -43,6 +43,8 @@ def toy_season(path, **changes):
     about = {
         "path": path,
         "name": f"Toy {HOSTILE}",
+        "first_day": times[0].date(),
+        "last_day": times[-1].date(),
         "invented": True,
         "site": types.SimpleNamespace(
             name="quarry",
@@ -459,6 +461,11 @@ def test_html_of_outputs_is_cleaned(tmp_path):
     assert "style" not in text and "http" not in text and "border" not in text
     assert 'scope="colgroup"' in text and 'scope="row"' in text
     assert "Table 1." in text
+    named = pd.DataFrame({"n": [1], "low": [0.5]}, index=pd.Index(["r"], name="hour"))
+    heads = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", str(renderer._clean(named._repr_html_())))
+    assert heads == ["hour", "n", "low", "r", "1", "0.5"]
+    blocks = renderer.section("Choice", [cell("markdown", "## Choice\n\nText")], figures=tmp_path)
+    assert blocks == ["<p>Text</p>"]
     dirty = str(renderer.markdown("<a href='javascript:x()' onclick='y()'>z</a> <svg onload='x()'></svg>"))
     assert "javascript" not in dirty and "onclick" not in dirty and "svg" not in dirty
 

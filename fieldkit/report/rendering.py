@@ -88,6 +88,8 @@ class Renderer:
                     )
                 )
                 blocks += self._outputs(cell, figures)
+        if blocks and title.lower() == _text_of_heading(blocks[0]).lower():
+            blocks[0] = Markup(re.sub(r"^<h3>.*?</h3>\s*", "", blocks[0], count=1, flags=re.DOTALL))
         return [block for block in blocks if block]
 
     def markdown(self, text):
@@ -203,6 +205,7 @@ class Renderer:
         if table.caption:
             table.caption.decompose()
         self.tables.append({"number": number, "caption": words})
+        _join_index_names(table)
         table["id"] = f"table-{number}"
         label = soup.new_tag("caption")
         bold = soup.new_tag("b")
@@ -222,6 +225,23 @@ class Renderer:
         # A wide table scrolls inside its frame on a phone, also from the keyboard.
         frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
         table.wrap(frame)
+
+
+def _text_of_heading(block):
+    found = re.match(r"<h3>(.*?)</h3>", block, flags=re.DOTALL)
+    return Markup(found[1]).striptags() if found else ""
+
+
+def _join_index_names(table):
+    """Move the names of an index from pandas' extra header row into the blank cells above them."""
+    rows = table.thead.find_all("tr") if table.thead else []
+    if len(rows) != 2:
+        return
+    above, names = ([(cell, cell.get_text(strip=True)) for cell in row.find_all(["th", "td"])] for row in rows)
+    if len(above) == len(names) and all(bool(top) != bool(name) for (_, top), (_, name) in zip(above, names)):
+        for (cell, top), (_, name) in zip(above, names):
+            cell.string = top or name
+        rows[1].decompose()
 
 
 def _to_html(text):

@@ -234,7 +234,7 @@ class _Page:
         contents += [("methods", "Methods"), ("limitations", "Limitations"), ("cautions", "Cautions")]
         contents += [("reproduce", "Data, code and how to reproduce this"), ("cite", "How to cite")]
         contents += [("warnings", "Appendix: every warning")]
-        paragraphs, called = self._methods()
+        paragraphs, calls = self._methods()
         seeds = self._seeds()
         warnings = self._warnings()
         count = sum(len(w) for w, _ in warnings)
@@ -253,7 +253,7 @@ class _Page:
             sections=sections,
             skipped=[{"title": run.section, "name": run.name, "reason": run.reason} for run in self.skipped],
             methods=paragraphs,
-            methods_table=renderer.table(called, "What was computed, and after whom.") if len(called) else "",
+            calls=calls,
             limitations=self._limitations(),
             data_availability=self._data_availability(),
             input_hash=season.input_hash,
@@ -271,13 +271,9 @@ class _Page:
         return f"{self.season.name}: where the animals bask, and why"
 
     def _facts(self):
-        overview = readings.overview(self.season)
-        days = overview.loc[overview["first day"] != "–"] if len(overview) else overview
-        parts = [self.season.animal.species, self.season.site.name]
-        if len(days):
-            parts.append(f"{days['first day'].min()} to {days['last day'].max()}")
-        parts.append(f"written {self.written}")
-        return " · ".join(str(part) for part in parts if part)
+        season = self.season
+        days = f"{season.first_day} to {season.last_day}"
+        return f"{season.animal.species} · {season.site.name} · {days} · written {self.written}"
 
     def _methods(self):
         season, site = self.season, self.season.site
@@ -315,8 +311,7 @@ class _Page:
             for call in run.collected["calls"]:
                 known = calls.setdefault(call["function"], call | {"options": []})
                 known["options"] += [o for o in call["options"] if o not in known["options"]]
-        rows = [(c["function"], c["summary"], "; ".join(c["options"]), c["notes"]) for c in calls.values()]
-        return paragraphs, pd.DataFrame(rows, columns=["function", "what it does", "options", "notes and sources"])
+        return paragraphs, list(calls.values())
 
     def _seeds(self):
         rows = [(run.name, r["name"], r["kind"], r["seed"]) for run, r in self.results() if r["seed"] is not None]
