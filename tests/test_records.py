@@ -498,6 +498,7 @@ def test_the_dictionary_holds_every_column_and_setting():
         assert set(words.loc[words["table"] == table, "column"]) == set(schema.columns)
     assert not words["meaning"].eq("").any()
     assert words[words["table"].isin(schemas.TABLES)]["example"].ne("").all()
+    assert words.loc[words["usual"].ne(""), "limits from"].ne("").all()
     assert "## choices" in schemas.data_dictionary_markdown() and "surface_c" in schemas.data_dictionary_html()
 
 

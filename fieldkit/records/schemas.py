@@ -82,7 +82,14 @@ RANGES = {
     ),
     "wind": Range("speed", "m/s", (0.0, 114.0), (0.0, 30.0), _WMO + ": gust of 113.2 m/s"),
     "humidity": Range("humidity", "%", (0.0, 105.0), (1.0, 100.0), "common practice, no source"),
-    "uv": Range("none", "", (0.0, 45.0), (0.0, 16.0), "Cabrol et al. 2014: 43.3 (from memory)"),
+    "uv": Range(
+        "none",
+        "",
+        (0.0, 30.0),
+        (0.0, 16.0),
+        "doi:10.1039/c7pp00089h (2017): 25 ± 5 at most in the high Andes, the 43.3 reported there is an instrument's "
+        "fault; usual up to doi:10.1039/c3pp50221j (2014): 16 under a clear sky at 2635 m",
+    ),
     "rain": Range("rain", "mm", (0.0, 1900.0), (0.0, 200.0), _WMO + ": 1825 mm in a day"),
     "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": 1084.8 hPa at sea level"),
     "count": Range("none", "", (0.0, 10_000.0), (0.0, 200.0), "common practice, no source"),
@@ -383,7 +390,7 @@ def data_dictionary():
     Returns
     -------
     pandas.DataFrame
-        Columns: table, column, unit, required, lowest, highest, usual, meaning, example.
+        Columns: table, column, unit, required, lowest, highest, usual, meaning, example, limits from.
 
     Examples
     --------
@@ -395,44 +402,38 @@ def data_dictionary():
     for name, schema in TABLES.items():
         either = {c for group in schema.metadata["one_of"] for c in group}
         for column, declared in schema.columns.items():
-            limits = column_range(name, column)
-            usual = f"{limits.usual[0]:g} to {limits.usual[1]:g}" if limits else ""
-            required = "yes" if declared.required else ("one of these" if column in either else "no")
-            rows.append(
-                (
-                    name,
-                    column,
-                    limits.unit if limits else "",
-                    required,
-                    f"{limits.limits[0]:g}" if limits else "",
-                    f"{limits.limits[1]:g}" if limits else "",
-                    usual,
-                    declared.description,
-                    declared.metadata["example"],
-                )
-            )
+            row = {
+                "table": name,
+                "column": column,
+                "required": "yes" if declared.required else ("one of these" if column in either else "no"),
+                "meaning": declared.description,
+                "example": declared.metadata["example"],
+            }
+            if limits := column_range(name, column):
+                row |= {
+                    "unit": limits.unit,
+                    "lowest": f"{limits.limits[0]:g}",
+                    "highest": f"{limits.limits[1]:g}",
+                    "usual": f"{limits.usual[0]:g} to {limits.usual[1]:g}",
+                    "limits from": limits.source,
+                }
+            rows.append(row)
     for setting in SETTINGS:
-        low, high = setting.limits or ("", "")
-        meaning = setting.meaning
-        if setting.allowed:
-            meaning += "; one of " + ", ".join(str(a) for a in setting.allowed)
-        rows.append(
-            (
-                f"season.toml [{setting.section}]",
-                setting.key,
-                setting.unit,
-                "yes" if setting.required else "no",
-                f"{low:g}" if setting.limits else "",
-                f"{high:g}" if setting.limits else "",
-                "",
-                meaning,
-                "",
-            )
-        )
+        row = {
+            "table": f"season.toml [{setting.section}]",
+            "column": setting.key,
+            "unit": setting.unit,
+            "required": "yes" if setting.required else "no",
+            "meaning": setting.meaning
+            + ("; one of " + ", ".join(map(str, setting.allowed)) if setting.allowed else ""),
+        }
+        if setting.limits:
+            row |= {"lowest": f"{setting.limits[0]:g}", "highest": f"{setting.limits[1]:g}"}
+        rows.append(row)
     for section, meaning in FREE_SECTIONS.items():
-        rows.append((f"season.toml [{section}]", "(your own)", "", "no", "", "", "", meaning, ""))
-    columns = ["table", "column", "unit", "required", "lowest", "highest", "usual", "meaning", "example"]
-    return pd.DataFrame(rows, columns=columns)
+        rows.append({"table": f"season.toml [{section}]", "column": "(your own)", "required": "no", "meaning": meaning})
+    columns = ["table", "column", "unit", "required", "lowest", "highest", "usual", "meaning", "example", "limits from"]
+    return pd.DataFrame(rows, columns=columns).fillna("")
 
 
 def data_dictionary_markdown():
