@@ -379,6 +379,14 @@ def test_within_set_spread_is_an_analysis_of_variance(season, answer):
     assert answer.contrast.loc["surface", "within_set_sd"] == pytest.approx(np.sqrt(residual))
 
 
+def test_standing_is_the_rank_of_the_used_place(season, answer):
+    ranks = season.choices.groupby("set_id")["irradiance_w_m2"].rank()
+    size = season.choices.groupby("set_id")["used"].transform("size")
+    expected = ((ranks - 1) / (size - 1))[season.choices["used"] == 1]
+    np.testing.assert_allclose(answer.standing["radiation"], expected)
+    assert list(answer.standing.index) == list(season.choices["set_id"].unique())
+
+
 def test_correction_for_reading_errors_is_that_of_ordinary_regression():
     # Rosner et al. (1990): with one driver, divide by the reliability; here 0.5.
     season = simulate.choice_season(n_sets=150, rng=8)

@@ -57,6 +57,9 @@ class Comparison(Result):
         verdict rests on.
     contrast : DataFrame
         One row per driver: how much it differed between the places of a set, against the instrument's error.
+    standing : DataFrame
+        One row per set, one column per driver: share of the other places that the used place exceeds (ties count half).
+        Random choice averages one half.
     left_out : DataFrame
         Rows that were not used, with the reason.
     fits : dict of str to Fit
@@ -68,6 +71,7 @@ class Comparison(Result):
     coefficients: object
     corrected: object
     contrast: object
+    standing: object
     left_out: object
     fits: dict
     n_sets: int
@@ -145,6 +149,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     shared = {
         "contrast": contrast,
+        "standing": _standing(values, used, sets, sizes, drivers, kept["set_id"].to_numpy()),
         "left_out": left_out,
         "n_sets": n_sets,
         "n_animals": n_animals,
@@ -182,6 +187,18 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
         notes=tuple(dict.fromkeys(notes)),
         **shared,
     )
+
+
+def _standing(values, used, sets, sizes, drivers, labels):
+    import pandas as pd
+
+    first = np.flatnonzero(used)[np.unique(sets[used], return_index=True)[1]]
+    rest = np.ones(len(used), dtype=bool)
+    rest[first] = False
+    at = values[first][sets]
+    below = ((values < at) + 0.5 * (values == at)) * rest[:, None]
+    share = np.stack([np.bincount(sets, weights=column) for column in below.T], axis=1) / (sizes - 1)[:, None]
+    return pd.DataFrame(share, columns=list(drivers), index=pd.Index(labels[first], name="set_id"))
 
 
 # ---- permutation, correction, verdict --------------------------------------------------------------------------------
