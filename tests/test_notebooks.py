@@ -5,6 +5,8 @@ That the outputs are right is tested by nbval, which reruns them; an emptied not
 
 import ast
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import nbformat
@@ -153,3 +155,25 @@ def test_orders_follow_the_file_names():
 def test_links_between_notebooks_lead_somewhere(book):
     for target in re.findall(r"\]\(([^)#]+\.ipynb)", "\n".join(markdown(book))):
         assert (FOLDER / Path(target).name).exists() or list(FOLDER.rglob(Path(target).name)), target
+
+
+def test_nbval_compares_strictly_with_our_rules(tmp_path):
+    """A tampered number must fail; what the sanitize file names must not."""
+    sources = ("1 + 1", "print('kept at 0x7f00deadbeef')")
+    stored = (["2", "kept at 0x1234567890ab"], ["3", "kept at 0x1234567890ab"])
+    codes = []
+    for result, printed in stored:
+        book = nbformat.v4.new_notebook()
+        outputs = (
+            nbformat.v4.new_output("execute_result", {"text/plain": result}, execution_count=1),
+            nbformat.v4.new_output("stream", name="stdout", text=printed + "\n"),
+        )
+        for count, (source, output) in enumerate(zip(sources, outputs), start=1):
+            book.cells.append(nbformat.v4.new_code_cell(source, outputs=[output], execution_count=count))
+        book.metadata.kernelspec = {"name": "python3", "display_name": "Python 3", "language": "python"}
+        nbformat.write(book, tmp_path / "toy.ipynb")
+        rules = Path(__file__).with_name("nbval_sanitize.cfg")
+        command = [sys.executable, "-m", "pytest", "-q", "--nbval", f"--nbval-sanitize-with={rules}", "toy.ipynb"]
+        done = subprocess.run([*command, "-p", "no:cacheprovider"], cwd=tmp_path, capture_output=True, text=True)
+        codes.append((done.returncode, re.findall(r"\d+ (?:passed|failed)", done.stdout)))
+    assert codes == [(0, ["2 passed"]), (1, ["1 failed", "1 passed"])]
