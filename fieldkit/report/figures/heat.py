@@ -52,9 +52,6 @@ def fluxes(balances):
             label = f"{case}, {balance['operative_temperature_c']:.1f} °C"
             at = np.arange(len(names)) + (number - (len(balances) - 1) / 2) * width
             bars = axes.bar(at, [balance[n] for n in names], width * 0.95, color=colour, label=label)
-            # Each bar carries the name, so that the words for the figure list its numbers.
-            for bar in bars:
-                bar.set_label(label)
             keys.append(bars)
         axes.axhline(0, color="black", linewidth=0.8)
         axes.set_xticks(range(len(names)), [_PARTS[n].replace(" ", "\n", 1) for n in names])
