@@ -290,7 +290,8 @@ def test_air_comes_from_the_loggers_in_shade():
     unrelated = pd.DataFrame({"time": loggers["time"], "value": 60.0, "logger_id": "rock-1"})
     both = pd.concat([loggers, unrelated])
     joined = basking.readings_at(scans["time"], both, info, role="shade_air", tolerance="5min")
-    assert joined.notna().all() and joined.max() < 45
+    assert list(joined) == ["shade-1"]
+    assert joined["shade-1"].notna().all() and joined["shade-1"].max() < 45
     late = scans.assign(time=scans["time"].where(scans.index > 3, scans["time"] + pd.Timedelta(days=200)))
     found = basking.window(late, both, logger_info=info, tolerance="5min")
     assert found.left_out["row"].tolist() == [0, 1, 2, 3]
@@ -302,7 +303,19 @@ def test_two_shade_loggers_are_averaged():
     times = pd.Series(pd.to_datetime(["2030-05-01 09:00"]))
     loggers = pd.DataFrame({"time": times.repeat(2), "logger_id": ["a", "b"], "value": [20.0, 22.0]})
     info = pd.DataFrame({"logger_id": ["a", "b"], "role": "shade_air"})
-    assert basking.readings_at(times, loggers, info, role="shade_air").tolist() == [21.0]
+    assert basking.readings_at(times, loggers, info, role="shade_air").to_numpy().tolist() == [[20.0, 22.0]]
+    scans = watched().drop(columns="shade_air_c")
+    air = watched()["shade_air_c"]
+    apart = pd.concat(
+        [pd.DataFrame({"time": scans["time"], "logger_id": i, "value": air + d}) for i, d in (("a", -1.0), ("b", 1.0))]
+    ).drop_duplicates(["time", "logger_id"])
+    joined = basking.window(scans.drop_duplicates("time"), apart, logger_info=info, cluster=None).looks
+    np.testing.assert_allclose(joined["shade_air_c"], air[joined.index])
+
+
+def test_looks_can_be_looked_at_again():
+    found = basking.window(watched())
+    pd.testing.assert_frame_equal(basking.window(found.looks).table, found.table)
 
 
 def test_rows_are_left_out_with_a_reason():

@@ -1,5 +1,7 @@
 """Thermoregulation indices against their definitions, exact limits and simulated animals."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -248,6 +250,32 @@ def test_used_places_do_not_stand_for_the_habitat():
 def test_refuses_in_plain_words(call, words):
     with pytest.raises(FieldkitError, match=words):
         call()
+
+
+def test_season_tables_go_where_they_belong():
+    scans = pd.DataFrame(
+        {
+            "animal_id": ["A", "B", "C"],
+            "behaviour": ["basking", "moving", "retreat"],
+            "body_temperature_c": [33, 39, 15],
+        }
+    )
+    choices = pd.DataFrame({"operative_c": [33.0, 20.0, np.nan], "used": [1, 0, 0], "place_id": ["P1", "P2", "P3"]})
+    season = SimpleNamespace(scans=scans, choices=choices, gradient=None)
+    found = thermo.of_season(season, preferred_range_c=RANGE)
+    # The hidden animal, the place that was sat in and the place that was not read do not count.
+    assert found.table["estimate"].tolist() == [1.5, 12.0, 1 - 1.5 / 12, 10.5]
+    with pytest.raises(FieldkitError, match="no gradient table"):
+        thermo.of_season(season)
+    with pytest.raises(FieldkitError, match="column operative_c in the table choices"):
+        thermo.of_season(SimpleNamespace(scans=scans, choices=None, gradient=None))
+
+
+def test_quartiles_of_few_readings_are_not_drawn_inwards():
+    cage = gradient(animals=400, each=8, between_sd=0.0)
+    found = thermo.preferred_range(cage["body_c"], animal_id=cage["animal_id"], n_resamples=2)
+    # Quartiles of a normal distribution lie 0.67449 standard deviations (here 1.5) out; numpy's default gives 0.57.
+    np.testing.assert_allclose([found.low_c, found.high_c], 34 + np.array([-1, 1]) * 0.67449 * 1.5, atol=0.08)
 
 
 # ---- figure ----------------------------------------------------------------------------------------------------------

@@ -32,6 +32,8 @@ class Window(Result):
     binned : pandas.DataFrame
         ``shade_air_c`` (mean of the bin), ``looks, share, low, high``: the data behind the curve, Wilson intervals
         that take every look as independent.
+    looks : pandas.DataFrame
+        The scans that were used, with the shade air (and irradiance) joined to them.
     coefficients : pandas.DataFrame
         ``estimate, standard_error`` on the link scale, air in °C.
     covariance : numpy.ndarray
@@ -53,6 +55,7 @@ class Window(Result):
     sentence: str
     curve: pd.DataFrame
     binned: pd.DataFrame
+    looks: pd.DataFrame
     coefficients: pd.DataFrame
     covariance: np.ndarray
     scanned_c: tuple
@@ -205,6 +208,7 @@ def window(
         sentence=_sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out),
         curve=_drawn_curve(curve),
         binned=_binned(looks, level),
+        looks=looks.drop(columns=["yes", "n"]),
         coefficients=curve.reported(),
         covariance=curve.reported_covariance(),
         scanned_c=(curve.low, curve.high),
@@ -229,7 +233,7 @@ def window(
 
 
 def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
-    """Mean over the loggers of one role of the reading nearest in time to each look.
+    """Find what the loggers of one role read nearest in time to each look.
 
     Parameters
     ----------
@@ -246,8 +250,8 @@ def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
 
     Returns
     -------
-    pandas.Series
-        Indexed as `times`; NaN where no logger read within the tolerance.
+    pandas.DataFrame
+        Indexed as `times`, one column per logger; NaN where it did not read within the tolerance.
 
     Examples
     --------
@@ -256,7 +260,7 @@ def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
     ...                         "logger_id": "L1", "value": [18.0, 19.0]})
     >>> info = pd.DataFrame({"logger_id": ["L1"], "role": ["shade_air"]})
     >>> looks = pd.Series(pd.to_datetime(["2030-05-01 09:08", "2030-05-01 12:00"]))
-    >>> readings_at(looks, loggers, info, role="shade_air").tolist()
+    >>> readings_at(looks, loggers, info, role="shade_air")["L1"].tolist()
     [19.0, nan]
     """
     if loggers is None or logger_info is None:
@@ -273,17 +277,16 @@ def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
         {"time": pd.to_datetime(times, utc=zoned).astype(_clock(zoned)), "order": np.arange(len(times))}
     )
     left = left.dropna(subset=["time"]).sort_values("time")
-    columns = []
-    for _, one in chosen.groupby("logger_id"):
+    columns = {}
+    for name, one in chosen.groupby("logger_id"):
         right = pd.DataFrame(
             {"time": pd.to_datetime(one["time"], utc=zoned).astype(_clock(zoned)), "value": one["value"]}
         )
         joined = pd.merge_asof(
             left, right.sort_values("time"), on="time", direction="nearest", tolerance=pd.Timedelta(tolerance)
         )
-        columns.append(joined.set_index("order")["value"])
-    values = pd.concat(columns, axis=1).mean(axis=1).reindex(np.arange(len(times)))
-    return pd.Series(values.to_numpy(), index=times.index, name=role)
+        columns[name] = joined.set_index("order")["value"].reindex(np.arange(len(times)))
+    return pd.DataFrame(columns).set_axis(times.index)
 
 
 def _clock(zoned):
@@ -319,7 +322,8 @@ def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
             if "time" not in scans:
                 raise FieldkitError(f"The scans table has neither '{column}' nor 'time' to look it up by.")
             logged = readings_at(scans["time"], loggers, logger_info, role=role, tolerance=tolerance)
-            looks[column] = looks[column].fillna(logged)
+            # Several shade loggers stand for one air: their mean.
+            looks[column] = looks[column].fillna(logged.mean(axis=1))
     looks["behaviour"] = scans["behaviour"]
     looks["n"] = pd.to_numeric(scans["count"]).fillna(1.0) if "count" in scans else 1.0
     if "animal_id" in scans and scans["animal_id"].notna().any():

@@ -346,6 +346,112 @@ def indices(
     )
 
 
+def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95, n_resamples=999, rng=0):
+    """Compute the indices from the tables of a season.
+
+    Body temperatures are those of the scans in which the animal was abroad; operative temperatures those of the places
+    in the choice sets that no animal took (resampled by place); the preferred range that of the gradient.
+
+    Parameters
+    ----------
+    season : Season
+        With scans (``body_temperature_c, behaviour, animal_id``) and choices (``operative_c, used, place_id``).
+    preferred_range_c : tuple of float or PreferredRange, optional
+        Needed when the season has no gradient.
+    hidden : sequence of str
+        Behaviours in which an animal is out of reach of the places read; not counted.
+    level : float
+        Confidence level.
+    n_resamples : int
+        Bootstrap resamples.
+    rng : int or numpy.random.Generator
+        Seed.
+
+    Returns
+    -------
+    Indices
+
+    Raises
+    ------
+    FieldkitError
+        When a table or column is missing, with what to add.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> of_season(fieldkit.demo_season(), n_resamples=99).n_animals
+    6
+    """
+    for table, column in (("scans", "body_temperature_c"), ("choices", "operative_c")):
+        have = getattr(season, table)
+        if have is None or column not in have or have[column].isna().all():
+            raise FieldkitError(
+                f"Thermoregulation needs the column {column} in the table {table}, which this season does not have."
+            )
+    if preferred_range_c is None:
+        preferred_range_c = range_of_season(season, level=level, n_resamples=n_resamples, rng=rng)
+    abroad = season.scans[~season.scans["behaviour"].isin(hidden)].dropna(subset=["body_temperature_c"])
+    places = season.choices.dropna(subset=["operative_c"])
+    return indices(
+        abroad["body_temperature_c"],
+        places["operative_c"],
+        preferred_range_c,
+        animal_id=abroad.get("animal_id"),
+        operative_used=places["used"],
+        operative_id=places["place_id"],
+        level=level,
+        n_resamples=n_resamples,
+        rng=rng,
+    )
+
+
+def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
+    """Find the preferred range from the gradient table of a season.
+
+    Parameters
+    ----------
+    season : Season
+        With a gradient table (``animal_id, body_temperature_c``).
+    central : float
+        Share of readings inside the range.
+    level : float
+        Confidence level.
+    n_resamples : int
+        Bootstrap resamples of whole animals.
+    rng : int or numpy.random.Generator
+        Seed.
+
+    Returns
+    -------
+    PreferredRange
+
+    Raises
+    ------
+    FieldkitError
+        When the season has no gradient.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> range_of_season(fieldkit.demo_season(), n_resamples=99).n_animals
+    10
+    """
+    if season.gradient is None:
+        raise FieldkitError(
+            "The season has no gradient table, so the preferred range is not known: give it as two numbers, for "
+            "example from a published gradient of the same species."
+        )
+    cage = season.gradient
+    return preferred_range(
+        cage["body_temperature_c"],
+        animal_id=cage["animal_id"],
+        central=central,
+        level=level,
+        n_resamples=n_resamples,
+        rng=rng,
+    )
+
+
 def exploitation(body_c, operative_c, preferred_range_c, *, animal_id=None, level=0.95, n_resamples=999, rng=0):
     """Compute the exploitation index: of the times an animal could be in its preferred range, how many it was.
 
