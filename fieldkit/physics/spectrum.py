@@ -494,8 +494,8 @@ def blackbody_share(temperature_k, low_nm, high_nm):
 
     Notes
     -----
-    Exact series of the incomplete Planck integral (Chang & Rhee 1984, Int. Comm. Heat Mass Transfer 11:451-455, from memory). Glass
-    and coatings of real lamps remove most UV-B: for UV an upper bound.
+    Exact series of the incomplete Planck integral (Chang & Rhee 1984, Int. Comm. Heat Mass Transfer 11:451-455, from
+    memory). Glass and coatings of real lamps remove most UV-B: for UV an upper bound.
 
     Examples
     --------

@@ -364,9 +364,10 @@ def decompose(ghi_w_m2, apparent_zenith_deg, *, extraterrestrial_w_m2=SOLAR_CONS
     Notes
     -----
     Erbs, Klein & Duffie (1982, Solar Energy 28:293-302) in the continuous form of Driesse, Jensen & Perez (2024).
-    Fitted to hourly sums: a single minute under broken cloud can be wrong by 100 W/m² and more, and thin mountain air is
-    clearer than its limit allows (San Luis Valley, 2317 m, a cloudless winter day by minutes: DNI 69 W/m² too low, DHI
-    22 W/m² too high). With the sun less than 3° high all of it counts as diffuse. Measure diffuse light if you can.
+    Fitted to hourly sums: a single minute under broken cloud can be wrong by 100 W/m² and more, and mountain air is
+    often clearer than its limit allows (San Luis Valley, 2317 m, a cloudless winter day by minutes: DNI 69 W/m² too
+    low, DHI 22 W/m² too high). With the sun less than 3° high all of it counts as diffuse. Measure diffuse light if
+    you can.
 
     Examples
     --------
