@@ -134,14 +134,9 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
 
     drivers = dict(DRIVERS if drivers is None else drivers)
     errors = {k: float(v) for k, v in (instrument_errors or {}).items() if v is not None and np.isfinite(v)}
-    kept, left_out, notes = choice_sets.screen(choices, drivers, cluster)
-    sets = pd.factorize(kept["set_id"])[0]
-    order = np.argsort(sets, kind="stable")
-    kept, sets = kept.iloc[order], sets[order]
-    used = kept["used"].to_numpy(dtype=bool)
-    animals, n_animals = choice_sets.animals(kept, sets, cluster, notes)
-    n_sets = int(sets[-1]) + 1
-    values = kept[list(drivers.values())].to_numpy(dtype=float)
+    ready = choice_sets.prepare(choices, drivers, cluster)
+    sets, used, n_sets, notes = ready.sets, ready.used, ready.n_sets, list(ready.notes)
+    values = ready.kept[list(drivers.values())].to_numpy(dtype=float)
 
     within, sizes = choice_sets.centre(values, sets)
     contrast = choice_sets.contrast(within, n_sets, drivers, errors)
@@ -149,10 +144,10 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     shared = {
         "contrast": contrast,
-        "standing": _standing(values, used, sets, sizes, drivers, kept["set_id"].to_numpy()),
-        "left_out": left_out,
+        "standing": _standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
+        "left_out": ready.left_out,
         "n_sets": n_sets,
-        "n_animals": n_animals,
+        "n_animals": ready.n_animals,
         "seed": seed,
         "settings": {
             "drivers": drivers,
@@ -169,7 +164,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     candidates = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
     columns = [[position[n] for n in c] for c in candidates]
     frame = pd.DataFrame(values, columns=list(drivers))
-    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=animals) for c in candidates}
+    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=ready.animals) for c in candidates}
     p_single, p_family = _permutation_test(within, used, sets, sizes, columns, permutations, generator(rng))
     table = _candidate_table(fits, p_single, p_family, n_sets)
     corrected = _correct(fits, testable, contrast, within, n_sets, errors)

@@ -1,11 +1,75 @@
 """The choice table at the door: which rows can be compared, whose they are, was there anything to choose."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from fieldkit.field.clogit import ChoiceError
 
 
-def screen(choices, drivers, cluster):
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Sets:
+    """Choice sets ready to be compared: rows sorted by set, codes of sets and animals, what was left out and why."""
+
+    kept: object
+    sets: np.ndarray
+    used: np.ndarray
+    animals: np.ndarray | None
+    n_sets: int
+    n_animals: int
+    left_out: object
+    notes: list
+
+
+def prepare(choices, drivers, cluster):
+    """Screen a choice table and sort it by set.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        The choice table.
+    drivers : dict of str to str
+        Name and column of each driver; rows without a reading in any of them are left out.
+    cluster : str or None
+        Column that names the animal.
+
+    Returns
+    -------
+    Sets
+
+    Raises
+    ------
+    ChoiceError
+        When the table cannot hold a choice test.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"set_id": [1, 1, 2], "used": [1, 0, 1], "surface_c": [30.0, 25.0, 28.0]})
+    >>> ready = prepare(table, {"surface": "surface_c"}, None)
+    >>> ready.n_sets, ready.left_out["reason"].tolist()
+    (1, ['the set has only one place left'])
+    """
+    import pandas as pd
+
+    kept, left_out, notes = _screen(choices, drivers, cluster)
+    sets = pd.factorize(kept["set_id"])[0]
+    order = np.argsort(sets, kind="stable")
+    kept, sets = kept.iloc[order], sets[order]
+    animals, n_animals = _animals(kept, sets, cluster, notes)
+    return Sets(
+        kept=kept,
+        sets=sets,
+        used=kept["used"].to_numpy(dtype=bool),
+        animals=animals,
+        n_sets=int(sets[-1]) + 1,
+        n_animals=n_animals,
+        left_out=left_out,
+        notes=notes,
+    )
+
+
+def _screen(choices, drivers, cluster):
     """Rows that can be compared, rows left out with the reason, notes."""
     import pandas as pd
 
@@ -70,7 +134,7 @@ def screen(choices, drivers, cluster):
     return kept, left_out, notes
 
 
-def animals(kept, sets, cluster, notes):
+def _animals(kept, sets, cluster, notes):
     """Code of the animal of each row, and how many there are; a set that names none counts as an animal of its own."""
     import pandas as pd
 
