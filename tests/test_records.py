@@ -11,7 +11,7 @@ from season_folder import CHOICES, FILES, LOGGERS, make, swap, workbook
 
 import fieldkit
 from fieldkit.core import FieldkitError
-from fieldkit.records import cells, folder, schemas, settings
+from fieldkit.records import cells, folder, headers, schemas, settings
 from fieldkit.records.problems import Problems, SeasonError, as_text
 
 NEW_YORK = "America/New_York"
@@ -212,6 +212,28 @@ def test_units_and_names_from_settings(good, plain):
 def test_units_against_their_definition(unit, dimension, value, expected):
     factor, offset = schemas.find_unit(unit, dimension)
     assert factor * value + offset == pytest.approx(expected, rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("header", "column", "unit"),
+    [
+        ("Humidity %", "humidity_percent", "%"),
+        ("wind m/s", "wind_m_s", "m_s"),
+        ("GHI (W/m^2)", "ghi_w_m2", "W/m^2"),
+        ("Air temperature °F", "air_temperature_c", "f"),
+        ("tmax (deg F)", "tmax_c", "deg F"),
+        ("Pressure [inHg]", "pressure_hpa", "inHg"),
+        ("Wind direction", None, None),
+        ("Größe", None, None),
+    ],
+)
+def test_headers_as_people_write_them(header, column, unit):
+    found = Problems()
+    got = headers.match(header, "weather", {}, "weather.csv", found, 1)
+    assert got[0] == column and not found.any_errors
+    if unit and got[1] != unit:
+        dimension = schemas.column_range("weather", column).dimension
+        assert schemas.find_unit(got[1], dimension) == schemas.find_unit(unit, dimension)
 
 
 def test_columns_of_ones_own_are_kept(good):

@@ -83,6 +83,18 @@ def test_filled_csv_templates_read_back(new):
     assert set(season.warnings["column"]) <= {"used", "time", "columns", "units"}, season.warnings.to_string()
 
 
+@pytest.mark.parametrize(("written", "empty"), [("date", "time"), ("time", "date")])
+def test_weather_by_day_or_by_hour_leaves_the_other_column_empty(written, empty, new):
+    fill_settings(new)
+    names = list(schemas.TABLES["weather"].columns)
+    row = dict(zip(names, example_row("weather"))) | {empty: ""}
+    with (new / "weather.csv").open("a", encoding="utf-8") as file:
+        file.write(",".join(row.values()) + "\n")
+    weather = folder.read_season(new).weather
+    assert written in weather and empty not in weather
+    assert weather[written].dt.tz_localize(None).iloc[0] == pd.Timestamp(row[written])
+
+
 def test_filled_workbook_reads_back(new):
     fill_settings(new)
     book = openpyxl.load_workbook(new / "season.xlsx")

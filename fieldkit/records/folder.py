@@ -425,6 +425,10 @@ def _logger_units(frame, stated):
                 frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
 
 
+def _any_written(column):
+    return not column.map(cells.tidy).map(cells.is_missing).all()
+
+
 def _read_times(raw, table, columns, frame, stated, problems, bad):
     schema = schemas.TABLES[table]
     season = settings.section(stated, "season")
@@ -441,14 +445,16 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
         asked["first_day"] = asked["last_day"] = None
     day_name = columns.get("date") or next((n for n in raw.header if headers.base(n) == "date"), None)
     days = None
-    if day_name is not None:
+    # The weather template has both columns: the one that is left empty does not count.
+    if day_name is not None and _any_written(raw.cells[day_name]):
         days, _, wrong, notes = cells.moments(raw.cells[day_name], need_clock=False, **asked)
         bad["date"] = _say(wrong, raw.file, day_name, problems)
         for index, value, problem, remedy in notes:
             problems.warn(raw.file, problem, remedy, row=index, column=day_name, value=value)
         days = days.dt.normalize()
-    if "time" not in columns:
-        if "date" in schema.columns and days is not None:
+    daily = "date" in schema.columns and days is not None
+    if "time" not in columns or (daily and not _any_written(raw.cells[columns["time"]])):
+        if daily:
             frame["date"] = days
         return
     name = columns["time"]

@@ -108,6 +108,8 @@ def match(header, table, stated, file, problems, row):
             )
             return column, None
     spelled = spelled if spelled is not None else written
+    if spelled is None and len(schemas.UNITS[limits.dimension]) == 1:
+        spelled = limits.unit
     if spelled is None:
         problems.add(
             file,

@@ -119,14 +119,14 @@ def _outside_usual(note):
 
 def _warn_unusual(note, rows, column, limits):
     values = note.frame[column]
-    inside = values.between(*limits.limits)
+    inside = rows & values.between(*limits.limits)
     unit = f" {limits.unit}" if limits.unit else ""
-    note.warn(
-        rows & inside & ~values.between(*limits.usual),
-        column,
-        f"This is unusual: most readings lie in {limits.usual[0]:g} to {limits.usual[1]:g}{unit}.",
-        "Check it against your notes; leave it if it is right.",
-    )
+    problem = f"This is unusual: most readings lie in {limits.usual[0]:g} to {limits.usual[1]:g}{unit}."
+    remedy = "Check it against your notes; leave it if it is right."
+    note.warn(inside & (values < limits.usual[0]), column, problem, remedy)
+    if limits.dimension == "temperature":
+        remedy += " If it was read in °F, say so in the header or in season.toml."
+    note.warn(inside & (values > limits.usual[1]), column, problem, remedy)
 
 
 def _outside_season(note, stated):
