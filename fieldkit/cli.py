@@ -58,6 +58,34 @@ def writeup(arguments):
     return OK
 
 
+def plan(arguments):
+    """Say how many choice sets, animals and days a season needs."""
+    from fieldkit.field import planning
+
+    given = {}
+    if arguments.folder is not None:
+        from fieldkit.records.folder import read_season
+
+        season = read_season(arguments.folder)
+        given = {"site": season.site, "instrument_errors": season.instrument_errors}
+    found = planning.plan(
+        **given,
+        driver=arguments.driver,
+        effect=arguments.effect,
+        n_sets=arguments.sets,
+        n_animals=arguments.animals,
+        sets_per_day=arguments.sets_per_day,
+        target=arguments.target,
+        n_seasons=arguments.seasons,
+        workers=arguments.workers,
+        progress=sys.stderr.isatty(),
+        rng=arguments.seed,
+    )
+    print(found.table.to_string(index=False, float_format=lambda x: f"{x:.3g}"))
+    print(f"\n{found.sentence}")
+    return OK
+
+
 def _parser():
     parser = argparse.ArgumentParser(
         prog="fieldkit",
@@ -86,6 +114,19 @@ def _parser():
     sub.add_argument("--authors", help="whom to cite")
     sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
+    sub = verb(plan, "plan", "say how many choice sets, animals and days are needed, from simulated seasons")
+    sub.add_argument("folder", nargs="?", help="season folder that gives the site and the instruments' errors")
+    sub.add_argument("--driver", default="radiation", choices=["radiation", "surface", "air", "none"], help="the truth")
+    sub.add_argument(
+        "--effect", type=float, default=2.0, metavar="X", help="a place one s.d. higher is X times likelier"
+    )
+    sub.add_argument("--sets", type=int, nargs="+", default=[40, 80, 120, 160, 240, 320], help="season sizes to try")
+    sub.add_argument("--animals", type=int, nargs="+", default=[15], help="numbers of animals to try")
+    sub.add_argument("--sets-per-day", type=float, default=6.0, metavar="N", help="choice sets you can read in a day")
+    sub.add_argument("--target", type=float, default=0.8, help="wanted chance of a right verdict (default 0.8)")
+    sub.add_argument("--seasons", type=int, default=200, help="simulated seasons a size (default 200)")
+    sub.add_argument("--workers", type=int, default=1, help="processes; the answer does not depend on it")
+    sub.add_argument("--seed", type=int, default=0, help="seed of the simulation (default 0)")
     return parser
 
 

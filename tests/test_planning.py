@@ -130,6 +130,17 @@ def test_refuses_in_plain_words(change, words):
         planning.plan(**(SMALL | change))
 
 
+def test_command_prints_the_plan(known, capsys):
+    from fieldkit import cli
+
+    words = ["plan", "--sets", "20", "40", "80", "160", "--seasons", "50", "--sets-per-day", "8", "--seed", "3"]
+    assert cli.main(words) == cli.OK
+    said = capsys.readouterr().out
+    assert planning.plan(n_sets=(20, 40, 80, 160), n_seasons=50, sets_per_day=8, rng=3).sentence in said
+    assert cli.main(["plan", "--sets", "20"]) == cli.MISTAKE
+    assert "at least two season sizes" in capsys.readouterr().err
+
+
 def test_figure_draws_the_plan(known):
     found = planning.plan(n_sets=(20, 40, 80, 160), n_animals=(8, 20), n_seasons=60)
     figure = figures.curve(found)

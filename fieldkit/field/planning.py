@@ -286,7 +286,7 @@ def _crossing(sets, share, target):
 
 
 def _sentence(table, needed, driver, effect, target, level, sets_per_day, sizes):
-    goal = f"a {100 * target:.0f} % chance of the verdict '{driver}'"
+    goal = f"the verdict '{driver}' in {100 * target:.0f} % of seasons"
     parts = []
     for animals, row in needed.iterrows():
         if row["status"] == "found":
