@@ -281,6 +281,29 @@ def test_a_finding_about_the_records_ends_only_its_section(kit):
     assert "Bands was not done: It needs 'weather', which this season does not have." in words
 
 
+def test_records_that_change_meanwhile_are_noticed(kit, monkeypatch):
+    seasons = [kit.season, toy_season(kit.folder, input_hash="cd" * 32)]
+    monkeypatch.setattr(fieldkit, "read_season", lambda path: seasons.pop(0))
+    with pytest.raises(FieldkitError, match="changed while they were written up"):
+        write(kit)
+    assert not kit.out.exists()
+
+
+def test_paths_of_this_computer_stay_here(kit):
+    path = kit.folder
+    cells = [
+        cell("code", PARAMETERS, "parameters"),
+        cell("code", "import fieldkit\nfrom pathlib import Path"),
+        cell("code", "print(Path(season_folder).resolve(), repr(season_folder))", "writeup"),
+        cell("code", "raise fieldkit.FieldkitError(f'Nothing in {season_folder}/x.csv.')", "writeup"),
+    ]
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    write(kit)
+    everything = b"".join(contents(kit.out).values())
+    assert str(path).encode() not in everything
+    assert b"Nothing in my season/x.csv." in everything
+
+
 def test_any_other_error_fails_the_run_and_spoils_nothing(kit):
     plain(kit.out)
     before = contents(kit.out)

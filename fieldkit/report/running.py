@@ -280,14 +280,25 @@ def _probe(client, expression):
     return cell.outputs[0]["text"].strip() == "True"
 
 
-def hide_path(notebook, path, name):
-    """Copy of a notebook with the path of the season folder replaced by its name: a published file need not tell it."""
+def hide_path(one, path):
+    """Replace the path of the season folder by its name in all that is published: nobody need know it."""
     import nbformat
 
-    text = json.dumps(notebook, ensure_ascii=False)
-    for spelled in {json.dumps(str(path), ensure_ascii=False)[1:-1], Path(path).as_posix()}:
-        text = text.replace(spelled, name)
-    return nbformat.from_dict(json.loads(text))
+    paths = {str(path), Path(path).as_posix(), str(Path(path).resolve()), Path(path).resolve().as_posix()}
+
+    def hide(value):
+        if isinstance(value, dict):
+            return {key: hide(item) for key, item in value.items()}
+        if isinstance(value, list):
+            return [hide(item) for item in value]
+        if isinstance(value, str):
+            for spelled in sorted(paths, key=len, reverse=True):
+                value = value.replace(spelled, Path(path).name).replace(repr(spelled)[1:-1], Path(path).name)
+        return value
+
+    one.notebook = nbformat.from_dict(hide(one.notebook))
+    one.collected = hide(one.collected)
+    one.reason = hide(one.reason)
 
 
 def warnings_of(one):

@@ -13,7 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 import fieldkit
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.report import folders, readings, running
 from fieldkit.report.rendering import Renderer
 from fieldkit.report.running import WriteUpError
@@ -88,20 +88,22 @@ def write(path, out, *, only=None, parameters=None, authors=None, licence=None, 
     parameters = dict(parameters or {})
     runs = running.listed(season, only=only)
     to_run = [run for run in runs if run.state == "to run"]
-    where = None if path is None else str(Path(path).absolute())
+    where = str(Path(path).absolute()) if path is not None and not _is_demo(path) else None
     running.spread_parameters(to_run, where, parameters)
     with folders.swapped_in(out, keep=season.path) as fresh, tempfile.TemporaryDirectory() as work:
         work = Path(work)
         _run_all(to_run, work, progress=progress)
         if where is not None:
+            if fieldkit.read_season(path).input_hash != season.input_hash:
+                raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
             for run in to_run:
-                run.notebook = running.hide_path(run.notebook, where, Path(where).name)
+                running.hide_path(run, where)
         terms = {"authors": authors, "licence": licence, "data_at": data_at}
         page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
         text = page.render()
         (fresh / "index.html").write_text(text, encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
-        _write_marker(fresh, page, path is None, only)
+        _write_marker(fresh, page, where is None, only)
     out = Path(out).absolute()
     return WriteUp(
         path=out,
@@ -111,6 +113,13 @@ def write(path, out, *, only=None, parameters=None, authors=None, licence=None, 
         answer=page.answer()[0],
         input_hash=season.input_hash,
     )
+
+
+def _is_demo(path):
+    try:
+        return Path(path).resolve() == (resource_dir("data") / "demo_season").resolve()
+    except FieldkitError:
+        return False
 
 
 def _run_all(runs, work, *, progress):
@@ -259,9 +268,7 @@ class _Page:
             input_hash=season.input_hash,
             parameters={name: repr(value) for name, value in self.parameters.items()},
             seeds_table=renderer.table(seeds, "Seeds of everything that drew random numbers.") if len(seeds) else "",
-            versions_table=renderer.table(
-                pd.DataFrame(self.versions.items(), columns=["package", "version"]), "Versions of what computed this."
-            ),
+            versions=self.versions,
             citation=self._citation(),
             warnings_in_short=f"{count} in all." if count else "There were none.",
             warnings_tables=[renderer.table(frame, caption) for frame, caption in warnings],
@@ -396,7 +403,7 @@ def _write_pdf(folder, *, wanted):
     weasyprint = _weasyprint() if wanted is not False else None
     if weasyprint is None:
         return False
-    weasyprint.HTML(filename=str(folder / "index.html")).write_pdf(folder / "writeup.pdf")
+    weasyprint.HTML(filename=str(folder / "index.html")).write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
     return True
 
 
