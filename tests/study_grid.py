@@ -77,7 +77,7 @@ def main(years, rows, columns, memory_mb):
         size_mb = data.nbytes / 1e6
         print(f"grid: {dict(data.sizes)}, {size_mb:,.0f} MB; workers: 2 of {memory_mb} MB, {2 * memory_mb} MB in all")
         with (
-            dask.config.set({"temporary-directory": folder, "logging.distributed": "error"}),
+            dask.config.set({"temporary-directory": folder}),
             LocalCluster(
                 n_workers=2, threads_per_worker=1, memory_limit=f"{memory_mb}MB", dashboard_address=None
             ) as cluster,
@@ -100,7 +100,7 @@ def main(years, rows, columns, memory_mb):
             thread = threading.Thread(target=sample)
             thread.start()
             start = time.perf_counter()
-            bands = grid.air_bands(data, tile_mb=4)
+            bands = grid.air_bands(data, memory_mb=64)
             took = time.perf_counter() - start
             stop.set()
             thread.join()

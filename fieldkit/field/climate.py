@@ -43,6 +43,8 @@ class AirBands(Result):
     schedule : pandas.DataFrame
         Twelve months for all stations together: smoothed band, what the months say before smoothing, and the step from
         the month before.
+    months : pandas.DataFrame
+        Typical extremes of each station in each month, as the schedule counts months.
     differences : pandas.DataFrame
         How far each season lies below the warmest one, with the interval over stations.
     left_out : pandas.DataFrame
@@ -56,6 +58,7 @@ class AirBands(Result):
     table: pd.DataFrame
     distribution: pd.DataFrame
     schedule: pd.DataFrame
+    months: pd.DataFrame
     differences: pd.DataFrame
     left_out: pd.DataFrame
     ceiling_c: float
@@ -231,7 +234,8 @@ def air_bands(
     weight_of = pd.Series(weights, index=ids)
     table, ceiling = _band_table(long, weight_of, margin_c)
     distribution = _distribution(long, weight_of, hourly, where, season_sets, ids, shift, warnings)
-    schedule = _schedule(twelve, south, weights, margin_c, warnings)
+    twelve = _same_half_of_year(twelve, south, warnings)
+    schedule = _schedule(twelve, weights, margin_c, warnings)
     differences = _differences(long, weight_of, table)
     _refuse_inverted(table, schedule, margin_c)
     _add_warnings(warnings, table, schedule, long, ids, margin_c)
@@ -252,6 +256,7 @@ def air_bands(
         table=table,
         distribution=distribution,
         schedule=schedule,
+        months=_months(ids, twelve),
         differences=differences,
         left_out=left_out,
         ceiling_c=ceiling,
@@ -509,6 +514,9 @@ def _band_table(long, weight_of, margin_c):
         station: ceiling_of(rows["typical_max_c"], rows["typical_min_c"], margin_c)
         for station, rows in table.groupby("station_id")
     }
+    # A station that lacks a season may lack the hot one: it goes by the ceiling of all.
+    lacking = table.loc[table["typical_max_c"].isna(), "station_id"].unique()
+    ceilings |= dict.fromkeys(lacking, ceilings[POOLED])
     ceiling = table["station_id"].map(ceilings)
     table["low_c"] = table["typical_min_c"]
     table["high_c"] = np.minimum(table["typical_max_c"], ceiling)
@@ -566,8 +574,7 @@ def _hours_of_day_and_night(hourly, where, season_sets, ids, shift, warnings):
     return rows
 
 
-def _schedule(twelve, south, weights, margin_c, warnings):
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+def _same_half_of_year(twelve, south, warnings):
     if south.any() and not south.all():
         twelve = twelve.copy()
         twelve[south] = np.roll(twelve[south], 6, axis=1)
@@ -576,6 +583,23 @@ def _schedule(twelve, south, weights, margin_c, warnings):
             "stations are "
             "moved by six)."
         )
+    return twelve
+
+
+def _months(ids, twelve):
+    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    return pd.DataFrame(
+        {
+            "station_id": np.repeat(ids, 12),
+            "month": np.tile(_seasons.MONTHS, len(ids)),
+            "typical_min_c": twelve[..., column["tmin_mean_c"]].ravel(),
+            "typical_max_c": twelve[..., column["tmax_mean_c"]].ravel(),
+        }
+    )
+
+
+def _schedule(twelve, weights, margin_c, warnings):
+    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
     raw = {}
     for end, name in (("low", "tmin_mean_c"), ("high", "tmax_mean_c")):
         pooled = [pool(twelve[:, m, column[name]], weights) for m in range(12)]
@@ -668,6 +692,12 @@ def _add_warnings(warnings, table, schedule, long, ids, margin_c):
             f"The margin of {margin_c:g} °C is more than half of what the warmest day ranges over, so {taken:.1f} "
             "°C was "
             "taken off; the hot season's band is narrow and needs a well-controlled room."
+        )
+    moved = schedule[["smoothing_low_c", "smoothing_high_c"]].abs().max(axis=1)
+    if moved.max() > 1.5:
+        warnings.append(
+            f"Smoothing moves {schedule.loc[moved.idxmax(), 'month']} by {moved.max():.1f} °C: in so few years single "
+            "months follow their own weather. What the months say is in typical_min_c and typical_max_c."
         )
     empty = pooled.loc[pooled["low_c"].isna(), "season"].tolist()
     if empty:

@@ -69,13 +69,13 @@ def air_bands(
     margin_c=5.0,
     completeness="3/5",
     period=None,
-    tile_mb=16.0,
+    memory_mb=256.0,
 ):
     """Draw seasonal air bands for a region from gridded daily extremes.
 
     Every cell is treated as `fieldkit.field.climate.air_bands` treats a station, with the same sums; cells are then
-    pooled by area. Runs on dask where the dataset is chunked, in this process or on the cluster of the active client;
-    only tiles of the grid are in memory at a time.
+    pooled by area. The grid passes month by month through dask, in this process or on the cluster whose
+    ``distributed.Client`` is active, and may be larger than the memory of either.
 
     Parameters
     ----------
@@ -93,8 +93,8 @@ def air_bands(
         Which months count.
     period : tuple of int, optional
         First and last year.
-    tile_mb : float
-        Size of one variable of a tile in memory, MB; some four tiles are held per thread.
+    memory_mb : float
+        About how much of the grid is held at a time, MB (plus the chunks as they are stored); a task takes a sixteenth.
 
     Returns
     -------
@@ -123,8 +123,14 @@ def air_bands(
     data = _region.days(_region.tidy(dataset, variables=variables, region=region), period)
     warnings = []
     south = data["latitude"].to_numpy() < 0
+    area = _cell_area(data)
+    sums, cal, first, last = _sums(data, rule, memory_mb)
+    expected_years, expected_days = _expected(cal, first, last, period is not None)
     if seasons == "pattern":
-        split = _seasons.pattern_seasons(_region_months(data))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            means = (sums["tmax_sum"] + sums["tmin_sum"]) / 2 / sums["years"]
+        weights = np.where(data["in_region"].to_numpy(), area, 0.0)
+        split = _seasons.pattern_seasons([_weighted(means[..., m], weights)[0] for m in range(12)])
         by_side = [split, split]
     elif seasons == "month":
         by_side = [{_seasons.MONTHS[m - 1]: (m,) for m in range(1, 13)}] * 2
@@ -142,9 +148,25 @@ def air_bands(
             f"seasons={seasons!r}: give 'hemisphere', 'pattern', 'month' or a dictionary of name to months."
         )
 
+    rows_used = data["in_region"].any("longitude").to_numpy()
+    if south[rows_used].all():
+        by_side[0] = by_side[1]
+    elif not south[rows_used].any():
+        by_side[1] = by_side[0]
     names = list(by_side[0])
-    statistics = _statistics(data, rule, by_side, tile_mb, period is not None)
-    area = _cell_area(data)
+    statistics = np.stack(
+        [
+            _seasons.season_means(
+                **sums,
+                expected_years=expected_years,
+                expected_days=expected_days,
+                rule=rule,
+                sets=[*side.values(), *((m,) for m in range(1, 13))],
+            )
+            for side in by_side
+        ]
+    )
+    statistics = np.where(south[:, None, None, None], statistics[1], statistics[0])
     usable = np.isfinite(statistics[..., 0]).any(axis=-1) & data["in_region"].to_numpy()
     if not usable.any():
         raise FieldkitError("No cell of the region has a season that can be used: " + rule.words + ".")
@@ -181,7 +203,7 @@ def air_bands(
     return GridBands(
         table=table,
         schedule=schedule,
-        cells=_cells(statistics[..., : len(names), :], names, data, margin_c),
+        cells=_cells(statistics[..., : len(names), :], names, data, margin_c, ceiling),
         ceiling_c=ceiling,
         warnings=tuple(dict.fromkeys(warnings)),
         settings=settings,
@@ -277,54 +299,66 @@ def _same_units(array, allowed, wanted):
         )
 
 
-def _region_months(data):
-    """Mean of each month of the year over the region, by area, in one pass over the grid."""
-    mean = (data["tmax_c"] + data["tmin_c"]) / 2
-    weights = np.cos(np.deg2rad(data["latitude"])) * data["in_region"]
-    region = mean.weighted(weights.fillna(0)).mean(("latitude", "longitude"))
-    return region.groupby("time.month").mean().reindex(month=np.arange(1, 13)).to_numpy()
+def _sums(data, rule, memory_mb):
+    """Sums over the years for each month of the year and cell: the grid passes month by month and is never held whole.
 
+    Returns a dict of arrays (latitude, longitude, 12), and whether the first and the last month count.
+    """
+    import dask
+    import dask.array
 
-def _statistics(data, rule, by_side, tile_mb, fixed):
-    """Sums of every cell, (latitude, longitude, seasons and months, statistics); grids on disk pass tile by tile."""
-    import xarray as xr
-
-    first = data["time"].to_numpy()[0]
-    sets = [[*side.values(), *((m,) for m in range(1, 13))] for side in by_side]
-    shape = (len(sets[0]), len(_seasons.STATISTICS))
-
-    def tile(tmax, tmin, inside, latitude):
-        out = np.full((*tmax.shape[:-1], *shape), np.nan)
-        inside, latitude = (np.broadcast_to(a, tmax.shape[:-1]) for a in (inside, latitude))
-        for side, wanted in ((0, latitude >= 0), (1, latitude < 0)):
-            cells = np.argwhere(inside & wanted)
-            # A few cells at a time: what is held beside the tile stays small.
-            for start in range(0, len(cells), 32):
-                some = tuple(cells[start : start + 32].T)
-                cal, (high, low) = _seasons.whole_months(first, tmax[some], tmin[some])
-                wrong = low > high
-                high, low = np.where(wrong, np.nan, high), np.where(wrong, np.nan, low)
-                out[some] = _seasons.block_statistics(high, low, cal, rule, sets[side], fixed_period=fixed)
-        return out
-
+    day = data["time"].to_numpy().astype("datetime64[D]")
+    cal, _ = _seasons.whole_months(day[0], np.empty(len(day)))
+    month = day.astype("datetime64[M]")
+    lengths = np.unique(month, return_counts=True)[1]
+    rows = max(1, int(memory_mb * 1e6 / 16 / (31 * 8 * data["longitude"].size)))
     if data["tmax_c"].chunks is not None:
-        cells = max(1, int(tile_mb * 1e6 / (data["time"].size * data["tmax_c"].dtype.itemsize)))
-        rows = max(1, min(data["latitude"].size, int(np.sqrt(cells))))
-        columns = max(1, min(data["longitude"].size, cells // rows))
-        data = data.chunk({"time": -1, "latitude": rows, "longitude": columns})
-    result = xr.apply_ufunc(
-        tile,
-        data["tmax_c"],
-        data["tmin_c"],
-        data["in_region"],
-        data["latitude"],
-        input_core_dims=[["time"], ["time"], [], []],
-        output_core_dims=[["season", "statistic"]],
-        dask="parallelized",
-        output_dtypes=[float],
-        dask_gufunc_kwargs={"output_sizes": {"season": shape[0], "statistic": shape[1]}},
+        rows = min(rows, max(dict(zip(data["tmax_c"].dims, data["tmax_c"].chunks))["latitude"]))
+    data = data.transpose("time", "latitude", "longitude")
+    data = data.chunk({"time": tuple(int(n) for n in lengths), "latitude": min(rows, data["latitude"].size)})
+    starts = day[np.r_[0, np.cumsum(lengths)[:-1]]]
+
+    def one_month(high, low, block_id):
+        wrong = low > high
+        first = starts[block_id[0]]
+        cells = [np.moveaxis(np.where(wrong, np.nan, x), 0, -1) for x in (high, low)]
+        one, padded = _seasons.whole_months(first, *cells)
+        return np.moveaxis(np.stack(_seasons.month_means(*padded, one, rule)), -1, 1)
+
+    high, low = data["tmax_c"].data, data["tmin_c"].data
+    monthly = dask.array.map_blocks(
+        one_month,
+        high,
+        low,
+        new_axis=0,
+        chunks=((3,), (1,) * len(lengths), *high.chunks[1:]),
+        dtype=float,
+        meta=np.empty((0, 0, 0, 0)),
     )
-    return result.transpose("latitude", "longitude", "season", "statistic").to_numpy()
+    counts = dask.array.isfinite(monthly[0])
+    parts = {"tmax_sum": [], "tmin_sum": [], "days": [], "years": []}
+    for number in range(1, 13):
+        here = np.flatnonzero(cal.month == number)
+        for k, name in enumerate(("tmax_sum", "tmin_sum", "days")):
+            parts[name].append(dask.array.nansum(monthly[k][here], axis=0))
+        parts["years"].append(counts[here].sum(axis=0))
+    stacked = {name: dask.array.concatenate([a[..., None] for a in arrays], axis=-1) for name, arrays in parts.items()}
+    sums, first, last = dask.compute(stacked, counts[0], counts[-1])
+    return sums, cal, first, last
+
+
+def _expected(cal, first, last, fixed):
+    """Years and days there would be without gaps; a month that the record only touches is not held against it."""
+    years = np.array([(cal.month == m).sum() for m in range(1, 13)])
+    days = np.array([cal.lengths[cal.month == m].sum() for m in range(1, 13)])
+    shape = (*first.shape, 12)
+    years, days = np.broadcast_to(years, shape).copy(), np.broadcast_to(days, shape).copy()
+    if not fixed:
+        for edge, counts in ((0, first), (-1, last)):
+            m = cal.month[edge] - 1
+            years[..., m] -= ~counts
+            days[..., m] -= np.where(counts, 0, cal.lengths[edge])
+    return years, days
 
 
 def _cell_area(data):
@@ -353,7 +387,7 @@ def _weighted(values, weights, probabilities=()):
 
 
 def _pool_cells(statistics, names, by_side, area, inside, margin_c):
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    column = {name: i for i, name in enumerate(_seasons.MEANS)}
     weights = np.where(inside, area, 0.0)
     rows = []
     for s, name in enumerate(names):
@@ -385,7 +419,7 @@ def _pool_cells(statistics, names, by_side, area, inside, margin_c):
 
 
 def _schedule(twelve, area, south, inside, margin_c, warnings):
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    column = {name: i for i, name in enumerate(_seasons.MEANS)}
     rows_used = inside.any(axis=1)
     if south[rows_used].any() and not south[rows_used].all():
         twelve = twelve.copy()
@@ -427,16 +461,18 @@ def _refuse_inverted(table, schedule, margin_c):
             )
 
 
-def _cells(statistics, names, data, margin_c):
+def _cells(statistics, names, data, margin_c, ceiling):
     import xarray as xr
 
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    column = {name: i for i, name in enumerate(_seasons.MEANS)}
     high = statistics[..., column["tmax_mean_c"]]
     low = statistics[..., column["tmin_mean_c"]]
     known = np.isfinite(high)
     warmest = np.argmax(np.where(known, high, -np.inf), axis=-1)[..., None]
     top, bottom = np.take_along_axis(high, warmest, axis=-1), np.take_along_axis(low, warmest, axis=-1)
-    limited = np.minimum(high, top - np.minimum(margin_c, (top - bottom) / 2))
+    own = top - np.minimum(margin_c, (top - bottom) / 2)
+    # A cell that lacks a season may lack the hot one: it goes by the ceiling of the region.
+    limited = np.minimum(high, np.where(known.all(axis=-1, keepdims=True), own, ceiling))
     # A cell whose own band would be upside down has none.
     valid = low < limited
     dims = ("season", "latitude", "longitude")

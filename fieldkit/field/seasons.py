@@ -1,4 +1,4 @@
-"""Seasons of the year, rules of completeness, and the one set of sums that stations and grids share."""
+"""Seasons of the year, rules of completeness, and the sums that stations and grids share."""
 
 from dataclasses import dataclass
 from itertools import pairwise
@@ -386,26 +386,104 @@ def quantiles_along(values, probabilities):
     return np.where(count > 0, low + (high - low) * (place - below), np.nan)
 
 
-# What block_statistics gives for every set of months, in this order.
+# What season_means gives for every set of months, and what block_statistics adds.
+MEANS = ("tmax_mean_c", "tmin_mean_c", "n_days", "n_years", "completeness")
 STATISTICS = (
-    "tmax_mean_c",
+    *MEANS,
     "tmax_q05_c",
     "tmax_q50_c",
     "tmax_q95_c",
     "tmax_year_sd_c",
-    "tmin_mean_c",
     "tmin_q05_c",
     "tmin_q50_c",
     "tmin_q95_c",
     "tmin_year_sd_c",
-    "n_days",
-    "n_years",
-    "completeness",
 )
 
 
+def month_means(tmax_c, tmin_c, cal, rule):
+    """Mean daily extremes of every month that counts.
+
+    Parameters
+    ----------
+    tmax_c, tmin_c : ndarray, shape (..., days)
+        Daily extremes of whole months, °C; NaN where not read. A day counts when both were read.
+    cal : Calendar
+        Of the same days.
+    rule : Completeness
+        Of `completeness_rule`.
+
+    Returns
+    -------
+    tuple of ndarray, shape (..., months)
+        Means of the maxima and of the minima, NaN where the month does not count, and the days used.
+
+    Examples
+    --------
+    >>> cal, (high, low) = whole_months(np.datetime64("2023-02-01"), np.full(28, 20.0), np.full(28, 10.0))
+    >>> [x.tolist() for x in month_means(high, low, cal, RULES["3/5"])]
+    [[20.0], [10.0], [28]]
+    """
+    present = np.isfinite(tmax_c) & np.isfinite(tmin_c)
+    counts = months_that_count(present, cal, rule)
+    used = present & np.repeat(counts, cal.lengths, axis=-1)
+    days = np.add.reduceat(used, cal.starts, axis=-1, dtype=int)
+    means = []
+    for values in (tmax_c, tmin_c):
+        total = np.add.reduceat(np.where(used, values, 0.0), cal.starts, axis=-1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            means.append(np.where(counts, total / days, np.nan))
+    return (*means, days)
+
+
+def season_means(*, years, tmax_sum, tmin_sum, days, expected_years, expected_days, rule, sets):
+    """From sums over the years for January to December to typical extremes of sets of months.
+
+    Parameters
+    ----------
+    years : ndarray, shape (..., 12)
+        Years in which each month of the year counts.
+    tmax_sum, tmin_sum : ndarray, shape (..., 12)
+        Sums of the monthly means over those years, °C.
+    days : ndarray, shape (..., 12)
+        Days used.
+    expected_years, expected_days : ndarray, shape (..., 12)
+        Years and days there would be without gaps.
+    rule : Completeness
+        Of `completeness_rule`.
+    sets : sequence of sequence of int
+        Sets of months.
+
+    Returns
+    -------
+    ndarray, shape (..., len(sets), len(MEANS))
+        A set with a month that the rule refuses is NaN, except its completeness.
+
+    Examples
+    --------
+    >>> twelve = np.ones(12)
+    >>> found = season_means(years=2 * twelve, tmax_sum=60 * twelve, tmin_sum=20 * twelve, days=60 * twelve,
+    ...                      expected_years=2 * twelve, expected_days=60 * twelve, rule=RULES["3/5"], sets=[(6, 7, 8)])
+    >>> dict(zip(MEANS, found[0].tolist()))
+    {'tmax_mean_c': 30.0, 'tmin_mean_c': 10.0, 'n_days': 180.0, 'n_years': 2.0, 'completeness': 1.0}
+    """
+    usable = (years > 0) & (years >= rule.years_share * np.maximum(expected_years, 1) - 1e-9)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        normals = [np.where(usable, total / years, np.nan) for total in (tmax_sum, tmin_sum)]
+    out = np.full((*years.shape[:-1], len(sets), len(MEANS)), np.nan)
+    for s, months in enumerate(sets):
+        index = [m - 1 for m in months]
+        ok = usable[..., index].all(axis=-1)
+        for k, normal in enumerate(normals):
+            out[..., s, k] = normal[..., index].mean(axis=-1)
+        out[..., s, 2] = np.where(ok, days[..., index].sum(axis=-1), 0)
+        out[..., s, 3] = np.where(ok, years[..., index].min(axis=-1), 0)
+        out[..., s, 4] = days[..., index].sum(axis=-1) / np.maximum(expected_days[..., index].sum(axis=-1), 1)
+    return out
+
+
 def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
-    """Typical extremes of many places for many sets of months: the one sum that stations and grid cells share.
+    """Typical extremes, quantiles and spread between years of many places for many sets of months.
 
     A mean is the WMO's way: days to a month, the same month over the years to its normal, the months of the season to
     the season. Quantiles are over the single days of the months that count.
@@ -413,7 +491,7 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
     Parameters
     ----------
     tmax_c, tmin_c : ndarray, shape (..., days)
-        Daily extremes of an unbroken run of days, °C; NaN where not read. A day counts when both were read.
+        Daily extremes of whole months, °C; NaN where not read. A day counts when both were read.
     cal : Calendar
         Of the same days.
     rule : Completeness
@@ -428,58 +506,50 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
     -------
     ndarray, shape (..., len(sets), len(STATISTICS))
         Columns as in `STATISTICS`. A set with a month that the rule refuses is NaN, except its completeness.
+
+    Examples
+    --------
+    >>> cal, (high, low) = whole_months(np.datetime64("2023-07-01"), np.arange(31.0), np.zeros(31))
+    >>> found = dict(zip(STATISTICS, block_statistics(high, low, cal, RULES["3/5"], [(7,)])[0].tolist()))
+    >>> found["tmax_mean_c"], found["tmax_q50_c"], found["n_years"]
+    (15.0, 15.0, 1.0)
     """
-    present = np.isfinite(tmax_c) & np.isfinite(tmin_c)
-    counts = months_that_count(present, cal, rule)
-    used = present & np.repeat(counts, cal.lengths, axis=-1)
-    days_used = np.add.reduceat(used, cal.starts, axis=-1, dtype=int)
+    tmax, tmin, days = month_means(tmax_c, tmin_c, cal, rule)
+    counts = np.isfinite(tmax)
     expected = np.ones(counts.shape, dtype=bool)
     if not fixed_period:
         expected[..., [0, -1]] = counts[..., [0, -1]]
 
-    means = {}
-    for name, values in (("tmax", tmax_c), ("tmin", tmin_c)):
-        total = np.add.reduceat(np.where(used, values, 0.0), cal.starts, axis=-1)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            means[name] = np.where(counts, total / days_used, np.nan)
+    def by_month(values):
+        return np.stack([values[..., cal.month == m].sum(axis=-1) for m in range(1, 13)], axis=-1)
 
-    shape = present.shape[:-1]
-    share = np.zeros((*shape, 12))
-    years = np.zeros((*shape, 12), dtype=int)
-    normals = {name: np.full((*shape, 12), np.nan) for name in means}
-    for m in range(12):
-        here = cal.month == m + 1
-        years[..., m] = counts[..., here].sum(axis=-1)
-        share[..., m] = years[..., m] / np.maximum(expected[..., here].sum(axis=-1), 1)
-        for name in means:
-            with np.errstate(invalid="ignore", divide="ignore"):
-                normals[name][..., m] = np.nansum(means[name][..., here], axis=-1) / years[..., m]
-    usable = (share >= rule.years_share) & (years > 0)
-
-    out = np.full((*shape, len(sets), len(STATISTICS)), np.nan)
+    means = season_means(
+        years=by_month(counts),
+        tmax_sum=by_month(np.where(counts, tmax, 0.0)),
+        tmin_sum=by_month(np.where(counts, tmin, 0.0)),
+        days=by_month(days),
+        expected_years=by_month(expected),
+        expected_days=by_month(expected * cal.lengths),
+        rule=rule,
+        sets=sets,
+    )
+    out = np.full((*means.shape[:-1], len(STATISTICS)), np.nan)
+    out[..., : len(MEANS)] = means
+    used = np.isfinite(tmax_c) & np.isfinite(tmin_c) & np.repeat(counts, cal.lengths, axis=-1)
     month_of_day = np.repeat(cal.month, cal.lengths)
     column = {name: i for i, name in enumerate(STATISTICS)}
     for s, months in enumerate(sets):
-        index = [m - 1 for m in months]
-        here = np.isin(cal.month, months)
-        ok = usable[..., index].all(axis=-1)
-        n_days = days_used[..., here].sum(axis=-1)
-        expected_days = (expected * cal.lengths)[..., here].sum(axis=-1)
-        out[..., s, column["completeness"]] = n_days / np.maximum(expected_days, 1)
-        out[..., s, column["n_days"]] = np.where(ok, n_days, 0)
-        out[..., s, column["n_years"]] = np.where(ok, years[..., index].min(axis=-1), 0)
+        ok = np.isfinite(means[..., s, 0])
         if not ok.any():
             continue
         in_season = np.flatnonzero(np.isin(month_of_day, months))
         whole_seasons = _season_years(cal, months)
-        for name, values in (("tmax", tmax_c), ("tmin", tmin_c)):
-            out[..., s, column[f"{name}_mean_c"]] = np.where(ok, normals[name][..., index].mean(axis=-1), np.nan)
+        for name, values, monthly in (("tmax", tmax_c, tmax), ("tmin", tmin_c, tmin)):
             days_here = np.where(used[..., in_season], values[..., in_season], np.nan)
-            q = np.where(ok[..., None], quantiles_along(days_here, (0.05, 0.5, 0.95)), np.nan)
             first = column[f"{name}_q05_c"]
-            out[..., s, first : first + 3] = q
-            by_year = means[name][..., whole_seasons].mean(axis=-1)
-            out[..., s, column[f"{name}_year_sd_c"]] = np.where(ok, _sd(by_year), np.nan)
+            out[..., s, first : first + 3] = quantiles_along(days_here, (0.05, 0.5, 0.95))
+            out[..., s, column[f"{name}_year_sd_c"]] = _sd(monthly[..., whole_seasons].mean(axis=-1))
+        out[..., s, len(MEANS) :][~ok] = np.nan
     return out
 
 
