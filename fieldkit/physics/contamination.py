@@ -35,10 +35,12 @@ TELLS_UP_TO_C = 5.0
 WEEK_THRESHOLD = 4.5
 # Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer.
 GRANTED = 2.5
-_WHITEN_MIN = 60.0
+_WHITEN_MIN = 30.0
 _HAC_MIN = 30.0
 _FINEST_MIN = 5.0
 _MOST_EPISODES = 8
+_WIDTHS_H = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0)
+_QUIETEST_C = 0.01  # no pair of thermometers agrees better than this
 _FEWEST_LIT = 3  # readings in a window on one day
 
 
@@ -342,8 +344,9 @@ def _follow(best, row, sun, grid, clock, smallest_c, needed):
     variance = pd.Series(0.0, index=target.index)
     episodes = []
     while found is not None and found["strength"] >= needed and len(episodes) < _MOST_EPISODES:
-        inside = clock["day"].isin(found["days"]) & (clock["gates"][found["gate"]])
-        quick = pd.Series(_lagged(sun, lag, grid), index=target.index).where(inside, 0.0)
+        share = clock["gates"][found["gate"]] * clock["day"].isin(found["days"])
+        inside = share > 0.5
+        quick = pd.Series(_lagged(sun, lag, grid), index=target.index) * share
         estimate = estimate + found["slope"] * quick
         variance = variance + (found["spread"] * quick) ** 2
         lit = inside & (sun > 0.1 * sun[inside].max())
@@ -424,10 +427,11 @@ def _solar_clock(index, sun):
     # Wall-clock days, so that a change to summer time moves nothing by a day.
     shifted = index.tz_localize(None) + pd.to_timedelta(shift_h, unit="h")
     solar = (shifted.hour + shifted.minute / 60 + shifted.second / 3600).to_numpy()
-    gates = {"all": np.ones(len(index), dtype=bool)}
-    for width in (1.0, 2.0, 4.0, 6.0):
-        for middle in np.arange(5 + width / 2, 19 - width / 2 + 1e-9, max(0.5, width / 4)):
-            gates[middle, width] = np.abs(solar - middle + 1e-9) < width / 2
+    gates = {"all": np.ones(len(index))}
+    for width in _WIDTHS_H:
+        for middle in np.arange(5 + width / 2, 19 - width / 2 + 1e-9, 0.5):
+            # Soft edges: a patch of sun comes and goes a little earlier or later every day.
+            gates[middle, width] = np.clip((width / 2 + 0.25 - np.abs(solar - middle)) / 0.5, 0, 1)
     return {
         "day": pd.Series(shifted.normalize(), index=index),
         "date": pd.Series(index.tz_localize(None).normalize(), index=index),
@@ -487,7 +491,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
             y, x, z = (a - basis @ (basis.T @ a) for a in (y, x, z))
             full = np.column_stack([z, x[:, 0]])
             rest = y - full @ np.linalg.lstsq(full, y, rcond=None)[0]
-            sigma2 = max(rest @ rest / max(n - 2 - full.shape[1], 1), 1e-4)
+            sigma2 = max(rest @ rest / max(n - 2 - full.shape[1], 1), _QUIETEST_C**2)
             inner = np.linalg.inv(z.T @ z + np.diag(sigma2 / spreads**2))
             mx = x - z @ (inner @ (z.T @ x))
             my = y - z @ (inner @ (z.T @ y))
@@ -504,7 +508,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
             # By day the air is more restless than by night.
             day_rows = light[rows] > 20
             unrest = np.maximum(np.mean(e[day_rows] ** 2, axis=0), np.mean(e**2, axis=0)) * n / (n - 2)
-            plain = unrest * np.sum(mx**2, axis=0)
+            plain = np.maximum(unrest, _QUIETEST_C**2) * np.sum(mx**2, axis=0)
             slope[day] = b
             noise[day] = np.where(ok, np.maximum(meat, plain) / xx**2 * n / max(n - 5, 1), np.nan)
             above = lit > 20

@@ -14,15 +14,18 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result, elementwise
 from fieldkit.physics import heat
 from fieldkit.physics.contamination import Contamination, find_contamination
+from fieldkit.physics.logger_checks import LoggerCheck, check_loggers
 
 __all__ = [
     "INSTRUMENTS",
     "Contamination",
     "Instrument",
     "InstrumentComparison",
+    "LoggerCheck",
     "absorbed_irradiance",
     "blackbody_band_share",
     "carry_errors",
+    "check_loggers",
     "compare_instruments",
     "correct_lag",
     "find_contamination",
@@ -386,7 +389,7 @@ def _even_series(readings, interval_s):
     if type(readings).__name__ == "DataArray":
         if readings.dims != ("time",):
             raise FieldkitError("Lag is corrected along one dimension named 'time': select one series first.")
-        index = pd.DatetimeIndex(readings["time"].values)
+        index = pd.DatetimeIndex(readings.indexes["time"])
 
         def dress(out):
             import xarray as xr
@@ -647,9 +650,13 @@ def absorbed_irradiance(
     shaded_c,
     wind_speed_m_s,
     body,
+    apparent_zenith_deg,
+    diffuse_fraction=0.2,
+    ground_albedo=0.2,
     reading_error_c=0.2,
     wind_error_m_s=0.3,
     absorptivity_error=0.05,
+    diffuse_error=0.1,
     convection_error_share=0.15,
 ):
     """Irradiance from a pair of equal probes, one in the sun and one in the shade beside it.
@@ -662,61 +669,76 @@ def absorbed_irradiance(
         Wind at the probes (m/s).
     body : heat.Body
         Both probes.
-    reading_error_c, wind_error_m_s, absorptivity_error, convection_error_share : float
-        Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity (as such) and of convection
-        (share; the correlations of the literature differ by some 15 %).
+    apparent_zenith_deg : scalar, array or Series
+        Of the sun (°), from `fieldkit.physics.sun.position`. NaN comes out with the sun less than 10° high.
+    diffuse_fraction, ground_albedo : scalar, array or Series
+        Share of the sky in the irradiance of level ground (0.1 to 0.2 under a clear sky, 1 under cloud), and the share
+        that the ground sends back.
+    reading_error_c, wind_error_m_s, absorptivity_error, diffuse_error, convection_error_share : float
+        Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity and the diffuse fraction (as
+        such) and of convection (share; the correlations of the literature differ by some 15 %).
 
     Returns
     -------
     DataFrame
-        ``irradiance_w_m2``: the beam across its rays that would warm the probe as much as all the light that the shaded
-        one lacks; ``error_w_m2``; ``absorbed_w_m2`` per m² of the probe's surface; and ``share_<source>`` of the
-        variance: what to measure better.
+        ``irradiance_w_m2`` of level ground and its ``error_w_m2``; ``absorbed_w_m2``, radiation that the sunlit probe
+        absorbs beyond the shaded one, per m² of its surface; and ``share_<source>`` of the variance: what to measure
+        better.
 
     Raises
     ------
     FieldkitError
-        A body that absorbs no sunlight, or whose silhouette is 0.
+        A body that absorbs no sunlight.
 
     Notes
     -----
     The heat balance turned round: the shaded probe stands for air and surroundings, so what the sunlit one loses to
-    them at its own temperature is what it absorbs. An open sky above the sunlit probe only lowers the answer: the
-    absorbed radiation by emissivity times sky view times what the sky lacks against the air, some 100 W/m² when clear.
-    Slope times error holds for small errors: with a difference no larger than its error, read "no sun to some sun".
+    them at its own temperature is what it absorbs, and with absorptivity α, silhouette s, views v and diffuse fraction
+    k, absorbed = α GHI (s (1 − k)/cos(zenith) + v_sky k + v_ground albedo). An open sky above the sunlit probe only
+    lowers the answer: the absorbed radiation by emissivity times sky view times what the sky lacks against the air
+    (some 100 W/m² when clear). Slope times error holds for small errors: with a difference no larger than its error,
+    read "no sun to some sun".
 
     Examples
     --------
     >>> black = heat.probe(diameter_m=0.01, length_m=0.05, shortwave_absorptivity=0.95, emissivity=0.95)
-    >>> seen = absorbed_irradiance(sunlit_c=34.0, shaded_c=25.0, wind_speed_m_s=1.0, body=black)
+    >>> seen = absorbed_irradiance(sunlit_c=34.0, shaded_c=25.0, wind_speed_m_s=0.5, body=black, apparent_zenith_deg=30)
     >>> seen[["irradiance_w_m2", "error_w_m2"]].round(-1).astype(int).to_numpy().tolist()
-    [[1500, 280]]
+    [[660, 190]]
     """
-    if body.shortwave_absorptivity <= 0 or body.silhouette_fraction <= 0:
+    if body.shortwave_absorptivity <= 0:
         raise FieldkitError("A probe that absorbs no sunlight cannot measure it: use a dark one.")
 
     def absorbed(sunlit, shaded, wind, stirring):
         state = {"air_temperature_c": shaded, "wind_speed_m_s": wind, "body": body, "turbulence_factor": stirring}
-        # At the shaded probe's own temperature nothing flows: its small offset from the air cancels.
         return -np.asarray(heat.fluxes(temperature_c=sunlit, **state)["net_w_m2"])
 
-    def irradiance(sunlit, shaded, wind, stirring, absorptivity):
-        return absorbed(sunlit, shaded, wind, stirring) / (absorptivity * body.silhouette_fraction)
+    def irradiance(sunlit, shaded, wind, stirring, absorptivity, diffuse):
+        per_level = (
+            body.silhouette_fraction * (1 - diffuse) / cosine
+            + body.sky_view_factor * diffuse
+            + body.ground_view_factor * ground_albedo
+        )
+        return absorbed(sunlit, shaded, wind, stirring) / (absorptivity * per_level)
 
-    index = next((v.index for v in (sunlit_c, shaded_c, wind_speed_m_s) if isinstance(v, pd.Series)), None)
-    readings = {"sunlit": sunlit_c, "shaded": shaded_c, "wind": wind_speed_m_s}
-    readings = {name: np.asarray(value, dtype=float) for name, value in readings.items()}
-    values = readings | {"stirring": 1.0, "absorptivity": body.shortwave_absorptivity}
-    # Wind cannot fall below nothing.
-    wind_error = np.minimum(wind_error_m_s, readings["wind"])
+    given = (sunlit_c, shaded_c, wind_speed_m_s, apparent_zenith_deg)
+    index = next((v.index for v in given if isinstance(v, pd.Series)), None)
+    sunlit, shaded, wind, zenith = (np.asarray(v, dtype=float) for v in given)
+    ground_albedo = np.asarray(ground_albedo, dtype=float)
+    cosine = np.where(zenith <= 80, np.cos(np.radians(zenith)), np.nan)
+    diffuse = np.asarray(diffuse_fraction, dtype=float)
+    values = {"sunlit": sunlit, "shaded": shaded, "wind": wind, "stirring": 1.0}
+    values |= {"absorptivity": body.shortwave_absorptivity, "diffuse": diffuse}
     errors = {
         "sunlit": reading_error_c,
         "shaded": reading_error_c,
-        "wind": wind_error,
+        # Wind cannot fall below nothing, nor the diffuse share below 0.
+        "wind": np.minimum(wind_error_m_s, wind),
         "stirring": convection_error_share,
         "absorptivity": absorptivity_error,
+        "diffuse": np.minimum(diffuse_error, np.minimum(diffuse, 1 - diffuse)),
     }
     table = carry_errors(irradiance, values=values, errors=errors)
     table = table.rename(columns={"value": "irradiance_w_m2", "error": "error_w_m2"})
-    table.insert(2, "absorbed_w_m2", table["irradiance_w_m2"] * body.shortwave_absorptivity * body.silhouette_fraction)
+    table.insert(2, "absorbed_w_m2", np.atleast_1d(absorbed(sunlit, shaded, wind, 1.0)))
     return table if index is None else table.set_index(index)

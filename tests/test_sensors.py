@@ -1,0 +1,418 @@
+"""What instruments read, and the test for sun in shade air: against formulas, real stations and simulated weeks."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from fieldkit.core import FieldkitError
+from fieldkit.physics import heat, sensors, warming
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+OPEN = Path(__file__).parents[1] / "data" / "open"
+SUN = {"air_temperature_c": 25.0, "wind_speed_m_s": 1.0, "dni_w_m2": 850.0, "dhi_w_m2": 100.0}
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Infrared thermometers
+
+
+def test_infrared_correction_reproduces_worked_values(published):
+    for row in published("sensors_infrared").itertuples():
+        band = None if np.isnan(row.band_low_um) else (row.band_low_um, row.band_high_um)
+        found = sensors.true_surface_temperature(
+            row.reading_c, row.emissivity, row.reflected_c, set_emissivity=row.set_emissivity, band_um=band
+        )
+        assert found == pytest.approx(row.expected, abs=row.tolerance), row.case
+
+
+def test_reading_and_correction_undo_each_other():
+    rng = np.random.default_rng(4)
+    surface, mirrored = rng.uniform(-10, 80, 500), rng.uniform(-40, 60, 500)
+    emissivity, setting = rng.uniform(0.3, 1, 500), rng.uniform(0.9, 1, 500)
+    for band in (None, (8, 14)):
+        reading = sensors.infrared_reading(surface, emissivity, mirrored, set_emissivity=setting, band_um=band)
+        good = np.isfinite(reading)
+        assert good.mean() > 0.99
+        back = sensors.true_surface_temperature(reading, emissivity, mirrored, set_emissivity=setting, band_um=band)
+        assert np.abs(back - surface)[good].max() < 1e-6
+
+
+@pytest.mark.parametrize("celsius, share", [(20, 0.3704), (30, 0.3779), (40, 0.3838), (60, 0.3910)])
+def test_share_of_the_8_to_14_micrometre_band(celsius, share):
+    # Shares: Planck's law, evaluated apart from this package; tolerance: printed to four decimals.
+    assert sensors.blackbody_band_share(celsius) == pytest.approx(share, abs=1e-4)
+    # Planck's law with CODATA constants, integrated numerically by SciPy.
+    from scipy import constants
+    from scipy.integrate import quad
+
+    kelvin = celsius + 273.15
+    h, c, k = constants.h, constants.c, constants.k
+    planck = lambda x: 2 * np.pi * h * c**2 / x**5 / np.expm1(h * c / (x * k * kelvin))  # noqa: E731
+    power = quad(planck, 8e-6, 14e-6, epsabs=0)[0]
+    assert sensors.blackbody_band_share(celsius) == pytest.approx(power / (constants.sigma * kelvin**4), abs=1e-8)
+
+
+def test_whole_spectrum_formula_is_off_by_as_much_as_the_docstring_says():
+    off = [
+        sensors.true_surface_temperature(t, e, r, band_um=(8, 14)) - sensors.true_surface_temperature(t, e, r)
+        for t, e, r in ((40.0, 0.95, 20.0), (60.0, 0.90, 20.0), (40.0, 0.95, -20.0))
+    ]
+    assert min(off) > 0.01
+    assert max(off) < 0.125
+
+
+@pytest.mark.parametrize("emissivity", [0, -0.1, 1.01, 95])
+def test_impossible_emissivity_is_refused(emissivity):
+    with pytest.raises(FieldkitError, match="emissivity"):
+        sensors.true_surface_temperature(40.0, emissivity, 20.0)
+
+
+def test_reading_below_its_own_reflection_is_nan_not_a_number():
+    assert np.isnan(sensors.true_surface_temperature(-40.0, 0.1, 60.0))
+    assert np.isnan(sensors.true_surface_temperature(np.nan, 0.9, 20.0))
+
+
+def test_containers_come_back_as_they_went_in():
+    import dask.array
+    import xarray as xr
+
+    values = [35.0, 45.0]
+    series = pd.Series(values, index=["a", "b"])
+    assert sensors.true_surface_temperature(series, 0.95, 20.0).index.tolist() == ["a", "b"]
+    field = xr.DataArray(dask.array.from_array(np.array(values), chunks=1), dims="place")
+    out = sensors.true_surface_temperature(field, 0.95, 20.0)
+    assert out.chunks is not None and out.attrs["units"] == "degC"
+    expected = [sensors.true_surface_temperature(v, 0.95, 20.0) for v in values]
+    assert np.allclose(out.compute(), expected)
+    reading = sensors.instrument_reading(
+        instrument=sensors.INSTRUMENTS["black globe"], **{k: xr.DataArray([v, v], dims="t") for k, v in SUN.items()}
+    )
+    assert reading.dims == ("t",)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Errors and lag
+
+
+def test_one_hundredth_of_emissivity_moves_the_answer_as_printed():
+    # 0.01 lower emissivity at a reading of 50 °C and 20 °C mirrored: +0.288 °C (signal balance, evaluated apart).
+    move = sensors.true_surface_temperature(50.0, 0.94, 20.0) - sensors.true_surface_temperature(50.0, 0.95, 20.0)
+    assert move == pytest.approx(0.288, abs=1e-3)
+
+
+def test_carried_errors_agree_with_a_monte_carlo():
+    # JCGM 101:2008: propagation of distributions by Monte Carlo; 1 % is its own noise with 200,000 draws.
+    values = {"reading_c": 50.0, "emissivity": 0.93, "reflected_temperature_c": 10.0}
+    errors = {"reading_c": 0.6, "emissivity": 0.01, "reflected_temperature_c": 4.0}
+    carried = sensors.carry_errors(sensors.true_surface_temperature, values=values, errors=errors)
+    rng = np.random.default_rng(5)
+    draws = {k: rng.normal(values[k], errors[k], 200_000) for k in values}
+    assert carried["error"].iloc[0] == pytest.approx(sensors.true_surface_temperature(**draws).std(), rel=0.01)
+    assert carried.filter(like="share_").iloc[0].sum() == pytest.approx(1)
+
+
+def test_carried_errors_stay_on_the_possible_side():
+    carried = sensors.carry_errors(
+        sensors.true_surface_temperature,
+        values={"reading_c": 50.0, "emissivity": 0.995, "reflected_temperature_c": 10.0},
+        errors={"emissivity": 0.02},
+    )
+    assert carried["error"].iloc[0] == pytest.approx(0.75, abs=0.15)
+    with pytest.raises(FieldkitError, match="no value of that name"):
+        sensors.carry_errors(sensors.true_surface_temperature, values={"reading_c": 1.0}, errors={"wind": 1.0})
+
+
+def test_lag_correction_undoes_what_the_warming_room_does():
+    times = pd.date_range("2024-05-01", periods=600, freq="1min", tz="UTC")
+    air = pd.Series(20 + 6 * np.sin(np.arange(600) / 60), times)
+    slow = warming.follow(air, 600.0)
+    assert np.abs(slow - air).max() > 0.8
+    back = sensors.correct_lag(slow, 600.0)["corrected_c"]
+    assert np.abs(back - air).iloc[10:-10].max() < 0.01
+
+
+def test_lag_correction_states_its_noise_and_leaves_gaps():
+    rng = np.random.default_rng(6)
+    times = pd.date_range("2024-05-01", periods=20_000, freq="1min", tz="UTC")
+    noise = pd.Series(rng.normal(0, 0.1, 20_000), times)
+    noise.iloc[500] = np.nan
+    out = sensors.correct_lag(noise, 300.0, window_s=600, error_c=0.1)
+    assert out["corrected_c"].isna().sum() == 1
+    assert out["corrected_c"].iloc[600:-20].std() == pytest.approx(out["error_c"].iloc[700], rel=0.03)
+    wide = sensors.correct_lag(noise, 300.0, window_s=1800, error_c=0.1)
+    assert wide["error_c"].iloc[700] < out["error_c"].iloc[700]
+    assert sensors.correct_lag(noise.to_xarray().rename(index="time"), 300.0).sizes == {"time": 20_000}
+    with pytest.raises(FieldkitError, match="even steps"):
+        sensors.correct_lag(noise.drop(times[3]), 300.0)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Instruments
+
+
+def test_instruments_are_the_one_heat_balance():
+    black = sensors.INSTRUMENTS["bare black probe"]
+    assert sensors.instrument_reading(instrument=black, **SUN) == heat.operative_temperature(body=black.body, **SUN)
+
+
+def test_size_paint_wind_and_shield_act_as_physics_says():
+    read = lambda name, **more: sensors.instrument_reading(instrument=sensors.INSTRUMENTS[name], **SUN | more)  # noqa: E731
+    assert read("bare white probe") < read("bare black probe") < read("black globe")
+    assert read("bare black probe", wind_speed_m_s=5.0) < read("bare black probe")
+    assert abs(read("shielded probe") - 25.0) < 0.5
+    dark = {"dni_w_m2": 0.0, "dhi_w_m2": 0.0}
+    assert all(read(name, **dark) == pytest.approx(25.0, abs=1e-6) for name in sensors.INSTRUMENTS)
+
+
+def test_comparison_says_how_far_apart_the_readings_are():
+    day = sensors.compare_instruments(**SUN)
+    table = day.table.set_index("instrument")
+    assert (table["difference_error_c"] > 0).all()
+    assert table["difference_c"].idxmax() == "black globe"
+    assert (table["in_sun_c"] - table["in_shade_c"] - table["difference_c"]).abs().max() < 1e-9
+    assert "black globe" in day.sentence
+
+
+def test_pair_of_probes_gives_back_the_irradiance():
+    from fieldkit.physics import sun
+
+    times = pd.date_range("2024-06-21 07:00", periods=100, freq="6min", tz="Etc/GMT+5")
+    light = sun.irradiance(times, latitude_deg=36.1, longitude_deg=-79.95, linke_turbidity=3.0)
+    wind = pd.Series(np.random.default_rng(7).uniform(0.3, 2, 100), times)
+    pair = sensors.INSTRUMENTS["bare black probe"]
+    lit = {k: light[k] for k in ("dni_w_m2", "dhi_w_m2", "ground_upwelling_w_m2")}
+    sunlit = sensors.instrument_reading(instrument=pair, air_temperature_c=25.0, wind_speed_m_s=wind, **lit)
+    found = sensors.absorbed_irradiance(
+        sunlit_c=sunlit,
+        shaded_c=pd.Series(25.0, times),
+        wind_speed_m_s=wind,
+        body=pair.body,
+        apparent_zenith_deg=light["apparent_zenith_deg"],
+        diffuse_fraction=light["dhi_w_m2"] / light["ghi_w_m2"],
+    )
+    high = light["apparent_zenith_deg"] < 80
+    assert np.allclose(found["irradiance_w_m2"][high], light["ghi_w_m2"][high], rtol=1e-6)
+    assert found.loc[~high, "irradiance_w_m2"].isna().all()
+
+
+def test_irradiance_error_covers_the_truth_as_often_as_it_says():
+    rng = np.random.default_rng(8)
+    n = 4000
+    zenith, diffuse, ghi = 40.0, 0.2, 700.0
+    body = sensors.INSTRUMENTS["bare black probe"].body
+    painted = rng.normal(0.9, 0.02, n)
+    level = 0.25 * (1 - diffuse) / np.cos(np.radians(zenith)) + 0.5 * diffuse + 0.5 * 0.2
+    wind = rng.normal(1.0, 0.1, n)
+    sunlit = heat.operative_temperature(
+        air_temperature_c=25.0,
+        wind_speed_m_s=wind,
+        body=body,
+        absorbed_shortwave_w_m2=painted * level * ghi,
+        turbulence_factor=rng.normal(1, 0.1, n),
+    ) + rng.normal(0, 0.2, n)
+    found = sensors.absorbed_irradiance(
+        sunlit_c=sunlit,
+        shaded_c=25.0 + rng.normal(0, 0.2, n),
+        wind_speed_m_s=1.0,
+        body=heat.probe(diameter_m=0.005, length_m=0.03, shortwave_absorptivity=0.9, emissivity=0.95),
+        apparent_zenith_deg=zenith,
+        wind_error_m_s=0.1,
+        absorptivity_error=0.02,
+        diffuse_error=0.0,
+        convection_error_share=0.1,
+    )
+    inside = np.abs(found["irradiance_w_m2"] - ghi) < 1.96 * found["error_w_m2"]
+    # First-order errors of a mildly curved formula: 95 % within two.
+    assert inside.mean() == pytest.approx(0.95, abs=0.02)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Sun in shade air: real stations
+
+
+@pytest.fixture(scope="module")
+def plates():
+    table = pd.read_csv(OPEN / "dark_plates_2022-01.csv", comment="#", index_col=0)
+    table.index = pd.to_datetime(table.index)
+    if table.index.tz is None:
+        table.index = table.index.tz_localize("Etc/GMT+7")
+    return table
+
+
+def test_real_dark_plates_are_found_and_the_real_air_beside_them_is_not(plates):
+    # Golden, Colorado, three winter days of real readings (data/open/README.md): plates called "shade air" by mistake.
+    air = next(c for c in plates.columns if c.startswith("air_temperature"))
+    hot = [c for c in plates.columns if c.startswith("plate")]
+    irradiance = plates[next(c for c in plates.columns if "irradiance" in c)]
+    assert len(hot) == 3
+    found = sensors.find_contamination(plates[[air, *hot]], irradiance).table.set_index("logger_id")
+    assert (found.loc[hot, "verdict"] == "reads the sun").all()
+    assert found.loc[air, "verdict"] != "reads the sun"
+    # The plates stand 20 to 40 °C above the air in full sun.
+    assert found.loc[hot, "contamination_c"].between(10, 50).all()
+
+
+def test_real_minute_air_is_not_flagged():
+    # SURFRAD San Luis Valley, 1 January 2016: ventilated air at one-minute steps, real pyranometer.
+    table = pd.read_csv(OPEN / "surfrad_san_luis_valley_2016-01-01.csv", comment="#", index_col=0)
+    table.index = pd.to_datetime(table.index, utc=True)
+    air = next(c for c in table.columns if c.startswith("air_temperature"))
+    ghi = next(c for c in table.columns if c.startswith("ghi"))
+    found = sensors.find_contamination(table[air].dropna(), table[ghi].dropna())
+    assert found.table["verdict"].iloc[0] != "reads the sun"
+
+
+def test_a_year_of_real_hourly_air_is_not_flagged():
+    # TMY3 723170 (Greensboro): real air temperature, largely modelled irradiance; 8,760 hours in one go.
+    import pvlib
+
+    path = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
+    year, _ = pvlib.iotools.read_tmy3(path, coerce_year=2023, map_variables=True)
+    year = year.iloc[:-1]
+    ghi = year["ghi"].set_axis(year.index - pd.Timedelta(minutes=30))
+    ghi = ghi.reindex(ghi.index.union(year.index)).interpolate("time").reindex(year.index)
+    found = sensors.find_contamination(year["temp_air"].iloc[: 24 * 182], ghi.iloc[: 24 * 182])
+    assert found.table["verdict"].iloc[0] != "reads the sun"
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Sun in shade air: simulated weeks (the full table: python tests/study_contamination.py)
+
+
+def test_simulated_weeks_are_told_apart():
+    import study_contamination
+
+    table = study_contamination.study(12, 5, ways=("with two others",))
+    lit = table["exposure"].isin(["all day", "half day"]) & (table["sunlit_c"] > 2)
+    clean = table["exposure"] == "clean"
+    assert lit.sum() >= 2 and clean.sum() >= 4
+    assert table.loc[lit, "flagged"].mean() >= 0.75
+    assert table.loc[clean, "flagged"].sum() == 0
+
+
+def _fortnight(rng, *, gain_per_kw=0.0, days=slice(0, 14), hours=(0, 24)):
+    """Ten-minute clouds and air, and a logger with a known share of sun on stated days and hours."""
+    times = pd.date_range("2024-05-01", periods=14 * 144, freq="10min", tz="Etc/GMT+5")
+    hour = (times.hour + times.minute / 60).to_numpy()
+    clouds = np.repeat(rng.uniform(0.3, 1, 14 * 48), 3)
+    sun = np.clip(900 * np.sin((hour - 6) / 12 * np.pi), 0, None) * clouds
+    air = 15 + 9 * np.convolve(sun, np.exp(-np.arange(60) / 24) / 24)[: sun.size] / 1000 + rng.normal(0, 0.2, sun.size)
+    day = np.arange(sun.size) // 144
+    lit = (day >= days.start) & (day < days.stop) & (hour >= hours[0]) & (hour < hours[1])
+    return pd.Series(sun, times), pd.Series(air, times), pd.Series(gain_per_kw / 1000 * sun * lit, times)
+
+
+def test_one_lone_logger_with_the_sun_for_a_week_is_dated_and_measured():
+    sun, air, warm = _fortnight(np.random.default_rng(9), gain_per_kw=6.0, days=slice(4, 11))
+    found = sensors.find_contamination(air + warm, sun)
+    row, episode = found.table.iloc[0], found.episodes.iloc[0]
+    assert row["verdict"] == "reads the sun" and row["compared_with"] == "nothing"
+    assert abs((episode["first_day"] - pd.Timestamp("2024-05-05")).days) <= 1
+    assert abs((episode["last_day"] - pd.Timestamp("2024-05-11")).days) <= 1
+    strong = warm[warm > 0].quantile(0.9)
+    assert row["low_c"] - 0.5 < strong < row["high_c"] + 0.5
+    left = (found.corrected.iloc[:, 0] - air).abs()
+    assert left.mean() < 0.4 * warm.abs().mean()
+    assert found.masked.iloc[:, 0].isna().sum() > 200
+    # Nothing was changed in what was given.
+    assert np.array_equal(found.readings.iloc[:, 0], air + warm)
+
+
+def test_a_gap_in_the_leaves_is_found_at_its_hour():
+    sun, air, warm = _fortnight(np.random.default_rng(10), gain_per_kw=7.0, hours=(10, 11.5))
+    found = sensors.find_contamination(pd.DataFrame({"good": air + 0.2, "gap": air + warm}), sun)
+    table = found.table.set_index("logger_id")
+    assert table["verdict"].to_dict() == {"good": "no sign of sun", "gap": "reads the sun"}
+    strongest = found.episodes.loc[found.episodes["strength"].idxmax()]
+    assert 9 <= strongest["from_hour"] <= 10.5 and 11 <= strongest["to_hour"] <= 12.5
+    assert "gap read the sun" in found.sentence
+
+
+def test_air_that_follows_the_sun_late_is_not_flagged_alone_or_against_a_station():
+    sun, air, _ = _fortnight(np.random.default_rng(11))
+    other = air.rolling(6, min_periods=1).mean() + 0.7
+    for more in ({}, {"reference": other.iloc[::6]}):
+        found = sensors.find_contamination(air, sun, **more)
+        assert found.table["verdict"].iloc[0] == "no sign of sun", more
+        assert (found.estimate_c == 0).all().all()
+        assert found.masked.equals(found.readings)
+
+
+def test_a_sunlit_logger_does_not_accuse_the_good_one_beside_it():
+    sun, air, warm = _fortnight(np.random.default_rng(12), gain_per_kw=8.0)
+    found = sensors.find_contamination(pd.DataFrame({"good": air, "bad": air + warm}), sun)
+    assert found.table.set_index("logger_id")["verdict"].to_dict() == {"good": "no sign of sun", "bad": "reads the sun"}
+
+
+def test_without_irradiance_a_clear_sky_is_used_and_said():
+    _, air, warm = _fortnight(np.random.default_rng(13), gain_per_kw=8.0, hours=(9, 12))
+    with pytest.raises(FieldkitError, match="site"):
+        sensors.find_contamination(air, None)
+    table = pd.DataFrame({"good": air, "bad": air + warm})
+    found = sensors.find_contamination(table, None, site={"latitude_deg": 36.1, "longitude_deg": -75.0})
+    assert found.table.set_index("logger_id").loc["bad", "verdict"] == "reads the sun"
+    assert "clear-sky" in found.sentence
+
+
+def test_what_cannot_be_tested_says_so():
+    times = pd.date_range("2024-05-01", periods=40, freq="6h", tz="UTC")
+    sparse = pd.Series(20.0, times)
+    found = sensors.find_contamination(sparse, sparse)
+    assert found.table["verdict"].iloc[0] == "cannot tell"
+    assert "60 minutes" in found.table["note"].iloc[0]
+    with pytest.raises(FieldkitError, match="zone"):
+        sensors.find_contamination(sparse.tz_localize(None), sparse)
+    with pytest.raises(FieldkitError, match="no series named"):
+        sensors.find_contamination(sparse.rename("a"), sparse, shade_air=["b"])
+
+
+def test_long_table_and_any_zone_give_the_same_verdict():
+    sun, air, warm = _fortnight(np.random.default_rng(14), gain_per_kw=7.0, days=slice(3, 10))
+    wide = pd.DataFrame({"a": air, "b": air + warm})
+    long = wide.rename_axis("time").reset_index().melt("time", var_name="logger_id")
+    far = long.assign(time=long["time"].dt.tz_convert("Asia/Tokyo"))
+    verdicts = [sensors.find_contamination(t, sun).table["strength"].round(6).tolist() for t in (wide, long)]
+    assert verdicts[0] == verdicts[1]
+    assert sensors.find_contamination(far, sun).table["verdict"].tolist() == ["no sign of sun", "reads the sun"]
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# Loggers as loggers
+
+
+def test_logger_check_finds_gap_repeat_stuck_range_and_clock():
+    from fieldkit.physics import sun
+
+    times = pd.date_range("2024-06-01", periods=480, freq="30min", tz="America/New_York")
+    light = np.asarray(sun.clear_sky(times, latitude_deg=36, longitude_deg=-80, linke_turbidity=3.0)["ghi_w_m2"])
+    steady = np.arange(480.0) % 20
+    steady[100:130] = 5.0
+    hot = np.arange(480.0) % 20
+    hot[7] = 300.0
+    table = pd.concat(
+        [
+            pd.DataFrame({"time": times.delete(range(50, 60)), "logger_id": "gap", "value": np.arange(470.0) % 20}),
+            pd.DataFrame({"time": times, "logger_id": "stuck", "value": steady}),
+            pd.DataFrame({"time": times, "logger_id": "hot", "value": hot}),
+            pd.DataFrame({"time": times[[0, *range(480)]], "logger_id": "twice", "value": np.arange(481.0) % 20}),
+            # A clock an hour ahead: summer time added twice.
+            pd.DataFrame({"time": times + pd.Timedelta(hours=1), "logger_id": "sun", "value": light}),
+        ]
+    )
+    info = pd.DataFrame({"logger_id": ["sun"], "role": ["irradiance"]})
+    check = sensors.check_loggers(table, info, longitude_deg=-80)
+    found = check.table.set_index("logger_id")
+    assert found.loc["gap", ["gaps", "due"]].tolist() == [1, 480]
+    assert found.loc["gap", "longest_gap_h"] == pytest.approx(5.5)
+    assert found.loc["stuck", "stuck_h"] == pytest.approx(14.5, abs=0.6)
+    assert found.loc["hot", "out_of_range"] == 1
+    assert found.loc["twice", "repeated"] == 1
+    assert found.loc["sun", "clock_off_min"] == pytest.approx(60, abs=3)
+    for words in ("clock of sun", "impossible values in hot", "repeated readings in twice", "the longest 6 h in gap"):
+        assert words in check.sentence
+    with pytest.raises(FieldkitError, match="zone"):
+        sensors.check_loggers(table.assign(time=table["time"].dt.tz_localize(None)))
