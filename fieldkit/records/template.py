@@ -209,19 +209,28 @@ def _workbook(path):
     import openpyxl
     from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.properties import PageSetupProperties
 
     book = openpyxl.Workbook()
     how = book.active
     how.title = "how to fill"
     how.column_dimensions["A"].width = 110
+    how.page_setup.orientation = "landscape"
+    how.page_setup.fitToHeight = 0
+    how.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     for row, line in enumerate(readme().splitlines(), start=1):
         cell = spreadsheet.put(how, row, 1, line.strip())
         cell.alignment = Alignment(wrap_text=True, vertical="top")
+        # Some programs do not fit the height of a row to wrapped text by themselves.
+        how.row_dimensions[row].height = 15 * (1 + len(line) // 105)
     how["A1"].font = Font(bold=True, size=14)
     formats = {"time": "yyyy-mm-dd hh:mm", "date": "yyyy-mm-dd", "text": "@", "word": "@"}
     for table, schema in schemas.TABLES.items():
         sheet = book.create_sheet(table)
         sheet.freeze_panes = "A2"
+        sheet.page_setup.orientation = "landscape"
+        sheet.page_setup.fitToHeight = 0
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         names = template_headers(table)
         for position, (name, (column, declared)) in enumerate(zip(names, schema.columns.items()), start=1):
             letter = get_column_letter(position)
