@@ -80,7 +80,11 @@ class Renderer:
         blocks = []
         for cell in cells:
             if cell.cell_type == "markdown":
-                blocks.append(self.markdown(cell.source))
+                source = cell.source
+                heading = re.match(r"#+ +(.+?)\s*(\n|$)", source)
+                if not blocks and heading and heading[1].lower() == title.lower():
+                    source = source[heading.end() :]
+                blocks.append(self.markdown(source))
             elif cell.cell_type == "code":
                 blocks.append(
                     Markup('<details class="code"><summary>Code</summary><pre><code>{}</code></pre></details>').format(
@@ -88,8 +92,6 @@ class Renderer:
                     )
                 )
                 blocks += self._outputs(cell, figures)
-        if blocks and title.lower() == _text_of_heading(blocks[0]).lower():
-            blocks[0] = Markup(re.sub(r"^<h3>.*?</h3>\s*", "", blocks[0], count=1, flags=re.DOTALL))
         return [block for block in blocks if block]
 
     def markdown(self, text):
@@ -225,11 +227,6 @@ class Renderer:
         # A wide table scrolls inside its frame on a phone, also from the keyboard.
         frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
         table.wrap(frame)
-
-
-def _text_of_heading(block):
-    found = re.match(r"<h3>(.*?)</h3>", block, flags=re.DOTALL)
-    return Markup(found[1]).striptags() if found else ""
 
 
 def _join_index_names(table):
