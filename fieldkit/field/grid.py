@@ -11,6 +11,7 @@ from fieldkit.field import seasons as _seasons
 from fieldkit.field.climate import CAUTIONS, ceiling_of, smooth_year
 
 EARTH_RADIUS_KM = 6371.0088  # mean radius, IUGG
+_POSSIBLE_C = (-90.0, 60.0)
 _IRRADIANCE_UNITS = {"w m-2", "w/m2", "w m**-2", "w/m^2", "watt m-2"}
 
 
@@ -167,6 +168,14 @@ def air_bands(
         ]
     )
     statistics = np.where(south[:, None, None, None], statistics[1], statistics[0])
+    statistics[~data["in_region"].to_numpy()] = np.nan
+    typical = statistics[..., :2]
+    if (typical < _POSSIBLE_C[0]).any() or (typical > _POSSIBLE_C[1]).any():
+        raise FieldkitError(
+            f"Typical extremes from {np.nanmin(typical):.0f} to {np.nanmax(typical):.0f} °C are not of this "
+            "earth: check "
+            "that the units attribute of the variables says what the numbers are, and that missing cells are marked."
+        )
     usable = np.isfinite(statistics[..., 0]).any(axis=-1) & data["in_region"].to_numpy()
     if not usable.any():
         raise FieldkitError("No cell of the region has a season that can be used: " + rule.words + ".")
