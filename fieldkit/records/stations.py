@@ -55,7 +55,8 @@ class StationRecords(Result):
             f"station{'s' if count != 1 else ''}, {when.min():%Y-%m-%d} to {when.max():%Y-%m-%d}"
         )
         if len(self.left_out):
-            words += f"; {len(self.left_out)} readings left out (see left_out)"
+            some = len(self.left_out)
+            words += f"; {some} reading{'s' if some != 1 else ''} left out (see left_out)"
         return words + "." + "".join(f" {note}" for note in self.notes)
 
 
