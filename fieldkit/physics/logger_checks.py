@@ -165,3 +165,35 @@ def _clock_off(part, longitude_deg):
     if sums.empty:
         return np.nan
     return float(60 * (sums["moment"] / sums["light"] - 12).median())
+
+
+def by_role(loggers, logger_info, role):
+    """Series of all loggers with one role, side by side.
+
+    Parameters
+    ----------
+    loggers : DataFrame
+        ``time``, ``logger_id``, ``value``.
+    logger_info : DataFrame
+        ``logger_id, role``.
+    role : str
+        ``shade_air``, ``exposed_probe``, ``surface``, ``copper_model``, ``irradiance``, ``wind`` or ``humidity``.
+
+    Returns
+    -------
+    DataFrame
+        One column a logger, one row a time; no columns when no logger has the role. Of readings repeated at one time
+        the mean is taken; `check_loggers` counts them.
+
+    Examples
+    --------
+    >>> times = pd.date_range("2024-05-01", periods=2, freq="1h", tz="UTC")
+    >>> table = pd.DataFrame({"time": times, "logger_id": "A", "value": [1.0, 2.0]})
+    >>> by_role(table, pd.DataFrame({"logger_id": ["A"], "role": ["wind"]}), "wind").columns.tolist()
+    ['A']
+    """
+    names = logger_info.loc[logger_info["role"] == role, "logger_id"]
+    part = loggers[loggers["logger_id"].isin(names)]
+    wide = part.pivot_table(index="time", columns="logger_id", values="value", aggfunc="mean", observed=True)
+    wide.columns.name = None
+    return wide

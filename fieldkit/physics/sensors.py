@@ -14,7 +14,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result, elementwise
 from fieldkit.physics import heat
 from fieldkit.physics.contamination import Contamination, find_contamination
-from fieldkit.physics.logger_checks import LoggerCheck, check_loggers
+from fieldkit.physics.logger_checks import LoggerCheck, by_role, check_loggers
 
 __all__ = [
     "INSTRUMENTS",
@@ -24,6 +24,7 @@ __all__ = [
     "LoggerCheck",
     "absorbed_irradiance",
     "blackbody_band_share",
+    "by_role",
     "carry_errors",
     "check_loggers",
     "compare_instruments",
