@@ -186,7 +186,7 @@ def test_margin_is_a_ceiling_that_keeps_the_order_of_the_months():
 def test_margin_never_takes_more_than_half_the_day_and_says_so():
     bands = climate.air_bands(flat((25, 31), (22, 29)), hemisphere="north", margin_c=5)
     assert bands.pooled.loc["summer", "high_c"] == pytest.approx(28)
-    assert any("3.0 °C was taken" in w for w in bands.warnings)
+    assert any("half was taken: 3.0 °C in summer" in w for w in bands.warnings)
 
 
 def test_upside_down_bands_are_refused():

@@ -686,12 +686,13 @@ def _add_warnings(warnings, table, schedule, long, ids, margin_c):
     elif len(ids) == 2:
         warnings.append("Two stations say little of how places differ: the intervals are wide for that reason.")
     pooled = table[table["station_id"] == POOLED]
-    taken = min(pooled["margin_c"].max(), schedule["margin_c"].max())
-    if taken < margin_c - 1e-9:
+    hot, month = pooled.loc[pooled["margin_c"].idxmax()], schedule.loc[schedule["margin_c"].idxmax()]
+    if min(hot["margin_c"], month["margin_c"]) < margin_c - 1e-9:
         warnings.append(
-            f"The margin of {margin_c:g} °C is more than half of what the warmest day ranges over, so {taken:.1f} "
-            "°C was "
-            "taken off; the hot season's band is narrow and needs a well-controlled room."
+            f"The margin of {margin_c:g} °C is more than half of what the warmest days range over, so half was taken: "
+            f"{hot['margin_c']:.1f} °C in {hot['season']}, {month['margin_c']:.1f} °C in {month['month']} of the "
+            "schedule. "
+            "The hot season's band is narrow and needs a well-controlled room."
         )
     moved = schedule[["smoothing_low_c", "smoothing_high_c"]].abs().max(axis=1)
     if moved.max() > 1.5:
