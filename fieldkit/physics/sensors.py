@@ -22,6 +22,7 @@ __all__ = [
     "Instrument",
     "InstrumentComparison",
     "LoggerCheck",
+    "ProbeIrradiance",
     "absorbed_irradiance",
     "blackbody_band_share",
     "by_role",
@@ -32,6 +33,7 @@ __all__ = [
     "find_contamination",
     "infrared_reading",
     "instrument_reading",
+    "irradiance_from_loggers",
     "true_surface_temperature",
 ]
 
@@ -743,3 +745,114 @@ def absorbed_irradiance(
     table = table.rename(columns={"value": "irradiance_w_m2", "error": "error_w_m2"})
     table.insert(2, "absorbed_w_m2", np.atleast_1d(absorbed(sunlit, shaded, wind, 1.0)))
     return table if index is None else table.set_index(index)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class ProbeIrradiance(Result):
+    """Irradiance from a sunlit and a shaded logger, beside the pyranometer's where there is one.
+
+    Attributes
+    ----------
+    table : DataFrame
+        By time: the columns of `absorbed_irradiance` and ``measured_w_m2`` (NaN without a pyranometer).
+    bias_w_m2, rmse_w_m2, covered : float
+        Against the pyranometer: mean difference, root mean square difference, share of readings inside the stated 95 %.
+    """
+
+    table: pd.DataFrame
+    bias_w_m2: float
+    rmse_w_m2: float
+    covered: float
+
+    @property
+    def sentence(self):
+        words = f"{len(self.table)} readings of two probes give the irradiance, with a median error of "
+        words += f"{self.table['error_w_m2'].median():.0f} W/m²"
+        if np.isnan(self.bias_w_m2):
+            return words + "; there is no pyranometer to check them against."
+        return words + (
+            f"; against the pyranometer they are {self.bias_w_m2:+.0f} W/m² off on average, RMSE "
+            f"{self.rmse_w_m2:.0f} W/m², and {100 * self.covered:.0f} % lie within their stated 95 % limits."
+        )
+
+
+def irradiance_from_loggers(
+    loggers, logger_info, site, *, body=None, logger_id=None, diffuse_fraction=0.3, ground_albedo=0.2
+):
+    """Use an exposed probe and a shade air logger of a season as a sun meter.
+
+    Parameters
+    ----------
+    loggers, logger_info : DataFrame
+        As a season holds them; roles ``exposed_probe``, ``shade_air`` and ``wind`` are needed, ``irradiance`` is the
+        check.
+    site : object
+        With ``latitude_deg, longitude_deg, elevation_m``.
+    body : heat.Body, optional
+        The exposed probe. None: a cylinder 3 cm long, emissivity 0.9, of the size and absorptivity
+        stated for the logger.
+    logger_id : sequence of str, optional
+        Which loggers to use where several have a role; None: the first of each.
+    diffuse_fraction : float
+        Share of the sky in the light of level ground, an average over clear and cloudy hours.
+    ground_albedo : float
+        Share of the light that the ground sends back.
+
+    Returns
+    -------
+    ProbeIrradiance
+
+    Raises
+    ------
+    FieldkitError
+        When a role is missing, or the size or absorptivity of the probe is not stated.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> season = fieldkit.demo_season()
+    >>> found = irradiance_from_loggers(season.loggers, season.logger_info, season.site)
+    >>> bool(found.covered > 0.85)
+    True
+    """
+    from fieldkit.physics import sun
+
+    columns = {}
+    for role in ("exposed_probe", "shade_air", "wind", "irradiance"):
+        wide = by_role(loggers, logger_info, role)
+        chosen = [name for name in wide.columns if logger_id is None or name in logger_id]
+        if chosen:
+            columns[role] = wide[chosen[0]]
+        elif role != "irradiance":
+            raise FieldkitError(f"No logger has the role '{role}': two probes and the wind are needed.")
+    pair = pd.DataFrame(columns).dropna(subset=["exposed_probe", "shade_air", "wind"])
+    info = logger_info.set_index("logger_id").loc[columns["exposed_probe"].name]
+    if body is None:
+        size, paint = info.get("size_m", np.nan), info.get("shortwave_absorptivity", np.nan)
+        if not (size > 0 and paint > 0):
+            raise FieldkitError(
+                f"State size_m and shortwave_absorptivity of '{info.name}' in season.toml, or give body=."
+            )
+        body = heat.probe(diameter_m=size, length_m=0.03, shortwave_absorptivity=paint, emissivity=0.9)
+    place = {name: getattr(site, name) for name in ("latitude_deg", "longitude_deg", "elevation_m")}
+    zenith = sun.position(pair.index, **place)["apparent_zenith_deg"]
+    pair = pair[zenith < 80]
+    given = {
+        "sunlit_c": pair["exposed_probe"],
+        "shaded_c": pair["shade_air"],
+        "wind_speed_m_s": pair["wind"],
+        "body": body,
+        "apparent_zenith_deg": zenith[zenith < 80],
+        "ground_albedo": ground_albedo,
+    }
+    given |= {"reading_error_c": float(info.get("error", 0.2))}
+    table = absorbed_irradiance(**given, diffuse_fraction=diffuse_fraction)
+    table["measured_w_m2"] = pair.get("irradiance", np.nan)
+    off = (table["irradiance_w_m2"] - table["measured_w_m2"]).dropna()
+    inside = off.abs() <= 1.96 * table.loc[off.index, "error_w_m2"]
+    return ProbeIrradiance(
+        table=table,
+        bias_w_m2=float(off.mean()) if len(off) else np.nan,
+        rmse_w_m2=float(np.sqrt((off**2).mean())) if len(off) else np.nan,
+        covered=float(inside.mean()) if len(off) else np.nan,
+    )

@@ -171,34 +171,49 @@ def sun_and_shade(comparison):
     return figure
 
 
-def irradiance_from_probes(table, measured):
+def irradiance_from_probes(result):
     """Draw irradiance worked out from a sunlit and a shaded probe against a pyranometer.
 
     Parameters
     ----------
-    table : DataFrame
-        From ``sensors.absorbed_irradiance``, indexed by time.
-    measured : Series
-        Irradiance (W/m²) at the same times.
+    result : ProbeIrradiance
+        From ``sensors.irradiance_from_loggers``.
 
     Returns
     -------
     matplotlib.figure.Figure
+
+    Raises
+    ------
+    FieldkitError
+        When there was no pyranometer.
     """
-    measured = measured.reindex(table.index)
-    good = measured.notna() & table["irradiance_w_m2"].notna()
-    x, y = measured[good], table.loc[good, "irradiance_w_m2"]
-    bias, spread = float((y - x).mean()), float((y - x).std())
+    table = result.table.dropna(subset=["irradiance_w_m2", "measured_w_m2"])
+    if table.empty:
+        raise FieldkitError("There is no pyranometer among the loggers: there is nothing to draw against.")
+    bins = (table["measured_w_m2"] // 100 * 100 + 50).rename("bin")
+    grouped = table.groupby(bins)["irradiance_w_m2"]
+    parts = pd.DataFrame({share: grouped.quantile(share) for share in (0.05, 0.5, 0.95)})
     with look():
         figure, axes = new_axes(height=5.0)
-        axes.errorbar(x, y, yerr=1.96 * table.loc[good, "error_w_m2"], fmt="none", color="#D5D5D5", lw=0.8, zorder=1)
-        axes.plot(x, y, "o", ms=4, color=COLOURS["radiation"], label="from the two probes")
-        top = float(max(x.max(), y.max()))
+        axes.plot(
+            table["measured_w_m2"], table["irradiance_w_m2"], "o", ms=2.5, alpha=0.25, mew=0,
+            color=COLOURS["available"], label="single readings",
+        )  # fmt: skip
+        axes.vlines(parts.index, parts[0.05], parts[0.95], color=COLOURS["radiation"], lw=3, label="9 in 10 readings")
+        axes.plot(
+            parts.index, parts[0.5], "^", ms=8, color=COLOURS["radiation"], mec="k", label="median of each 100 W/m²"
+        )
+        top = float(table["measured_w_m2"].max())
         axes.plot([0, top], [0, top], color=COLOURS["used"], lw=1.2, label="equal")
+        axes.set_ylim(min(0, parts[0.05].min()), 1.1 * max(top, parts[0.95].max()))
         axes.set_xlabel("pyranometer, level (W/m²)")
-        axes.set_ylabel("from the probes (W/m²)")
+        axes.set_ylabel("from the two probes (W/m²)")
         axes.legend(loc="upper left")
-        axes.set_title(f"Two thermometers as a sun meter: {bias:+.0f} W/m² on average, scatter {spread:.0f} W/m²")
+        axes.set_title(
+            f"Two thermometers as a sun meter: {result.bias_w_m2:+.0f} W/m² on average, "
+            f"RMSE {result.rmse_w_m2:.0f} W/m²"
+        )
     return figure
 
 
