@@ -9,16 +9,31 @@ from fieldkit.field.clogit import ChoiceError
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Sets:
-    """Choice sets ready to be compared: rows sorted by set, codes of sets and animals, what was left out and why."""
+    """Choice sets ready to be compared: rows sorted by set, codes of sets and animals, what was left out and why.
+
+    Codes of animals beyond the last name belong to sets that name none.
+    """
 
     kept: object
     sets: np.ndarray
     used: np.ndarray
     animals: np.ndarray | None
     n_sets: int
-    n_animals: int
+    names: list
     left_out: object
     notes: list
+
+    @property
+    def n_animals(self):
+        """Animals with a name."""
+        return len(self.names)
+
+    @property
+    def named(self):
+        """Rows whose set names its animal."""
+        if self.animals is None:
+            return np.zeros(len(self.sets), dtype=bool)
+        return self.animals < len(self.names)
 
 
 def prepare(choices, drivers, cluster):
@@ -56,14 +71,14 @@ def prepare(choices, drivers, cluster):
     sets = pd.factorize(kept["set_id"])[0]
     order = np.argsort(sets, kind="stable")
     kept, sets = kept.iloc[order], sets[order]
-    animals, n_animals = _animals(kept, sets, cluster, notes)
+    animals, names = _animals(kept, sets, cluster, notes)
     return Sets(
         kept=kept,
         sets=sets,
         used=kept["used"].to_numpy(dtype=bool),
         animals=animals,
         n_sets=int(sets[-1]) + 1,
-        n_animals=n_animals,
+        names=names,
         left_out=left_out,
         notes=notes,
     )
@@ -135,17 +150,17 @@ def _screen(choices, drivers, cluster):
 
 
 def _animals(kept, sets, cluster, notes):
-    """Code of the animal of each row, and how many there are; a set that names none counts as an animal of its own."""
+    """Code of the animal of each row, and the names; a set that names none counts as an animal of its own."""
     import pandas as pd
 
     if cluster is None:
-        return None, 0
+        return None, []
     if cluster not in kept.columns or kept[cluster].isna().all():
         notes.append(
             "The animals are not named, so each set counts as another animal: if few animals were met again and again, "
             "the intervals are too narrow."
         )
-        return None, 0
+        return None, []
     codes, labels = pd.factorize(kept[cluster])
     of_set = np.full(sets.max() + 1, -1)
     np.maximum.at(of_set, sets, codes)
@@ -153,7 +168,7 @@ def _animals(kept, sets, cluster, notes):
     if len(unnamed):
         notes.append(f"{len(unnamed)} sets name no animal; each counts as another animal.")
         of_set[unnamed] = len(labels) + np.arange(len(unnamed))
-    return of_set[sets], len(labels) + len(unnamed)
+    return of_set[sets], list(labels)
 
 
 def centre(values, sets):

@@ -260,6 +260,38 @@ def log_likelihood(X, used, set_id, coefficients):
     return out[np.isfinite(out)]
 
 
+def score_and_information(X, used, set_id, coefficients):
+    """Slope and curvature of the log likelihood at given coefficients.
+
+    Parameters
+    ----------
+    X : DataFrame or array_like, shape (n, p)
+        As in `fit`.
+    used : array_like, shape (n,)
+        As in `fit`.
+    set_id : array_like, shape (n,)
+        As in `fit`.
+    coefficients : array_like, shape (p,)
+        Log odds per unit of each column.
+
+    Returns
+    -------
+    score : ndarray, shape (p,)
+    information : ndarray, shape (p, p)
+
+    Examples
+    --------
+    >>> score, information = score_and_information([[1.0], [0.0]], [1, 0], [1, 1], [0.0])
+    >>> float(score[0]), float(information[0, 0])
+    (0.5, 0.25)
+    """
+    values, _ = _matrix(X)
+    starts, order, n_rows = _find_sets(set_id, len(values))
+    blocks = _cut_blocks(values, _used_flags(used, n_rows), starts, order, None, [])
+    state = _evaluate(blocks, np.asarray(coefficients, dtype=float))
+    return state.score, state.information
+
+
 # ---- from flat rows to blocks ----------------------------------------------------------------------------------------
 
 
