@@ -2,7 +2,18 @@
 
 import importlib
 
-_ROOMS = ("uncertainty", "choice", "basking", "climate", "thermoregulation", "planning", "simulate", "sunlight", "demo")
+_ROOMS = (
+    "uncertainty",
+    "choice",
+    "basking",
+    "climate",
+    "grid",
+    "thermoregulation",
+    "planning",
+    "simulate",
+    "sunlight",
+    "demo",
+)
 
 
 def __getattr__(name):

@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("schemas", "problems", "folder", "template", "weather_files")
+_ROOMS = ("schemas", "problems", "folder", "template", "weather_files", "stations")
 
 
 def __getattr__(name):

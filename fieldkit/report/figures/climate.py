@@ -112,6 +112,17 @@ def stations(bands):
         for axes, name in zip(panels.flat, names):
             here = table[table["season"] == name].set_index("station_id").reindex(ids)
             for y, (station, row) in enumerate(here.iterrows()):
+                if np.isnan(row["low_c"]):
+                    axes.text(
+                        0.5,
+                        y,
+                        "too few days",
+                        transform=axes.get_yaxis_transform(),
+                        ha="center",
+                        va="center",
+                        fontsize=8,
+                    )
+                    continue
                 pooled = station == POOLED
                 colour = COLOURS["field"] if pooled else COLOURS["air"]
                 # Every bar is labelled, so that its two ends can be read back as numbers.
