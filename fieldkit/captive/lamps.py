@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.lamp_beam import QUANTITIES, Beam, quantile
+from fieldkit.captive.lamp_beam import QUANTITIES, SHAPES, SOURCES, Beam, quantile
 from fieldkit.captive.lamp_fit import BeamFit, fit_beam
 from fieldkit.core import FieldkitError, Result
 
-__all__ = ["Beam", "BeamFit", "Field", "Lamp", "as_points", "field", "fit_beam", "grid"]
+__all__ = ["SHAPES", "SOURCES", "Beam", "BeamFit", "Field", "Lamp", "as_points", "field", "fit_beam", "grid"]
 
 FACINGS = ("level", "lamp")
 
