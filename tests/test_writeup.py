@@ -106,7 +106,9 @@ def choice_cells():
     return [
         cell("markdown", "# Choice\n\nNot for the write-up."),
         cell("code", PARAMETERS, "parameters"),
-        cell("code", "import fieldkit\nfrom fieldkit.core import resource_dir\nfolder = resource_dir('data')"),
+        cell(
+            "code", "from fieldkit.physics import sensors\nshare = sensors.blackbody_band_share(30.0, band_um=(8, 14))"
+        ),
         cell("code", RESULT),
         cell(
             "markdown",
@@ -216,7 +218,8 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert "Not for the write-up" not in words
     # The printed words of a figure stand under it once more, not twice.
     assert words.count("highest 31.5") == 1
-    assert "core.resource_dir" in words
+    assert "sensors.blackbody_band_share(band_um=(8, 14))" in words
+    assert "Share of a blackbody's radiation" in words
     assert "permutations: 99; cluster: animal_id; seed of the random numbers: 7" in words
     assert "36.1° N, 80.0° W" in words and "36.123" not in text
     assert kit.season.input_hash in words
@@ -484,6 +487,7 @@ def test_html_of_outputs_is_cleaned(tmp_path):
     assert "style" not in text and "http" not in text and "border" not in text
     assert 'scope="colgroup"' in text and 'scope="row"' in text
     assert "Table 1." in text
+    assert "<td>–</td>" in str(renderer._clean(pd.DataFrame({"n": [np.nan]})._repr_html_()))
     named = pd.DataFrame({"n": [1], "low": [0.5]}, index=pd.Index(["r"], name="hour"))
     heads = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", str(renderer._clean(named._repr_html_())))
     assert heads == ["hour", "n", "low", "r", "1", "0.5"]

@@ -8,6 +8,8 @@ from pathlib import Path
 
 from fieldkit.core import Result
 
+# Finding files and drawing are no methods of the analysis.
+_NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records.folder")
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
@@ -62,9 +64,9 @@ def called(namespace, sources):
 
     Examples
     --------
-    >>> from fieldkit import core
-    >>> called({"core": core}, ["core.resource_dir('data')"])[0]["function"]
-    'core.resource_dir'
+    >>> from fieldkit.physics import sensors
+    >>> called({"sensors": sensors}, ["sensors.blackbody_band_share(30.0)"])[0]["function"]
+    'sensors.blackbody_band_share'
     """
     calls = {}
     for source in sources:
@@ -77,7 +79,7 @@ def called(namespace, sources):
                 continue
             function = _resolve(node.func, namespace)
             module = getattr(function, "__module__", None) or ""
-            if not module.startswith("fieldkit.") or module.startswith("fieldkit.report"):
+            if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
                 continue
             name = f"{module.removeprefix('fieldkit.').rpartition('.')[2]}.{function.__qualname__}"
             call = calls.setdefault(name, {"function": name, **_documented(function), "options": []})
@@ -112,7 +114,7 @@ def _prose(text):
     """Docstring text without the marks that only a documentation builder needs."""
     text = re.sub(r":\w+:`~?([^`]+)`", r"\1", text)
     text = re.sub(r"^\.\. \[\d+\]\s*", "", text, flags=re.MULTILINE)
-    return " ".join(text.replace("``", "").split())
+    return " ".join(text.replace("`", "").split())
 
 
 def _plain(value):

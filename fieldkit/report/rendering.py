@@ -110,7 +110,7 @@ class Renderer:
                 for words in described:
                     text = re.sub(r"\s+".join(map(re.escape, words.split())), "", text)
                 if text.strip():
-                    blocks.append(Markup("<pre>{}</pre>").format(text.strip("\n")))
+                    blocks.append(Markup('<pre class="printed">{}</pre>').format(text.strip("\n")))
             elif output in shown:
                 blocks += self._shown(output, caption, figures)
         return blocks
@@ -125,7 +125,7 @@ class Renderer:
             return [self.markdown(data["text/markdown"])]
         if "application/vnd.jupyter.widget-view+json" in data or "text/plain" not in data:
             return []
-        return [Markup("<pre>{}</pre>").format(data["text/plain"])]
+        return [Markup('<pre class="printed">{}</pre>').format(data["text/plain"])]
 
     def _figure(self, output, figures):
         about = output.metadata.get("fieldkit", {})
@@ -173,7 +173,7 @@ class Renderer:
                 self._clean_tag(tag)
         for table in soup.find_all("table"):
             self._dress_table(soup, table, caption)
-        return Markup(soup.decode(formatter="html5").strip())
+        return Markup(soup.decode(formatter=_html5()).strip())
 
     def _clean_tag(self, tag):
         kept = _ATTRIBUTES.get(tag.name, set())
@@ -215,6 +215,9 @@ class Renderer:
         label.append(bold)
         label.append(f" {words}")
         table.insert(0, label)
+        for cell in table.find_all("td"):
+            if cell.get_text(strip=True) in ("NaN", "NaT", "None", "<NA>"):
+                cell.string = "–"
         for cell in table.find_all("th"):
             head = cell.find_parent("thead") is not None
             spans = int(cell.get("colspan", 1)) > 1 if head else int(cell.get("rowspan", 1)) > 1
@@ -261,6 +264,14 @@ def _formula(tex):
     if drawn is None:
         return f"<code>{words}</code>"
     return f'<img src="data:image/svg+xml;base64,{base64.b64encode(drawn.encode()).decode()}" alt="{words}">'
+
+
+def _html5():
+    """Letters as they are, no slash in void elements."""
+    from bs4.dammit import EntitySubstitution
+    from bs4.formatter import HTMLFormatter
+
+    return HTMLFormatter(EntitySubstitution.substitute_xml, void_element_close_prefix="")
 
 
 def _first_comment(source):

@@ -110,7 +110,7 @@ def write(path, out, *, only=None, parameters=None, authors=None, licence=None, 
         html=out / "index.html",
         pdf=out / "writeup.pdf" if made_pdf else None,
         table=page.table(),
-        answer=page.answer()[0],
+        answer=page.answer(),
         input_hash=season.input_hash,
     )
 
@@ -174,14 +174,14 @@ class _Page:
         return (named or [r for _, r in found] or [None])[0]
 
     def answer(self):
-        """Sentences of the answer, first and plain."""
+        """Say what the animals chose on, or why that is not known."""
         verdict = self._verdict()
         if verdict:
-            return [verdict["sentence"]]
+            return verdict["sentence"]
         for run in self.runs:
             if "choices" in run.notebook.metadata.get("fieldkit", {}).get("needs", []) and run.reason:
-                return [f"On what these animals choose their basking sites was not tested. {run.reason}"]
-        return ["On what these animals choose their basking sites was not tested here."]
+                return f"On what these animals choose their basking sites was not tested. {run.reason}"
+        return "On what these animals choose their basking sites was not tested here."
 
     def findings(self):
         """Sentences of the other results that a section shows."""
@@ -237,7 +237,7 @@ class _Page:
                     "blocks": blocks,
                 }
             )
-        contents = [("answer", "The answer"), ("readings", "How good are these readings")]
+        contents = [("answer", "The answer"), ("readings", "How good are these readings, at a glance")]
         contents += [(s["id"], s["title"]) for s in sections]
         contents += [("not-done", "What was not done")] if self.skipped else []
         contents += [("methods", "Methods"), ("limitations", "Limitations"), ("cautions", "Cautions")]
@@ -254,7 +254,8 @@ class _Page:
             written=self.written,
             invented=season.invented,
             facts=self._facts(),
-            answer=self.answer(),
+            # The verdict stands large, how sure it is below.
+            answer=re.split(r"(?<=[.!?]) (?=[A-Z])", self.answer(), maxsplit=1),
             findings=self.findings(),
             readings_in_short=readings.in_short(season),
             readings_tables=readings_tables,
@@ -422,7 +423,7 @@ def _write_marker(folder, page, is_demo, only):
         "input_sha256": page.season.input_hash,
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
-        "answer": page.answer()[0],
+        "answer": page.answer(),
         "versions": page.versions,
         "sections": page.table().to_dict("records"),
         "results": [{"notebook": run.name} | result for run, result in page.results()],
