@@ -244,6 +244,12 @@ def test_columns_of_ones_own_are_kept(good):
     assert choices["mood"].tolist()[2:] == ["b", "c", "d"]
 
 
+def test_a_column_of_ones_own_may_bear_the_name_of_another_table(good):
+    frame = pd.read_csv(good / "loggers.csv").assign(station_id=[1, 2, 3, 4])
+    frame.to_csv(good / "loggers.csv", index=False)
+    assert folder.read_season(good).loggers["station_id"].tolist() == [1, 2, 3, 4]
+
+
 def test_a_title_above_the_header_is_skipped_and_said(good, plain):
     (good / "choices.csv").write_text("Our quarry,,\n\n" + CHOICES)
     season = folder.read_season(good)

@@ -218,7 +218,7 @@ def _read_table(raws, table, stated, problems, sources):
 
 def _read_part(raw, table, stated, problems, sources):
     schema = schemas.TABLES[table]
-    columns, units = {}, {}
+    columns, units, doubled = {}, {}, set()
     for name in raw.header:
         column, unit = headers.match(name, table, stated, raw.file, problems, raw.header_row)
         if column in columns:
@@ -229,6 +229,7 @@ def _read_part(raw, table, stated, problems, sources):
                 row=raw.header_row,
                 column=name,
             )
+            doubled.add(name)
             continue
         if column:
             columns[column] = name
@@ -241,7 +242,8 @@ def _read_part(raw, table, stated, problems, sources):
     for name in raw.header:
         column = next((c for c, n in columns.items() if n == name), None)
         if column is None:
-            frame[name] = _own_column(raw.cells[name], decimal)
+            if name not in doubled:
+                frame[name] = _own_column(raw.cells[name], decimal)
             continue
         kind = schema.columns[column].metadata["kind"]
         if kind in ("text", "word"):
@@ -400,7 +402,9 @@ def _to_unit(values, unit, table, column):
     if unit is None or limits is None or limits.dimension == "none":
         return values
     factor, offset = schemas.find_unit(unit, limits.dimension)
-    return values if (factor, offset) == (1.0, 0.0) else (values * factor + offset).round(9)
+    # Round off what the factor leaves behind the last digit; absurd numbers overflow and meet the limits later.
+    with np.errstate(over="ignore"):
+        return values if (factor, offset) == (1.0, 0.0) else (values * factor + offset).round(9)
 
 
 def _own_column(column, decimal):
@@ -422,7 +426,8 @@ def _logger_units(frame, stated):
             unit = schemas.find_unit(logger.get("unit", ""), dimension)
             rows = frame["logger_id"] == name
             if unit is not None and unit != (1.0, 0.0):
-                frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
+                with np.errstate(over="ignore"):
+                    frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
 
 
 def _any_written(column):

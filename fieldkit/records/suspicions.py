@@ -155,7 +155,7 @@ def _outside_season(note, stated):
 
 def _same_id_twice_written(note):
     for column in ("animal_id", "place_id", "station_id", "logger_id"):
-        if column not in note.frame:
+        if column not in note.frame or column not in schemas.TABLES[note.table].columns:
             continue
         counts = note.frame[column].dropna().value_counts()
         seen = {}
