@@ -25,14 +25,17 @@ def true_limits(*, fraction_of_peak=None, probability=None):
     return np.sort(np.roots([b2, b1, b0 - np.log(level / (1 - level))]).real)
 
 
-def season(generator, *, animals=14, days=40, a_day=6, between_animals=0.0, between_days=0.0, coefficients=HUMP):
+def season(
+    generator, *, animals=14, days=40, a_day=6, between_animals=0.0, between_days=0.0, spread=None, coefficients=HUMP
+):
     """Scans whose chance of basking is the known curve whatever the animals and days share.
 
-    Animals and days move a hidden normal variable, not the curve, so the population's curve is known exactly.
+    Days are as often warm as cold, or with `spread` (°C) mostly mild, few of them hot. Animals and days move a hidden
+    normal variable, not the curve, so the population's curve is known exactly.
     """
     day = np.repeat(np.arange(days), animals * a_day)
     animal = np.tile(np.repeat(np.arange(animals), a_day), days)
-    mean = generator.uniform(14, 36, days)
+    mean = generator.uniform(14, 36, days) if spread is None else generator.normal(27, spread, days)
     air = np.clip(mean[day] + generator.normal(0, 4.0, day.size), 8, 44)
     shared = np.sqrt(between_animals) * generator.normal(size=animals)[animal]
     shared += np.sqrt(between_days) * generator.normal(size=days)[day]
@@ -90,6 +93,7 @@ def main(seasons=1000):
         ),
         ("the same taken as independent (wrong)", half | top, together, {"cluster": None}),
         ("8 animals, 20 days alike, half of peak", half | top, few, {}),
+        ("14 animals, 40 days alike, few of them hot", half | top, together | {"spread": 5.0}, {}),
     ]
     print(
         f"{seasons} seasons a row; 95 % intervals; Monte Carlo error of a coverage of 95 %: "
