@@ -1,0 +1,122 @@
+"""Targets: every row has a source, survives the file, and follows from the field's results."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import fieldkit
+from fieldkit.captive import targets
+from fieldkit.core import FieldkitError
+from fieldkit.field import climate, thermoregulation
+
+
+@pytest.fixture(scope="module")
+def season():
+    return fieldkit.demo_season()
+
+
+@pytest.fixture(scope="module")
+def found(season):
+    return targets.from_season(season)
+
+
+def test_every_row_has_a_source_and_known_words(found):
+    table = found.table
+    assert table["source"].str.len().min() > 5
+    assert set(table["basis"]) <= set(targets.BASES)
+    assert (table["low"].fillna(-np.inf) <= table["high"].fillna(np.inf)).all()
+    assert found.invented and "(invented)" in found.sentence
+
+
+@pytest.mark.parametrize("suffix", [".toml", ".json"])
+def test_the_file_gives_the_same_targets(found, tmp_path, suffix):
+    path = found.save(tmp_path / f"targets{suffix}")
+    again = targets.load(path)
+    pd.testing.assert_frame_equal(again.table, found.table, atol=1e-5, check_dtype=False)
+    assert again.species == found.species and again.invented and again.notes == found.notes
+    with pytest.raises(FieldkitError, match="left as it is"):
+        found.save(path)
+
+
+def test_bands_come_from_the_stations_and_the_ceiling_holds(season, found):
+    bands = climate.air_bands(season.weather, stations=season.stations)
+    air = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "whole")]
+    july = air[air["month"] == 7].set_index("period")
+    row = bands.schedule.iloc[6]
+    assert july.loc["day", "high"] == row["high_c"] and july.loc["night", "low"] == row["low_c"]
+    assert july.loc["night", "high"] == july.loc["day", "low"]
+    ceiling = air[air["ceiling"]]
+    assert ceiling["high"].tolist() == [bands.ceiling_c]
+
+
+def test_preferred_range_is_within_reach_and_left_again(season):
+    wanted = thermoregulation.preferred_range(
+        season.gradient["body_temperature_c"], animal_id=season.gradient["animal_id"], rng=0
+    )
+    rows = pd.DataFrame(targets.preferred(wanted)).set_index("zone")
+    assert rows.loc["basking site", "low"] == wanted.high_c
+    assert rows.loc["retreat", "high"] == wanted.low_c
+
+
+def test_day_length_at_the_equator_and_in_the_north():
+    # Twelve hours and some seven minutes all year at the equator (upper limb, refraction): almanac convention.
+    rows = targets.photoperiod(_site(0.0), year=2025)
+    assert all(abs((r["low"] + r["high"]) / 2 - 12.1) < 0.05 for r in rows)
+    # Stockholm, 59.33° N: 18 h 37 min at the June solstice, 6 h 5 min at the December one (from memory); mid-month less.
+    rows = targets.photoperiod(_site(59.33), year=2025)
+    assert abs((rows[5]["low"] + rows[5]["high"]) / 2 - 18.6) < 0.1
+    assert abs((rows[11]["low"] + rows[11]["high"]) / 2 - 6.1) < 0.1
+
+
+def _site(latitude):
+    from fieldkit.records.folder import Site
+
+    return Site(name="x", latitude_deg=latitude, longitude_deg=18.0, elevation_m=0.0, timezone="Etc/GMT-1")
+
+
+def test_published_uv_groups():
+    # Ferguson et al. (2010): medians 0.35 in the first and 3.1 in the fourth group lie inside the limits.
+    low, high = targets.UV_ZONES[1]
+    assert low < 0.35 < high
+    row = targets.uv_zone(4)[0]
+    assert row["low"] < 3.1 < row["high"] and row["basis"] == "literature"
+    with pytest.raises(FieldkitError, match="no UV group 5"):
+        targets.uv_zone(5)
+
+
+def test_shares_of_the_floor_add_up(season):
+    from fieldkit.field import sunlight
+
+    rows = targets.exposure(season.choices, sunlight.on_the_level(season))
+    middle = sum((r["low"] + r["high"]) / 2 for r in rows)
+    assert middle == pytest.approx(1, abs=1e-9)
+
+
+def test_what_a_season_lacks_is_named():
+    import dataclasses
+
+    season = fieldkit.demo_season()
+    bare = dataclasses.replace(season, weather=None, scans=None, gradient=None, loggers=None)
+    found = targets.from_season(bare, uv_group=2)
+    words = " ".join(found.notes)
+    assert "No air bands: the folder has no weather." in words and "preferred range" in words
+    assert "shade_air_c" not in set(found.table["target"])
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "no targets"),
+        ("[[target]]\nlow = 1", "write target ="),
+        ('[[target]]\ntarget = "warmth"\nlow = 1', "use one of shade_air_c"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 40\nhigh = 30', "lies above high"),
+        ('[[target]]\ntarget = "surface_c"\nlow = "hot"', "not a number"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 30\nceiling = true', "a ceiling needs high"),
+        ('[[target]]\ntarget = "surface_c"\nheight = 30', "'height' is not known"),
+        ('[[target]]\ntarget = "surface_c"', "low, high or both"),
+        ("[[target]\n", "cannot be read as TOML"),
+    ],
+)
+def test_a_mistake_in_the_file_gets_a_sentence(text, words):
+    with pytest.raises(FieldkitError, match=words):
+        targets.from_text(text, kind="toml")
