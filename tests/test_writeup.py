@@ -81,6 +81,7 @@ class Comparison(Result):
     sentence: str
     verdict: str = "surface"
     seed: int = 7
+    left_out: object = dataclasses.field(default_factory=lambda: pd.DataFrame({"row": [3], "reason": ["no <sun>"]}))
     settings: dict = dataclasses.field(default_factory=lambda: {"permutations": 99, "cluster": "animal_id"})
 
 table = pd.DataFrame({"driver": ["air", "<i>surface</i>"], "odds ratio": [1.01, 2.345678]})
@@ -213,6 +214,7 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert words.index("They choose on surface & no doubt.") < words.index("Contents")
     assert "Invented data." in words
     assert "a doubtful fit" in words
+    assert "Left out of 'answer' (Choice), and why." in words and "no <sun>" in words
     assert "42 <sets>" in words
     assert "an exercise" not in words
     assert "Not for the write-up" not in words
@@ -233,6 +235,7 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
         "figures/figure-01.png",
         "notebooks/06_toy_choice.ipynb",
         "results/06_toy_choice-answer.csv",
+        "results/06_toy_choice-answer-left-out.csv",
     } == set(files)
     drawn = pd.read_csv(kit.out / "figures" / "figure-01.csv")
     assert drawn["y"].tolist() == [20.0, 25.0, 31.5]

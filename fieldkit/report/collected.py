@@ -14,7 +14,7 @@ _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
 def collect(namespace, sources, folder):
-    """Write what a finished notebook came to as JSON, and the table of each result as CSV.
+    """Write what a finished notebook came to as JSON, and each result's table and left-out rows as CSV.
 
     Parameters
     ----------
@@ -23,7 +23,7 @@ def collect(namespace, sources, folder):
     sources : list of str
         Source of each code cell that was run.
     folder : str
-        Where to write ``collected.json`` and one CSV per result.
+        Where to write ``collected.json`` and the CSV files.
     """
     folder = Path(folder)
     found = []
@@ -31,6 +31,9 @@ def collect(namespace, sources, folder):
         if name.startswith("_") or not isinstance(value, Result):
             continue
         value.table.to_csv(folder / f"{name}.csv", lineterminator="\n")
+        left_out = getattr(value, "left_out", None)
+        if left_out is not None and len(left_out):
+            left_out.to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
         found.append(
             {
                 "name": name,

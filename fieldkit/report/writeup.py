@@ -20,6 +20,8 @@ from fieldkit.report.running import WriteUpError
 
 __all__ = ["WriteUp", "WriteUpError", "write"]
 
+# Rows of what was left out that the page shows; the rest stands in a file.
+_SHOWN_ROWS = 30
 _TEMPLATES = Path(__file__).parent / "templates"
 
 
@@ -161,7 +163,12 @@ class _Page:
         for run in self.shown:
             for result in run.collected["results"]:
                 result["file"] = f"results/{run.name}-{result['name']}.csv"
+                result["left_out"] = None
                 shutil.copyfile(run.results_folder / f"{result['name']}.csv", self.folder / result["file"])
+                left_out = run.results_folder / f"{result['name']}-left-out.csv"
+                if left_out.exists():
+                    result["left_out"] = result["file"].replace(".csv", "-left-out.csv")
+                    shutil.copyfile(left_out, self.folder / result["left_out"])
 
     def results(self):
         """(run, result) of every result that any notebook came to."""
@@ -246,7 +253,6 @@ class _Page:
         paragraphs, calls = self._methods()
         seeds = self._seeds()
         warnings = self._warnings()
-        count = sum(len(w) for w, _ in warnings)
         return environment.get_template("writeup.html.j2").render(
             css=jinja2.filters.do_mark_safe((_TEMPLATES / "writeup.css").read_text(encoding="utf-8")),
             title=self._title(),
@@ -271,7 +277,11 @@ class _Page:
             seeds_table=renderer.table(seeds, "Seeds of everything that drew random numbers.") if len(seeds) else "",
             versions=self.versions,
             citation=self._citation(),
-            warnings_in_short=f"{count} in all." if count else "There were none.",
+            warnings_in_short=(
+                "What looked doubtful, what was skipped, and what was left out of which result."
+                if warnings
+                else "There were no warnings, and nothing was left out."
+            ),
             warnings_tables=[renderer.table(frame, caption) for frame, caption in warnings],
         )
 
@@ -345,6 +355,26 @@ class _Page:
         rows += [(run.name, run.reason) for run in self.runs if run.reason]
         if rows:
             tables.append((pd.DataFrame(rows, columns=["notebook", "warning"]), "Given while the notebooks ran."))
+        return tables + self._left_out()
+
+    def _left_out(self):
+        """What each result did not use, once where several results left out the same."""
+        seen, tables = set(), []
+        for run, result in self.results():
+            if result["left_out"] is None:
+                continue
+            path = self.folder / result["left_out"]
+            if path.read_bytes() in seen:
+                continue
+            seen.add(path.read_bytes())
+            frame = pd.read_csv(path)
+            more = (
+                f" The first {_SHOWN_ROWS} of {len(frame)}; all in {result['left_out']}."
+                if len(frame) > _SHOWN_ROWS
+                else ""
+            )
+            caption = f"Left out of '{result['name']}' ({run.section}), and why.{more}"
+            tables.append((frame.head(_SHOWN_ROWS).fillna("–"), caption))
         return tables
 
     def _data_availability(self):
