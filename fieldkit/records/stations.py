@@ -567,21 +567,21 @@ def _read_text(path, *, sep):
 
 
 def _numbers(text, path, column, codes, decimal):
-    stripped = text.str.strip()
+    # Temperatures repeat: every written form is read once and handed to its rows.
+    place, written = pd.factorize(text)
+    stripped = pd.Series(written, dtype=object).astype(str).str.strip()
     empty = stripped.isin(codes)
     plain = stripped.str.replace(",", ".", regex=False) if decimal == "," else stripped
     values = pd.to_numeric(plain.where(~empty, "nan"), errors="coerce").astype(float)
     wrong = values.isna() & ~empty
     if wrong.any():
-        row = int(np.flatnonzero(wrong)[0])
-        value = stripped.iloc[row]
+        row = int(np.flatnonzero(wrong.to_numpy()[place])[0])
+        value = text.iloc[row].strip()
         remedy = "say decimal=','" if "," in value and decimal == "." else "correct it, or name it in missing="
         raise FieldkitError(f"{path.name}, row {row + 2}, column '{column}': '{value}' is not a number; {remedy}.")
-    if codes - {""}:
-        # A file may write the same code as -9999 or -9999.0.
-        numeric = [float(c) for c in codes if _is_number(c)]
-        values = values.mask(values.isin(numeric))
-    return values
+    # A file may write the same code as -9999 or -9999.0.
+    values = values.mask(values.isin([float(c) for c in codes if _is_number(c)]))
+    return pd.Series(values.to_numpy()[place], index=text.index)
 
 
 def _is_number(text):
@@ -593,14 +593,17 @@ def _is_number(text):
 
 
 def _dates(text, path, column, date_format, timezone, hourly):
-    text = text.str.strip()
+    place, written = pd.factorize(text)
+    once = pd.Series(written, dtype=object).astype(str).str.strip()
     kind = date_format or "ISO8601"
     try:
-        parsed = pd.to_datetime(text, format=kind, errors="coerce", utc=_has_offsets(text) if hourly else False)
+        parsed = pd.to_datetime(once, format=kind, errors="coerce", utc=_has_offsets(once) if hourly else False)
     except ValueError:
         raise FieldkitError(
             f"{path.name}, column '{column}': the dates cannot be read with date_format={date_format!r}."
         ) from None
+    parsed = parsed.take(place)
+    parsed.index = text.index
     if parsed.isna().any():
         row = int(np.flatnonzero(parsed.isna())[0])
         remedy = (
