@@ -164,6 +164,10 @@ class Lamp:
             power_w=None if self.power_w is None else self.power_w * factor,
         )
 
+    def with_beams(self, beam, uv_beam):
+        """The same lamp with other beams, for instance drawn with `Beam.sample`."""
+        return replace(self, beam=beam, uv_beam=uv_beam)
+
     def field_and_error(self, points, facing, quantity):
         """Value at points, its relative standard error from the fit, and the beam that made it."""
         if facing not in FACINGS:
