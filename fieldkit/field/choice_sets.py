@@ -88,13 +88,17 @@ def _screen(choices, drivers, cluster):
     """Rows that can be compared, rows left out with the reason, notes."""
     import pandas as pd
 
-    needed = ["set_id", "used", *drivers.values()]
-    missing = [c for c in needed if c not in choices.columns]
+    missing = [c for c in ("set_id", "used") if c not in choices.columns]
     if missing:
         raise ChoiceError(
             f"The table has no column {', '.join(missing)}. A choice test needs choice sets: the place an animal used "
             "(used = 1) and places within reach that it did not use (used = 0), read at the same time. Counts of used "
             "places alone cannot show selection, because they do not say what else was on offer."
+        )
+    missing = [c for c in drivers.values() if c not in choices.columns]
+    if missing:
+        raise ChoiceError(
+            f"The table has no column {', '.join(missing)}: without these readings this cannot be tested."
         )
     if len(choices) == 0:
         raise ChoiceError("The choice table is empty.")

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from fieldkit.core import FieldkitError
 from fieldkit.report.figures.style import COLOURS, LINES, MARKERS, look, new_axes
 
 _TITLES = {
@@ -13,6 +14,11 @@ _TITLES = {
 
 def _title(comparison):
     return _TITLES.get(comparison.verdict, f"The animals chose on {comparison.verdict}")
+
+
+def _need_fits(comparison):
+    if not comparison.fits:
+        raise FieldkitError(f"There are no odds ratios to draw. {comparison.sentence}")
 
 
 def _colour(driver):
@@ -78,11 +84,16 @@ def odds(comparison):
     Parameters
     ----------
     comparison : fieldkit.field.choice.Comparison
-        What `choice.compare` returned; not "untestable".
+        What `choice.compare` returned.
 
     Returns
     -------
     matplotlib.figure.Figure
+
+    Raises
+    ------
+    FieldkitError
+        When the season was not testable.
 
     Examples
     --------
@@ -91,6 +102,7 @@ def odds(comparison):
     >>> len(odds(choice.compare(season.choices, permutations=99)).axes)
     1
     """
+    _need_fits(comparison)
     alone = comparison.coefficients[comparison.coefficients["candidate"] == comparison.coefficients["driver"]]
     alone = alone.set_index("driver").iloc[::-1]
     beside = comparison.corrected
@@ -165,7 +177,6 @@ def standing(comparison):
         mean = comparison.standing.mean()
         most = (mean - 0.5).abs().idxmax()
         axes.set_title(f"The used place stood out most in {most}: mean {mean[most]:.2f}, random 0.50")
-        axes.set_aspect("equal")
         axes.legend(loc="upper left")
     return figure
 
@@ -176,11 +187,16 @@ def candidates(comparison):
     Parameters
     ----------
     comparison : fieldkit.field.choice.Comparison
-        What `choice.compare` returned; not "untestable".
+        What `choice.compare` returned.
 
     Returns
     -------
     matplotlib.figure.Figure
+
+    Raises
+    ------
+    FieldkitError
+        When the season was not testable.
 
     Examples
     --------
@@ -189,6 +205,7 @@ def candidates(comparison):
     >>> len(candidates(choice.compare(season.choices, permutations=99)).axes)
     1
     """
+    _need_fits(comparison)
     table = comparison.table.iloc[::-1]
     figure, axes = new_axes(height=1.8 + 0.36 * len(table))
     with look():
@@ -205,3 +222,156 @@ def candidates(comparison):
         axes.set_title(f"Best supported: {best} (weight {comparison.table['weight'].max():.2f})")
         axes.grid(axis="y", visible=False)
     return figure
+
+
+def preference(result):
+    """Draw the hump of preference, with its band and the preferred value.
+
+    Parameters
+    ----------
+    result : fieldkit.field.preference.Preference
+        What `preference.preferred_value` returned.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+
+    Examples
+    --------
+    >>> from fieldkit.field import simulate
+    >>> from fieldkit.field.preference import preferred_value
+    >>> season = simulate.choice_season(n_sets=200, driver="operative", rng=2)
+    >>> len(preference(preferred_value(season.choices)).axes)
+    1
+    """
+    figure, axes = new_axes()
+    curve = result.curve
+    with look():
+        axes.axvspan(*result.readings, color=COLOURS["available"], alpha=0.15, linewidth=0, label="_offered")
+        axes.fill_between(
+            curve["value"], curve["low"], curve["high"], color=COLOURS["field"], alpha=0.2, linewidth=0,
+            label="95 % band",
+        )  # fmt: skip
+        axes.plot(
+            curve["value"], curve["relative_odds"], color=COLOURS["field"], linewidth=2, label="odds of being used"
+        )
+        name = result.settings["column"]
+        if result.preferred is not None:
+            p = result.preferred
+            y = curve["relative_odds"].max()
+            ends = np.clip([p.low, p.high], curve["value"].min(), curve["value"].max())
+            inside = np.clip(p.estimate, *ends)
+            axes.errorbar(
+                [p.estimate], [y], xerr=[[inside - ends[0]], [ends[1] - inside]], fmt="D", color=COLOURS["used"],
+                capsize=3, label="preferred value (95 % interval)",
+            )  # fmt: skip
+            axes.set_title(f"Preferred: {p.estimate:.3g} ({p.low:.3g} to {p.high:.3g})")
+        else:
+            axes.set_title("No preferred value: the choices do not bend over")
+        if curve["relative_odds"].notna().any():
+            axes.set_ylim(0, 1.6 * curve["relative_odds"].max())
+        axes.set_xlabel(f"{_words(name)} (grey: 5 to 95 % of the places on offer)")
+        axes.set_ylabel("odds against a middling place")
+        axes.legend(loc="upper left")
+    return figure
+
+
+def switch(result):
+    """Draw how selection for radiation changes with shade air, and where it turns round.
+
+    Parameters
+    ----------
+    result : fieldkit.field.preference.SwitchPoint
+        What `preference.switch_point` returned.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+
+    Examples
+    --------
+    >>> from fieldkit.field import simulate
+    >>> from fieldkit.field.preference import switch_point
+    >>> season = simulate.choice_season(n_sets=200, switch_air_c=24, rng=2)
+    >>> len(switch(switch_point(season.choices)).axes)
+    1
+    """
+    figure, axes = new_axes()
+    curve = result.curve
+    with look():
+        axes.axhline(1, color=COLOURS["available"], linewidth=1.2, label="_no selection")
+        axes.fill_between(
+            curve["context"], curve["low"], curve["high"], color=COLOURS["radiation"], alpha=0.25, linewidth=0,
+            label="95 % band",
+        )  # fmt: skip
+        axes.plot(curve["context"], curve["odds_ratio"], color=COLOURS["radiation"], linewidth=2, label="odds ratio")
+        axes.set_yscale("log")
+        axes.set_yticks(ticks := _ticks(axes.get_ylim()), [f"{t:g}" for t in ticks])
+        axes.minorticks_off()
+        if result.switch is not None and result.reached:
+            s = result.switch
+            low, high = np.clip([s.low, s.high], *result.seen)
+            axes.errorbar(
+                [s.estimate], [1], xerr=[[s.estimate - low], [high - s.estimate]], fmt="D", color=COLOURS["used"],
+                capsize=3, label="switch point (95 % interval)",
+            )  # fmt: skip
+            axes.set_title(f"Selection turns round at {s.estimate:.3g} °C of shade air ({s.low:.3g} to {s.high:.3g})")
+        else:
+            axes.set_title("The season shows no switch point")
+        axes.set_xlabel("mean shade air temperature of the choice set (°C)")
+        axes.set_ylabel(
+            f"odds ratio for {result.settings['within_set_sd']:.3g} more {_words(result.settings['driver'])}"
+        )
+        axes.legend(loc="upper right")
+    return figure
+
+
+def animals(result):
+    """Draw the strength of selection of each animal, and the pooled one.
+
+    Parameters
+    ----------
+    result : fieldkit.field.choice_checks.AnimalSlopes
+        What `choice_checks.animal_slopes` returned.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+
+    Examples
+    --------
+    >>> from fieldkit.field import simulate
+    >>> from fieldkit.field.choice_checks import animal_slopes
+    >>> len(animals(animal_slopes(simulate.choice_season(n_sets=100, rng=2).choices)).axes)
+    1
+    """
+    table = result.table.sort_values("log_odds_per_sd")
+    figure, axes = new_axes(height=1.8 + 0.24 * len(table))
+    colour = _colour(result.settings["driver"])
+    y = np.arange(1, len(table) + 1)
+    centre = table["log_odds_per_sd"]
+    with look():
+        axes.axvline(0, color=COLOURS["available"], linewidth=1.2, label="_no selection")
+        axes.axvspan(*result.prediction, color=colour, alpha=0.15, linewidth=0, label="_prediction")
+        axes.errorbar(
+            centre, y, xerr=[centre - table["low"], table["high"] - centre], fmt="o", color=COLOURS["available"],
+            markersize=5, label="one animal (95 % interval)",
+        )  # fmt: skip
+        reach = [[result.estimate - result.low], [result.high - result.estimate]]
+        axes.errorbar(
+            [result.estimate], [0], xerr=reach, fmt="D", color=colour, capsize=3, label="average animal (95 % interval)"
+        )  # fmt: skip
+        axes.set_yticks(range(len(table) + 1), ["average", *(str(name) for name in table.index)])
+        axes.set_xlabel("log odds per within-set standard deviation (shaded: where a new animal should lie)")
+        alike = "Animals differ" if result.tau_p < 0.05 else "No sign that animals differ"
+        axes.set_title(f"{alike} in how strongly they select {result.settings['driver']}")
+        axes.legend(loc="upper left", fontsize=9)
+        axes.grid(axis="y", visible=False)
+    return figure
+
+
+def _words(column):
+    for ending, unit in (("_w_m2", " (W/m²)"), ("_c", " temperature (°C)")):
+        if column.endswith(ending):
+            return column.removesuffix(ending).replace("_", " ") + unit
+    return column

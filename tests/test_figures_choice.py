@@ -1,0 +1,72 @@
+"""The figures of the choice test draw the numbers of the result."""
+
+import numpy as np
+import pytest
+
+from fieldkit.core import FieldkitError
+from fieldkit.field import choice, choice_checks, preference, simulate
+from fieldkit.report.figures import choice as figures
+from fieldkit.report.figures import drawn_numbers
+
+
+@pytest.fixture(scope="module")
+def season():
+    return simulate.choice_season(n_sets=150, effect=2.5, switch_air_c=27, rng=3)
+
+
+@pytest.fixture(scope="module")
+def answer(season):
+    return choice.compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, permutations=99)
+
+
+def drawn(figure, series, axis="x"):
+    table = drawn_numbers(figure)
+    return table.loc[table["series"] == series, axis].astype(float).to_numpy()
+
+
+def test_contrast_draws_true_spread_over_error(answer):
+    figure = figures.contrast(answer)
+    for name, row in answer.contrast.iterrows():
+        assert drawn(figure, name)[0] == pytest.approx(row["true_sd"] / row["instrument_error"])
+    assert "contrast to select on" in figure.axes[0].get_title(loc="left")
+    unstated = figures.contrast(choice.compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99))
+    assert any("not stated" in t.get_text() for t in unstated.axes[0].texts)
+
+
+def test_odds_draws_the_corrected_ratios(answer):
+    figure = figures.odds(answer)
+    label = "radiation side by side, reading errors allowed for (90 % interval)"
+    assert drawn(figure, label)[0] == pytest.approx(answer.corrected.loc["radiation", "odds_ratio_per_sd"])
+    assert answer.verdict in figure.axes[0].get_title(loc="left")
+
+
+def test_standing_ends_at_one(answer):
+    figure = figures.standing(answer)
+    np.testing.assert_allclose(drawn(figure, "radiation"), np.sort(answer.standing["radiation"]))
+    assert drawn(figure, "radiation", "y")[-1] == 1
+
+
+def test_candidates_draws_the_weights(answer):
+    heights = [patch.get_width() for patch in figures.candidates(answer).axes[0].patches]
+    np.testing.assert_allclose(heights, answer.table["weight"].iloc[::-1])
+
+
+def test_untestable_seasons_are_drawn_as_far_as_they_go():
+    few = choice.compare(simulate.choice_season(n_sets=5, rng=1).choices)
+    assert len(figures.contrast(few).axes) == len(figures.standing(few).axes) == 1
+    for draw in (figures.odds, figures.candidates):
+        with pytest.raises(FieldkitError, match="too few"):
+            draw(few)
+
+
+def test_preference_switch_and_animals_draw_their_estimates(season):
+    hump = simulate.choice_season(n_sets=300, driver="operative", preferred_c=31, tolerance_c=4, rng=2)
+    found = preference.preferred_value(hump.choices)
+    assert drawn(figures.preference(found), "preferred value (95 % interval)")[0] == found.preferred.estimate
+    flat = preference.preferred_value(season.choices, column="wind_m_s")
+    assert "No preferred value" in figures.preference(flat).axes[0].get_title(loc="left")
+    turn = preference.switch_point(season.choices)
+    assert drawn(figures.switch(turn), "switch point (95 % interval)")[0] == turn.switch.estimate
+    slopes = choice_checks.animal_slopes(season.choices)
+    assert drawn(figures.animals(slopes), "average animal (95 % interval)")[0] == pytest.approx(slopes.estimate)
+    assert len(drawn(figures.animals(slopes), "one animal (95 % interval)")) == len(slopes.table)
