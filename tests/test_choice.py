@@ -571,6 +571,14 @@ def test_same_seed_same_answer(season, answer):
     assert answer.sentence == again.sentence
 
 
+def test_seeking_when_cool_and_fleeing_when_hot_is_not_passed_over():
+    season = simulate.choice_season(n_sets=250, effect=2.5, switch_air_c=24, rng=5)
+    got = choice.compare(season.choices, instrument_errors=ERRORS)
+    assert "Selection for radiation falls with shade air" in got.sentence
+    steady = simulate.choice_season(n_sets=250, effect=2.5, rng=5)
+    assert "with shade air (p" not in choice.compare(steady.choices, instrument_errors=ERRORS).sentence
+
+
 def test_several_used_places_in_a_set_are_compared_exactly():
     season = simulate.choice_season(n_sets=60, n_places=6, effect=3, rng=9)
     c = season.choices.copy()

@@ -172,6 +172,8 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     notes += [note for f in fits.values() for note in f.notes]
     notes += _sunlit_air(within, drivers)
     sentence = _say(verdict, table, corrected, contrast, fits, testable, within, shared)
+    if {"air", "radiation"} <= set(drivers) and "radiation" in testable:
+        sentence += _changes_with_air(frame, used, sets, ready.animals)
     return Comparison(
         verdict=verdict,
         sentence=sentence,
@@ -460,6 +462,23 @@ def _sunlit_air(within, drivers):
         f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "
         "in the sun, which would make radiation look like air. Check the readings before believing a verdict on air."
     ]
+
+
+def _changes_with_air(frame, used, sets, animals):
+    """A season of seeking when cool and fleeing when hot can average to nothing: that must not pass for "none"."""
+    air = np.bincount(sets, weights=frame["air"]) / np.bincount(sets)
+    moved = frame[["radiation"]].assign(by_air=frame["radiation"] * (air - air.mean())[sets])
+    got = fit(moved, used, sets, cluster=animals)
+    if got.separated or got.dropped:
+        return ""
+    p = got.odds_ratios()["p"]["by_air"]
+    if not p < 1 - OTHERS_LEVEL:
+        return ""
+    way = "falls" if got.coefficients["by_air"] < 0 else "rises"
+    return (
+        f" Selection for radiation {way} with shade air (p {p:.2g}), so the average over the season hides part of it: "
+        "see the switch point."
+    )
 
 
 def _name(driver):

@@ -261,7 +261,8 @@ def leave_one_animal_out(choices, *, drivers=None, cluster="animal_id"):
         raise ChoiceError("No candidate can be scored: all of them pick out the used place without error.")
     best = table["gain"].idxmax()
     row = table.loc[best]
-    verb = "beats" if row["gain"] > 0 else "does not beat"
+    clear = row["gain"] > critical_value(0.90, degrees_of_freedom=ready.n_animals - 1) * row["standard_error"]
+    verb = "beats" if clear else "does not clearly beat"
     return Prediction(
         table=table,
         by_animal=by_animal,
