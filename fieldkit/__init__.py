@@ -8,10 +8,13 @@ import importlib
 __version__ = "0.1.0"
 
 _DOORS = {
+    "EnclosureError": "fieldkit.records.enclosure_folder",
     "FieldkitError": "fieldkit.core",
     "Season": "fieldkit.records.folder",
     "SeasonError": "fieldkit.records.problems",
+    "demo_enclosure": "fieldkit.records.enclosure_folder",
     "demo_season": "fieldkit.records.folder",
+    "read_enclosure": "fieldkit.records.enclosure_folder",
     "read_season": "fieldkit.records.folder",
 }
 _ROOMS = ("records", "physics", "field", "captive", "report")

@@ -10,7 +10,7 @@ import pandas as pd
 
 MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "–", "—", "#n/a"}
 _SPREADSHEET_ERRORS = {"#div/0!", "#ref!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"}
-_CODES = {-9999.0, -999.0, -99.9, -999.9, 9999.0, 99999.0, -99999.0}
+CODES = {-9999.0, -999.0, -99.9, -999.9, 9999.0, 99999.0, -99999.0}
 
 _DOT = re.compile(r"[-+]?\d*\.\d+(e[-+]?\d+)?", re.I)
 _COMMA = re.compile(r"[-+]?\d*,\d+(e[-+]?\d+)?", re.I)
@@ -127,7 +127,7 @@ def numbers(cells, *, decimal="."):
     values = pd.to_numeric(plain.mask(empty), errors="coerce").astype(float)
     values = values.mask(~np.isfinite(values))
     wrong = []
-    for index in cells.index[(values.isna() & ~empty) | strange | values.isin(_CODES)]:
+    for index in cells.index[(values.isna() & ~empty) | strange | values.isin(CODES)]:
         wrong.append((index, tidy(cells[index]), *_why_no_number(cells[index], texts[index])))
     values[[w[0] for w in wrong]] = np.nan
     return values, wrong
@@ -146,7 +146,7 @@ def _why_no_number(cell, text):
             "The formula in this cell fails.",
             "Mend the formula, or write the reading itself, or leave the cell empty.",
         )
-    if re.fullmatch(r"[-+]?\d+(\.\d+)?", text) and float(text) in _CODES:
+    if re.fullmatch(r"[-+]?\d+(\.\d+)?", text) and float(text) in CODES:
         return "This looks like a code for a missing reading, not a reading.", "Leave the cell empty."
     if re.fullmatch(r"[<>~≈≤≥].*", text):
         return "This is not one number.", "Write the best reading as a number and put the rest in the notes column."

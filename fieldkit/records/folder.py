@@ -140,7 +140,7 @@ def read_season(path):
                     "Keep one of them here and move the others out of the folder.",
                 )
             continue
-        tables[name] = _read_table(raws, name, stated, problems, sources)
+        tables[name] = read_table(raws, name, stated, problems, sources)
     if not any(len(r.cells) for r in found) and problems.files_with_errors() <= {settings.NAME}:
         problems.add(
             path.name,
@@ -197,7 +197,8 @@ def _read_settings(path, problems, digest):
 # --- one table ------------------------------------------------------------------------------------------------------
 
 
-def _read_table(raws, table, stated, problems, sources):
+def read_table(raws, table, stated, problems, sources):
+    """Read and check one table, in as many files as it stands in; what is wrong is added to problems."""
     parts, wheres = [], []
     for raw in raws:
         part, where = _read_part(raw, table, stated, problems, sources)
@@ -421,8 +422,8 @@ def _logger_units(frame, stated):
     for name in loggers:
         logger = settings.section(loggers, name)
         role = logger.get("role")
-        if role in schemas.ROLES:
-            dimension = schemas.RANGES[schemas.ROLES[role][0]].dimension
+        if role in schemas.ALL_ROLES:
+            dimension = schemas.RANGES[schemas.ALL_ROLES[role][0]].dimension
             unit = schemas.find_unit(logger.get("unit", ""), dimension)
             rows = frame["logger_id"] == name
             if unit is not None and unit != (1.0, 0.0):

@@ -38,7 +38,7 @@ UNITS = {
         "Pa": (0.01, 0.0, ("pa",)),
         "inHg": (33.86389, 0.0, ("inhg",)),
     },
-    "none": {"": (1.0, 0.0, ("", "-", "1", "index", "count"))},
+    "none": {"": (1.0, 0.0, ("", "-", "1", "index", "count", "uvi", "uvindex"))},
 }
 # Units people do write in these columns and that cannot be turned into the column's own.
 REFUSED_UNITS = {
@@ -105,6 +105,13 @@ ROLES = {
     "wind": ("wind", "wind speed"),
     "humidity": ("humidity", "relative humidity"),
 }
+# An enclosure has these besides.
+ENCLOSURE_ROLES = {
+    "uv_index": ("uv", "UV index"),
+    "thermostat": ("probe", "sensor that a thermostat regulates by"),
+    "room_air": ("air", "air temperature of the room the enclosure stands in, in the shade"),
+}
+ALL_ROLES = ROLES | ENCLOSURE_ROLES
 
 
 def _column(kind, meaning, *, required=False, filled=False, quantity=None, allowed=None, example=""):

@@ -131,10 +131,10 @@ def check(settings, text, problems):
     named = {section.removesuffix(".NAME") for section in declared if section.endswith(".NAME")}
     known = {section for section in declared if not section.endswith(".NAME")} | named | set(schemas.FREE_SECTIONS)
     for section, content in settings.items():
-        row = _row(lines, section, None)
+        row = row_of(lines, section, None)
         if section not in known:
             problems.warn(
-                NAME, "This section is kept but means nothing here.", _closest(section, known), row=row, column=section
+                NAME, "This section is kept but means nothing here.", closest(section, known), row=row, column=section
             )
         elif not isinstance(content, dict):
             problems.add(
@@ -152,32 +152,34 @@ def check(settings, text, problems):
             for name, content in group.items() if isinstance(group, dict) else ():
                 place = f"{base}.{name}"
                 if isinstance(content, dict):
-                    _check_section(place, keys, content, lines, problems)
+                    check_section(place, keys, content, lines, problems)
                 else:
                     problems.add(
                         NAME,
                         f"Each of [{base}] needs a section of its own.",
                         f"Write [{place}] on its own line and the settings below it.",
-                        row=_row(lines, base, name),
+                        row=row_of(lines, base, name),
                         column=place,
                         value=content,
                     )
         else:
             content = settings.get(section, {})
             if isinstance(content, dict):
-                _check_section(section, keys, content, lines, problems)
+                check_section(section, keys, content, lines, problems)
     _check_across(settings, lines, problems)
 
 
-def _check_section(section, keys, content, lines, problems):
+def check_section(section, keys, content, lines, problems, *, header=None):
+    """Hold one section against its declaration; `header` is how the file writes it, when that is not its name."""
+    header = header or section
     known = [k.key for k in keys]
     for key in content:
         if key not in known and not (section == "animal" or section.startswith(("loggers.", "stations."))):
             problems.warn(
                 NAME,
                 "This setting is kept but means nothing here.",
-                _closest(key, known),
-                row=_row(lines, section, key),
+                closest(key, known),
+                row=row_of(lines, header, key),
                 column=f"{section}.{key}",
                 value=content[key],
             )
@@ -186,18 +188,18 @@ def _check_section(section, keys, content, lines, problems):
         if setting.key not in content:
             if setting.required:
                 near = [k for k in difflib.get_close_matches(setting.key, list(content), 1) if k not in known]
-                remedy = f"Add {setting.key} = … under [{section}]: {setting.meaning}."
+                remedy = f"Add {setting.key} = … under [{header}]: {setting.meaning}."
                 if near:
                     remedy = f"Write {setting.key} where it says {near[0]}."
-                problems.add(NAME, "This setting is missing.", remedy, row=_row(lines, section, None), column=place)
+                problems.add(NAME, "This setting is missing.", remedy, row=row_of(lines, header, None), column=place)
             continue
         value = content[setting.key]
-        wrong = _wrong(setting, value)
-        if wrong:
-            problems.add(NAME, *wrong, row=_row(lines, section, setting.key), column=place, value=value)
+        fault = wrong(setting, value)
+        if fault:
+            problems.add(NAME, *fault, row=row_of(lines, header, setting.key), column=place, value=value)
 
 
-def _wrong(setting, value):
+def wrong(setting, value):
     """Problem and remedy of one value, or None."""
     if isinstance(value, str) and value.strip().upper() == "FILL IN":
         return "This is still to be filled in.", f"Put the answer in its place: {setting.meaning}."
@@ -233,7 +235,7 @@ def _wrong(setting, value):
             'Use a name such as "America/New_York" or "Europe/Berlin", or a fixed offset such as "UTC-05:00".',
         )
     if setting.allowed and value not in setting.allowed:
-        return "This is not one of the choices.", _closest(value, [str(a) for a in setting.allowed])
+        return "This is not one of the choices.", closest(value, [str(a) for a in setting.allowed])
     return None
 
 
@@ -244,7 +246,7 @@ def _check_across(settings, lines, problems):
             NAME,
             f"The season ends before it begins ({first}).",
             "Correct first_day or last_day.",
-            row=_row(lines, "season", "last_day"),
+            row=row_of(lines, "season", "last_day"),
             column="season.last_day",
             value=last,
         )
@@ -254,7 +256,7 @@ def _check_across(settings, lines, problems):
             NAME,
             "Latitude and longitude are both 0, a spot in the Atlantic.",
             "Write where the site is; two decimals are enough.",
-            row=_row(lines, "site", "latitude_deg"),
+            row=row_of(lines, "site", "latitude_deg"),
             column="site.latitude_deg",
             value=latitude,
         )
@@ -269,8 +271,8 @@ def _check_across(settings, lines, problems):
             problems.add(
                 NAME,
                 "No column of choices or scans has this name.",
-                _closest(name, number_columns),
-                row=_row(lines, f"instruments.{name}", None),
+                closest(name, number_columns),
+                row=row_of(lines, f"instruments.{name}", None),
                 column=f"instruments.{name}",
             )
     for name, logger in section(settings, "loggers").items():
@@ -282,17 +284,17 @@ def _check_across(settings, lines, problems):
                 NAME,
                 unit_problem(unit, logger["role"]),
                 "Write one of " + ", ".join(schemas.UNITS[dimension]) + ".",
-                row=_row(lines, f"loggers.{name}", "unit"),
+                row=row_of(lines, f"loggers.{name}", "unit"),
                 column=f"loggers.{name}.unit",
                 value=unit,
             )
     for name, zone in section(settings, "clocks").items():
-        row = _row(lines, "clocks", name)
+        row = row_of(lines, "clocks", name)
         if name not in schemas.TABLES:
             problems.add(
                 NAME,
                 "There is no such table.",
-                _closest(name, schemas.TABLES),
+                closest(name, schemas.TABLES),
                 row=row,
                 column=f"clocks.{name}",
                 value=zone,
@@ -325,14 +327,15 @@ def section(settings, name):
     return content if isinstance(content, dict) else {}
 
 
-def _closest(word, known):
+def closest(word, known):
+    """What to say about a word that is not known."""
     near = difflib.get_close_matches(str(word), list(known), 1, 0.5)
     if near:
         return f"Did you mean {near[0]}?"
     return "Use one of " + ", ".join(sorted(known)) + "."
 
 
-def _row(lines, section, key):
+def row_of(lines, section, key):
     """Line of a section or of a key in it; None when it is not written that way."""
     inside = None
     for number, line in enumerate(lines, start=1):

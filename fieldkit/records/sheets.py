@@ -48,12 +48,12 @@ def find(path, stated, problems, digest):
             if name in schemas.TABLES:
                 for part in sorted(file.iterdir(), key=lambda p: p.name.lower()):
                     if not part.name.startswith(("~$", ".")):
-                        found += _open(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
+                        found += open_file(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
         elif suffix in _OTHER_SHEETS:
             problems.add(file.name, f"A {suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8).")
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
             table = name if name in schemas.TABLES else None
-            found += _open(file, file.name, table, file.name, stated, problems, digest)
+            found += open_file(file, file.name, table, file.name, stated, problems, digest)
         elif suffix in _TEXT_FILES:
             near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
             problems.warn(
@@ -64,7 +64,8 @@ def find(path, stated, problems, digest):
     return found
 
 
-def _open(file, label, table, rival, stated, problems, digest):
+def open_file(file, label, table, rival, stated, problems, digest):
+    """Open one CSV file or workbook; what it holds as a list of `RawTable`."""
     try:
         data = file.read_bytes()
     except OSError as error:

@@ -308,9 +308,9 @@ def _loggers(note, stated):
             )
             continue
         role = known[name].get("role")
-        if role not in schemas.ROLES or "value" not in note.frame:
+        if role not in schemas.ALL_ROLES or "value" not in note.frame:
             continue
-        limits = schemas.RANGES[schemas.ROLES[role][0]]
+        limits = schemas.RANGES[schemas.ALL_ROLES[role][0]]
         low, high = limits.limits
         values = note.frame["value"]
         note.add(
