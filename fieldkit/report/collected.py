@@ -32,7 +32,8 @@ def collect(namespace, sources, folder):
             continue
         value.table.to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
-        if left_out is not None and len(left_out):
+        # Some results only count what they left out; only rows can be listed.
+        if hasattr(left_out, "to_csv") and len(left_out):
             left_out.to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
         found.append(
             {
