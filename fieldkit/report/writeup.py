@@ -175,10 +175,8 @@ class _Page:
         return [(run, result) for run in self.shown for result in run.collected["results"]]
 
     def _verdict(self):
-        """The answer to what animals choose on: the comparison that its notebook's own `answer` names, or the first."""
-        found = [(run, r) for run, r in self.results() if r["kind"] == "Comparison"]
-        named = [r for run, r in found if r["name"] == run.notebook.metadata.get("fieldkit", {}).get("answer")]
-        return (named or [r for _, r in found] or [None])[0]
+        """The comparison that a notebook calls its `answer`; others (as a check, on a part) are findings."""
+        return next((r for _, r in self.results() if r["kind"] == "Comparison" and r["name"] == "answer"), None)
 
     def answer(self):
         """Say what the animals chose on, or why that is not known."""
