@@ -175,8 +175,9 @@ class _Page:
         return [(run, result) for run in self.shown for result in run.collected["results"]]
 
     def _verdict(self):
-        """The comparison that a notebook calls its `answer`; others (as a check, on a part) are findings."""
-        return next((r for _, r in self.results() if r["kind"] == "Comparison" and r["name"] == "answer"), None)
+        """The last comparison that a notebook calls its `answer`: an earlier notebook may look at one in passing."""
+        found = [r for _, r in self.results() if r["kind"] == "Comparison" and r["name"] == "answer"]
+        return found[-1] if found else None
 
     def answer(self):
         """Say what the animals chose on, or why that is not known."""
