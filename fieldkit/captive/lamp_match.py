@@ -6,7 +6,6 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import lamps as room
-from fieldkit.captive.lamp_beam import quantile
 from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.physics import spectrum as spectra
 
@@ -258,35 +257,22 @@ def _per_w_m2(spectrum):
 def _bands(lamps, place, sunlight, bands, options, wanted):
     """Band by band, lamp and sun in W/m², and the lamps' shares."""
     point = np.atleast_2d(place)
-    power, own, shared, covered, freedom = 0.0, 0.0, 0.0, np.full(len(bands), 100.0), np.inf
-    shares = {}
+    covered, parts, shares = np.full(len(bands), 100.0), [], {}
     for lamp in lamps:
         value, error, beam = lamp.field_and_error(point, options["facing"], "irradiance_w_m2")
         part = spectra.band_shares(_per_w_m2(lamp.spectrum), bands=bands).table
-        mine = value[0] * part["irradiance_w_m2"].fillna(0.0).to_numpy()
+        parts.append((value[0] * part["irradiance_w_m2"].fillna(0.0).to_numpy(), error[0], beam))
         if value[0] > 0:
             covered = np.minimum(covered, part["covered_pct"])
-        power, own, shared = power + mine, own + (mine * error[0]) ** 2, shared + mine * beam.calibration_error
-        freedom = min(freedom, beam.degrees_of_freedom)
         shares[lamp.id] = value[0]
+    power, low, high = room.add(parts, options["level"])
     sky = spectra.band_shares(_per_w_m2(sunlight), bands=bands).table
     per_sun = sky["irradiance_w_m2"].to_numpy()
-    factor = quantile(options["level"], freedom)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        spread = np.exp(factor * np.where(power > 0, np.sqrt(own + shared**2) / power, 0.0))
-        table = pd.DataFrame(
-            {
-                "low_nm": sky["low_nm"],
-                "high_nm": sky["high_nm"],
-                "lamp_w_m2": power,
-                "lamp_low": power / spread,
-                "lamp_high": power * spread,
-                "sun_w_m2": per_sun * wanted[1],
-                "ratio": power / (per_sun * wanted[1]),
-            },
-            index=sky.index,
-        )
-    table["ratio_low"], table["ratio_high"] = table["ratio"] / spread, table["ratio"] * spread
+    table = sky[["low_nm", "high_nm"]].copy()
+    table["lamp_w_m2"], table["lamp_low"], table["lamp_high"] = power, low, high
+    table["sun_w_m2"] = per_sun * wanted[1]
+    for column, source in (("ratio", "lamp_w_m2"), ("ratio_low", "lamp_low"), ("ratio_high", "lamp_high")):
+        table[column] = table[source] / table["sun_w_m2"].where(table["sun_w_m2"] > 0)
     table["covered_pct"] = np.asarray(covered)
     verdicts = []
     for row, sun in zip(table.itertuples(), per_sun):

@@ -13,9 +13,35 @@ from fieldkit.captive.lamp_beam import QUANTITIES, SHAPES, SOURCES, Beam, quanti
 from fieldkit.captive.lamp_fit import BeamFit, fit_beam
 from fieldkit.core import FieldkitError, Result
 
-__all__ = ["SHAPES", "SOURCES", "Beam", "BeamFit", "Field", "Lamp", "as_points", "field", "fit_beam", "grid"]
+__all__ = [
+    "CAUTIONS",
+    "SHAPES",
+    "SOURCES",
+    "Beam",
+    "BeamFit",
+    "Field",
+    "Lamp",
+    "add",
+    "as_points",
+    "field",
+    "fit_beam",
+    "grid",
+]
 
 FACINGS = ("level", "lamp")
+# Said wherever lamps are chosen or moved.
+CAUTIONS = (
+    "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp fails, keep it clear of "
+    "anything that burns, and measure the hottest surface within the animal's reach. The distance printed on a box is "
+    "for another lamp in another place: measure at yours.",
+    "UV hurts eyes and skin, yours too: shield the lamp, wear UV glasses while you measure, never look into it.",
+    "Mains electricity and water: switch off and unplug before you move a lamp; drip loop, residual-current device, "
+    "fittings rated for the lamp's watts; fixed wiring is work for an electrician.",
+    "Use a pyranometer for W/m² and a UV index meter for UV. A lux meter measures neither: it sees only what human "
+    "eyes see.",
+    "Change little at a time while an animal lives there, watch it, and leave it shade and a cool end. A sick animal "
+    "goes to a vet. Local law and licences come first.",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -295,20 +321,40 @@ def field(lamps, points, *, quantity="irradiance_w_m2", facing="level", clock_h=
         raise FieldkitError(f"The quantity '{quantity}' is not known: choose irradiance_w_m2 or uv_index.")
     points = as_points(points)
     table = pd.DataFrame(points, columns=["x_m", "y_m", "z_m"])
-    own, shared, freedom = np.zeros(len(points)), np.zeros(len(points)), np.inf
+    parts = []
     for lamp in lamps:
-        burns = clock_h is None or bool(lamp.is_on(clock_h))
         value, error, beam = lamp.field_and_error(points, facing, quantity)
+        burns = clock_h is None or bool(lamp.is_on(clock_h))
         table[lamp.id] = value if burns else 0.0
-        own += (table[lamp.id].to_numpy() * error) ** 2
-        shared += table[lamp.id].to_numpy() * beam.calibration_error
-        freedom = min(freedom, beam.degrees_of_freedom)
-    total = table[names].sum(axis=1, skipna=False)
+        parts.append((table[lamp.id].to_numpy(), error, beam))
+    table["total"], table["low"], table["high"] = add(parts, level)
+    return Field(table=table, quantity=quantity, facing=facing, level=level, lamps=names)
+
+
+def add(parts, level):
+    """Sum of the light of several lamps with limits.
+
+    Parameters
+    ----------
+    parts : list of (value, relative standard error, Beam)
+        Arrays of one shape, a lamp each.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    total, low, high : ndarray
+        Errors of the fits are independent, the calibration error of the meter is common to all; a normal or, if the
+        meter's error came from the scatter, a t distribution on the log scale.
+    """
+    total = sum(value for value, _, _ in parts)
+    own = sum((value * error) ** 2 for value, error, _ in parts)
+    shared = sum(value * beam.calibration_error for value, _, beam in parts)
+    freedom = min(beam.degrees_of_freedom for _, _, beam in parts)
     with np.errstate(divide="ignore", invalid="ignore"):
         relative = np.where(total > 0, np.sqrt(own + shared**2) / total, 0.0)
     spread = np.exp(quantile(level, freedom) * relative)
-    table["total"], table["low"], table["high"] = total, total / spread, total * spread
-    return Field(table=table, quantity=quantity, facing=facing, level=level, lamps=names)
+    return total, total / spread, total * spread
 
 
 def grid(area, z_m, *, step_m=0.01):
