@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fieldkit.field import choice, clogit, simulate
+from fieldkit.field import choice, clogit, clogit_blocks, simulate
 
 ERRORS = simulate.INSTRUMENT_ERRORS
 
@@ -234,7 +234,7 @@ def test_units_and_huge_offsets_do_not_matter():
 def test_many_blocks_give_what_one_block_gives(monkeypatch):
     x, used, sets, animal = draw(n_sets=300)
     one = choice.fit(x, used, sets, cluster=animal)
-    monkeypatch.setattr(clogit, "BLOCK_ROWS", 16)
+    monkeypatch.setattr(clogit_blocks, "BLOCK_ROWS", 16)
     many = choice.fit(x, used, sets, cluster=animal)
     np.testing.assert_allclose(one.covariance, many.covariance, rtol=1e-9)
     assert one.log_likelihood == pytest.approx(many.log_likelihood, rel=1e-12)

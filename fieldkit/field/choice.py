@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldkit.core import Result, generator
-from fieldkit.field import choice_sets
+from fieldkit.field import choice_sets, choice_words
 from fieldkit.field.choice_sets import variance_inflation
+from fieldkit.field.choice_words import OTHERS_LEVEL
 from fieldkit.field.clogit import ChoiceError, Fit, fit, log_likelihood
 from fieldkit.field.uncertainty import critical_value
 
@@ -26,14 +27,11 @@ __all__ = [
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # Natural unit in which an odds ratio is told, by column; 1 otherwise.
 UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
-# How a driver is spoken of: what it is, and what a higher value is called.
-NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 # Fewer sets than this carry no verdict (common practice, no source).
 FEWEST_SETS = 10
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
 NAMING_LEVEL = 0.90
-OTHERS_LEVEL = 0.99
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -170,8 +168,8 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     corrected = _correct(fits, testable, contrast, within, n_sets, errors)
     verdict = _verdict(table, corrected, fits, testable)
     notes += [note for f in fits.values() for note in f.notes]
-    notes += _sunlit_air(within, drivers)
-    sentence = _say(verdict, table, corrected, contrast, fits, testable, within, shared)
+    notes += choice_words.sunlit_air(within, drivers)
+    sentence = choice_words.say(verdict, table, corrected, contrast, fits, testable, within, shared)
     if {"air", "radiation"} <= set(drivers) and "radiation" in testable:
         sentence += _changes_with_air(frame, used, sets, ready.animals)
     return Comparison(
@@ -287,7 +285,7 @@ def _coefficient_table(fits, contrast):
 
     position = {name: i for i, name in enumerate(contrast.index)}
     spread = contrast["within_set_sd"].to_numpy()
-    units = [UNITS.get(c, (1.0, f"1 {_unit(c)}")) for c in contrast["column"]]
+    units = [UNITS.get(c, (1.0, f"1 {choice_words.unit_of(c)}")) for c in contrast["column"]]
     rows = []
     for candidate, f in fits.items():
         z = critical_value(LEVEL, degrees_of_freedom=f.degrees_of_freedom)
@@ -368,102 +366,6 @@ def _verdict(table, corrected, fits, testable):
     return best if named and not others else "undecided"
 
 
-# ---- words -----------------------------------------------------------------------------------------------------------
-
-
-def _say(verdict, table, corrected, contrast, fits, testable, within, shared):
-    n_sets, n_animals = shared["n_sets"], shared["n_animals"]
-    whom = f"{n_sets} choice sets" + (f" of {n_animals} animal{'s' * (n_animals > 1)}" if n_animals else "")
-    family = table["family_p"].min()
-    tries = shared["settings"]["permutations"] + 1
-    chance = f"Used places drawn at random gave a pattern as strong in {family * tries:.0f} of {tries} draws."
-    tail = [chance, *_untested(contrast)]
-    if not shared["settings"]["instrument_errors"]:
-        tail.append("Instrument errors were not stated, so none were allowed for.")
-    if verdict == "none":
-        best = table.loc[testable, "log_likelihood"].idxmax()
-        row = fits[best].odds_ratios(per=contrast.loc[[best], "within_set_sd"]).iloc[0]
-        words = (
-            f"No sign of selection in {whom}: the strongest pattern was with {_name(best)}, odds ratio "
-            f"{row['odds_ratio']:.3g} ({row['low']:.2g} to {row['high']:.2g}) for one within-set standard deviation."
-        )
-        return " ".join([words, *tail])
-    if verdict == "undecided":
-        return " ".join([_say_undecided(whom, table, corrected, fits, testable, within, contrast), *tail])
-    row = corrected.loc[verdict]
-    others = [n for n in corrected.index if n != verdict]
-    held = f", with {_list(map(_name, others))} held equal" if others else ""
-    step = f"{contrast.loc[verdict, 'true_sd']:.3g} {_unit(contrast.loc[verdict, 'column'])}"
-    up = row["log_odds_per_sd"] > 0
-    sought = "places with more of it were taken" if up else "places with less of it were taken"
-    start = f"In {whom} the animals chose on {_name(verdict)}: {sought}."
-    if not np.isfinite(row["low"]):
-        effect = (
-            f"The used place could be picked out by it without error{held}, so the odds ratio has no finite estimate."
-        )
-    else:
-        factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
-        effect = (
-            f"The odds that a place was used were multiplied by {factor:.3g} (90 % interval {low:.3g} to {high:.3g}) "
-            f"for each {step} more, one within-set standard deviation{held}."
-        )
-    return " ".join([start, effect, *tail])
-
-
-def _say_undecided(whom, table, corrected, fits, testable, within, contrast):
-    start = f"The animals chose their places ({whom}), but this season cannot tell on what."
-    joint = fits[" + ".join(testable)]
-    if joint.dropped:
-        return f"{start} Within the sets, {_list(joint.dropped)} is fixed by the other drivers."
-    clear = [n for n in corrected.index if corrected.loc[n, "p"] < 1 - OTHERS_LEVEL]
-    beside = "; ".join(
-        f"{_name(n)} {r['odds_ratio_per_sd']:.3g} ({r['low']:.2g} to {r['high']:.2g})" for n, r in corrected.iterrows()
-    )
-    beside = f"Side by side, odds ratios per within-set standard deviation (90 % interval): {beside}."
-    if len(clear) > 1:
-        start = (
-            f"The animals chose their places ({whom}) on more than one thing: {_list(map(_name, clear))} each count."
-        )
-        return f"{start} {beside}"
-    best = table.loc[testable, "log_likelihood"].idxmax()
-    if len(testable) > 1:
-        order = list(contrast.index)
-        r = np.corrcoef(within.T)[order.index(best)]
-        partner = max((n for n in testable if n != best), key=lambda n: abs(r[order.index(n)]))
-        beside += (
-            f" Within sets {_name(best)} and {_name(partner)} had a correlation of {r[order.index(partner)]:.2f}: more "
-            "sets, or places where the two part, would tell."
-        )
-    return f"{start} {beside}"
-
-
-def _untested(contrast):
-    out = []
-    for name, row in contrast[~contrast["testable"]].iterrows():
-        error = "" if np.isnan(row["instrument_error"]) else f", instrument error {row['instrument_error']:.2g}"
-        unit = _unit(row["column"])
-        out.append(
-            f"{_name(name).capitalize()} could not be tested: it {row['why']} (within-set standard deviation "
-            f"{row['within_set_sd']:.2g}{error} {unit})."
-        )
-    return out
-
-
-def _sunlit_air(within, drivers):
-    """A thermometer that stood in the sun makes radiation look like air."""
-    if not {"air", "radiation"} <= set(drivers):
-        return []
-    j = [list(drivers).index(n) for n in ("air", "radiation")]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        r = np.corrcoef(within[:, j].T)[0, 1]
-    if not r > 0.6:
-        return []
-    return [
-        f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "
-        "in the sun, which would make radiation look like air. Check the readings before believing a verdict on air."
-    ]
-
-
 def _changes_with_air(frame, used, sets, animals):
     """A season of seeking when cool and fleeing when hot can average to nothing: that must not pass for "none"."""
     air = np.bincount(sets, weights=frame["air"]) / np.bincount(sets)
@@ -481,19 +383,6 @@ def _changes_with_air(frame, used, sets, animals):
     )
 
 
-def _name(driver):
-    return NAMES.get(driver, driver.replace("_", " "))
-
-
-def _unit(column):
-    return "W/m²" if column.endswith("_w_m2") else "°C" if column.endswith("_c") else "units"
-
-
-def _list(words):
-    words = list(words)
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
-
-
 def _untestable(shared, notes, testable):
     import pandas as pd
 
@@ -503,7 +392,7 @@ def _untestable(shared, notes, testable):
             f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
         )
     else:
-        words = "Not testable: there was nothing to select on. " + " ".join(_untested(contrast))
+        words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
     empty = pd.DataFrame()
     return Comparison(
         verdict="untestable",
