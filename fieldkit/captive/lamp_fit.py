@@ -52,9 +52,10 @@ class BeamFit(Result):
 
     @property
     def worst_guess_pct(self):
-        """How far the inverse-square guess lies off the reading it is farthest from, percent of the reading."""
-        on_axis = self.readings[self.readings["reading"] > 0]
-        return float(((on_axis["inverse_square"] / on_axis["reading"] - 1) * 100).loc[lambda x: x.abs().idxmax()])
+        """How far the inverse-square guess lies off the reading on the axis it misses most, percent of the reading."""
+        angle = self.readings["angle_deg"]
+        lit = self.readings[np.isclose(angle, angle.min()) & (self.readings["reading"] > 0)]
+        return float(((lit["inverse_square"] / lit["reading"] - 1) * 100).loc[lambda x: x.abs().idxmax()])
 
     @property
     def sentence(self):
@@ -64,7 +65,7 @@ class BeamFit(Result):
         words = (
             f"On the axis at 0.30 m: {value:.4g} {unit} ({100 * self.level:g} % limits {low:.4g} to {high:.4g}); "
             f"half of that intensity at {half['value']:.3g}° off the axis ({_span(half)}). An inverse-square guess "
-            f"from one reading misses another of these readings by {self.worst_guess_pct:+.0f} %."
+            f"from one reading misses another on the axis by {self.worst_guess_pct:+.0f} %."
         )
         if self.widened > 1:
             words += (

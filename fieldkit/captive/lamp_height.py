@@ -143,16 +143,20 @@ class LampHeight(Result):
             far, near = self.table.loc[self.binds_far], self.table.loc[self.binds_near]
             return (
                 f"No height does. {_needs(self.binds_far, far['farthest_guess_m'], 'nearer')}; "
-                f"{_needs(self.binds_near, near['nearest_guess_m'], 'farther')}. {self.advice}"
+                f"{_lower(_needs(self.binds_near, near['nearest_guess_m'], 'farther'))}. {self.advice}"
             )
         span = f"{self.nearest_m:.2f} to {self.farthest_m:.2f} m"
         ends = f"nearer, {_NEARER[self.binds_near]}; farther, {_FARTHER[self.binds_far]}"
         if self.verdict == "unsure":
             return (
                 f"By the best values {span} between lamp and back would do, but the readings are too unsure to promise "
-                f"it ({100 * self.level:g} % limits). {ends.capitalize()}. {self.advice}"
+                f"it ({100 * self.level:g} % limits). {ends[0].upper()}{ends[1:]}. {self.advice}"
             )
         return f"{span} between the lamp's front and the animal's back: {ends}. {self.advice}"
+
+
+def _lower(words):
+    return words[0].lower() + words[1:]
 
 
 def _needs(name, distance, way):

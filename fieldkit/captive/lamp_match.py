@@ -9,8 +9,6 @@ from fieldkit.captive import lamps as room
 from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.physics import spectrum as spectra
 
-# What a thermopile meter takes in, nm (common practice, no source): its reading sets the scale of a spectrum.
-METER_RANGE_NM = (300.0, 2800.0)
 # A band with less than this share of the sun's is called missing.
 MISSING_BELOW = 0.05
 
@@ -91,6 +89,8 @@ class LampMatch(Result):
     missing, not_measured, upper_limits : list of str
         Bands; bands; lamps whose spectrum was not measured over the range of the meter, so that their bands are the
         most they can be.
+    uv_disagreement : float
+        UV index by the meter over that by the spectra; NaN when one is not known.
     shares : Series
         Each lamp's share of the irradiance, percent.
     place : tuple
@@ -109,6 +109,7 @@ class LampMatch(Result):
     missing: list
     not_measured: list
     upper_limits: list
+    uv_disagreement: float
     shares: pd.Series
     place: tuple
     level: float
@@ -137,6 +138,11 @@ class LampMatch(Result):
             words += f" Missing: {', '.join(self.missing)}."
         if self.not_measured:
             words += f" Not measured: {', '.join(self.not_measured)}."
+        if not 0.5 <= self.uv_disagreement <= 2 and np.isfinite(self.uv_disagreement):
+            words += (
+                f" The UV meter reads {self.uv_disagreement:.2g} times what the spectrum says: that spectrum is not this "
+                "lamp's, so believe the meter and not the UV bands."
+            )
         if self.upper_limits:
             words += f" Bands of {', '.join(self.upper_limits)} are the most they can be (spectrum not whole)."
         return words
@@ -235,6 +241,7 @@ def match(
         missing=list(table.index[table["verdict"] == "missing"]),
         not_measured=list(table.index[table["verdict"] == "not measured"]),
         upper_limits=[lamp.id for lamp in lamps if not _whole(lamp.spectrum)],
+        uv_disagreement=_disagreement(lamps, place, facing, uv["total"]),
         shares=shares,
         place=tuple(float(v) for v in place),
         level=level,
@@ -248,7 +255,7 @@ def _whole(spectrum):
 
 def _per_w_m2(spectrum):
     """A spectrum whose power in the range of the meter is 1 W/m²."""
-    power = spectra.integrate(spectrum, *METER_RANGE_NM)
+    power = spectra.integrate(spectrum, *room.METER_RANGE_NM)
     if not power > 0:
         raise FieldkitError(f"The spectrum '{spectrum.name}' holds no power between 300 and 2800 nm.")
     return spectrum / power
@@ -304,6 +311,11 @@ def _mixed(lamps, irradiance):
         total += irradiance[lamp.id] * np.interp(grid, scaled.index, scaled)
     name = burning[0].id if len(burning) == 1 else "the lamps together"
     return pd.Series(total, index=pd.Index(grid, name="wavelength_nm"), name=name)
+
+
+def _disagreement(lamps, place, facing, read):
+    computed = sum(float(lamp.irradiance_at(place, facing=facing)[0]) * lamp.uv_index_per_w_m2() for lamp in lamps)
+    return float(read / computed) if computed > 0 else np.nan
 
 
 def _people(lamps, place):

@@ -15,6 +15,7 @@ from fieldkit.core import FieldkitError, Result
 
 __all__ = [
     "CAUTIONS",
+    "METER_RANGE_NM",
     "SHAPES",
     "SOURCES",
     "Beam",
@@ -29,6 +30,8 @@ __all__ = [
 ]
 
 FACINGS = ("level", "lamp")
+# What a thermopile meter takes in, nm (common practice, no source): its reading sets the scale of a spectrum.
+METER_RANGE_NM = (300.0, 2800.0)
 # Said wherever lamps are chosen or moved.
 CAUTIONS = (
     "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp fails, keep it clear of "
@@ -168,7 +171,7 @@ class Lamp:
 
         if self.spectrum is None or self.spectrum.index[0] > 300 or self.spectrum.index[-1] < 400:
             return np.nan
-        return spectrum.uv_index(self.spectrum) / spectrum.integrate(self.spectrum)
+        return spectrum.uv_index(self.spectrum) / spectrum.integrate(self.spectrum, *METER_RANGE_NM)
 
     def moved(self, *, x_m=None, y_m=None, height_m=None):
         """The same lamp in another place; a lamp that aims at a point keeps aiming at it."""
