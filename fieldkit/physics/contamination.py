@@ -22,7 +22,7 @@ AIR_DIFFERENCE = ((45.0, 0.0, 0.7), (180.0, 0.0, 1.2))
 # What no sum of lags foresees but comes back every day (breaking of the inversion of the night, sea breeze, a shadow on
 # the air): standard deviations (°C) of the first harmonics of the day. Shared by all days: they never average out.
 DAILY_ALONE_C = (1.5, 1.0, 0.5, 0.3, 0.2, 0.15)
-DAILY_DIFFERENCE_C = (0.4, 0.3, 0.2, 0.15, 0.1, 0.08)
+DAILY_DIFFERENCE_C = (0.25, 0.2, 0.12, 0.1, 0.06, 0.05)
 # A thermometer in good shade still gets scattered light: this much (°C per 1,000 W/m²) is not called contamination.
 ALLOWED_PER_KW = 0.5
 # Lag of the thermometer itself (minutes): a bead and a thick housing are both tried.
@@ -32,9 +32,10 @@ PROBE_LAG_COARSE_MIN = (6.0,)
 TELLS_UP_TO_C = 5.0
 # A week of one logger is flagged above this many standard errors; set on simulated weeks (tests/study_contamination.py)
 # so that the search over days and windows flags about one clean logger in a hundred.
-WEEK_THRESHOLD = 4.5
-# Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer.
-GRANTED = 2.5
+WEEK_THRESHOLD = 4.0
+# Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer;
+# set, like the threshold, on simulated weeks other than those that are reported.
+GRANTED_ALONE, GRANTED_DIFFERENCE = 1.5, 1.0
 _WHITEN_MIN = 30.0
 _HAC_MIN = 30.0
 _FINEST_MIN = 5.0
@@ -299,10 +300,10 @@ def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, l
         instant = step > 0.9 * grid
         sun = _on_grid(irradiance.dropna(), grid, instant=instant).reindex(y.index)
     clock = _solar_clock(y.index, sun)
-    targets = {"nothing": (y, (AIR_ALONE, DAILY_ALONE_C))}
+    targets = {"nothing": (y, (AIR_ALONE, DAILY_ALONE_C, GRANTED_ALONE))}
     compared, words = _reference(y, grid, reference, others)
     if compared is not None:
-        targets[words] = (y - compared, (AIR_DIFFERENCE, DAILY_DIFFERENCE_C))
+        targets[words] = (y - compared, (AIR_DIFFERENCE, DAILY_DIFFERENCE_C, GRANTED_DIFFERENCE))
     days = clock["day"].nunique()
     # Bonferroni over weeks, loggers and the two ways of looking.
     from scipy.stats import norm
@@ -461,7 +462,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
     if not np.isfinite(sun).any():
         return None
     quick = _lagged(sun, lag_min, step_min)
-    lags_of_air, daily = air
+    lags_of_air, daily, granted = air
     slow = [_lagged(sun, lag, step_min) for lag, _, _ in lags_of_air]
     turn = np.outer(np.arange(1, len(daily) + 1), clock["angle"])
     slow = np.stack([*slow, *np.cos(turn), *np.sin(turn)], axis=1)
@@ -527,6 +528,7 @@ def _days(target, sun, step_min, air, lag_min, clock):
         "shared": shared,
         "days": np.asarray(labels),
         "gates": list(clock["gates"]),
+        "granted": granted,
     }
 
 
@@ -572,7 +574,9 @@ def _scan(fit, smallest_c):
             excess = total(slope - allowed)
             root = np.sqrt(size)
             # What air itself may do is shared by all days and does not average out: it is granted in full, once.
-            granted = GRANTED * _run_lengths(weight[:, None] * np.where(ok[:, None], fit["shared"][:, gate], 0.0))
+            granted = fit["granted"] * _run_lengths(
+                weight[:, None] * np.where(ok[:, None], fit["shared"][:, gate], 0.0)
+            )
             strength = (excess - granted) / root
             # One front or thunderstorm is not sunlight: without its best day a run must still carry half its strength,
             # and a single day needs twice the strength.
@@ -621,6 +625,6 @@ def _detectable(fit, needed):
         week = slice(first, first + 7)
         size = weight[week].sum()
         if size > 0:
-            error = needed / np.sqrt(size) + GRANTED * np.linalg.norm(shared[week].sum(axis=0)) / size
+            error = needed / np.sqrt(size) + fit["granted"] * np.linalg.norm(shared[week].sum(axis=0)) / size
             answers.append((ALLOWED_PER_KW / 1000 + error) * sun[week].sum() / size)
     return float(np.median(answers)) if answers else np.inf
