@@ -199,6 +199,32 @@ def test_pair_of_probes_gives_back_the_irradiance():
     assert found.loc[~high, "irradiance_w_m2"].isna().all()
 
 
+def test_season_loggers_become_a_sun_meter_or_say_what_is_missing():
+    from types import SimpleNamespace
+
+    from fieldkit.physics import sun
+
+    rng = np.random.default_rng(15)
+    site = SimpleNamespace(latitude_deg=36.1, longitude_deg=-80.0, elevation_m=0.0)
+    times = pd.date_range("2024-06-01", periods=240, freq="1h", tz="Etc/GMT+5")
+    light = sun.irradiance(times, **vars(site), linke_turbidity=3.0)
+    probe = sensors.INSTRUMENTS["bare black probe"]
+    lit = {k: light[k].to_numpy() for k in ("dni_w_m2", "dhi_w_m2", "ground_upwelling_w_m2")}
+    wind = rng.uniform(0.5, 2, 240)
+    hot = sensors.instrument_reading(instrument=probe, air_temperature_c=20.0, wind_speed_m_s=wind, **lit)
+    values = {"lit": hot + rng.normal(0, 0.1, 240), "shade": 20.0 + rng.normal(0, 0.1, 240), "wind": wind}
+    values["sun"] = light["ghi_w_m2"].to_numpy()
+    loggers = pd.concat(pd.DataFrame({"time": times, "logger_id": n, "value": v}) for n, v in values.items())
+    info = pd.DataFrame({"logger_id": list(values), "role": ["exposed_probe", "shade_air", "wind", "irradiance"]})
+    info = info.assign(error=0.1, size_m=0.005, shortwave_absorptivity=0.95)
+    found = sensors.irradiance_from_loggers(loggers, info, site, diffuse_fraction=0.15)
+    assert abs(found.bias_w_m2) < 25 and found.rmse_w_m2 < 60 and found.covered > 0.9
+    with pytest.raises(FieldkitError, match="'wind'"):
+        sensors.irradiance_from_loggers(loggers, info[info["role"] != "wind"], site)
+    with pytest.raises(FieldkitError, match="size_m"):
+        sensors.irradiance_from_loggers(loggers, info.assign(size_m=np.nan), site)
+
+
 def test_irradiance_error_covers_the_truth_as_often_as_it_says():
     rng = np.random.default_rng(8)
     n = 4000

@@ -33,6 +33,8 @@ TELLS_UP_TO_C = 5.0
 # A week of one logger is flagged above this many standard errors; set on simulated weeks (tests/study_contamination.py)
 # so that the search over days and windows flags about one clean logger in a hundred.
 WEEK_THRESHOLD = 4.0
+# A clear sky in place of measured irradiance is the same every day, as is much of what air does: asked for more.
+CLEAR_SKY_MORE = 0.5
 # Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer;
 # set, like the threshold, on simulated weeks other than those that are reported.
 GRANTED_ALONE, GRANTED_DIFFERENCE = 1.5, 1.0
@@ -309,7 +311,7 @@ def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, l
     from scipy.stats import norm
 
     looks = max(days / 7, 1) * loggers * len(targets)
-    needed = float(norm.isf(norm.sf(threshold) / looks))
+    needed = float(norm.isf(norm.sf(threshold + CLEAR_SKY_MORE * (irradiance is None)) / looks))
 
     best, fits = None, []
     for words, (target, air) in targets.items():

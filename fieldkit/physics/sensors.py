@@ -809,11 +809,16 @@ def irradiance_from_loggers(
 
     Examples
     --------
-    >>> import fieldkit
-    >>> season = fieldkit.demo_season()
-    >>> found = irradiance_from_loggers(season.loggers, season.logger_info, season.site)
-    >>> bool(found.covered > 0.85)
-    True
+    >>> times = pd.date_range("2024-06-21 10:00", periods=3, freq="1h", tz="Etc/GMT+5")
+    >>> names = ["lit", "shade", "wind"]
+    >>> value = [30.0, 25.0, 0.5]
+    >>> loggers = pd.concat([pd.DataFrame({"time": times, "logger_id": n, "value": v}) for n, v in zip(names, value)])
+    >>> info = pd.DataFrame({"logger_id": names, "role": ["exposed_probe", "shade_air", "wind"], "error": 0.2})
+    >>> info["size_m"], info["shortwave_absorptivity"] = 0.005, 0.9
+    >>> from types import SimpleNamespace
+    >>> site = SimpleNamespace(latitude_deg=36.0, longitude_deg=-80.0, elevation_m=0.0)
+    >>> irradiance_from_loggers(loggers, info, site).sentence
+    '3 readings of two probes give the irradiance, ...; there is no pyranometer to check them against.'
     """
     from fieldkit.physics import sun
 
