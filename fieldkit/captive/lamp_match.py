@@ -140,8 +140,8 @@ class LampMatch(Result):
             words += f" Not measured: {', '.join(self.not_measured)}."
         if not 0.5 <= self.uv_disagreement <= 2 and np.isfinite(self.uv_disagreement):
             words += (
-                f" The UV meter reads {self.uv_disagreement:.2g} times what the spectrum says: that spectrum is not this "
-                "lamp's, so believe the meter and not the UV bands."
+                f" The UV meter reads {self.uv_disagreement:.2g} times what the spectrum says: that spectrum is not "
+                "this lamp's, so believe the meter and not the UV bands."
             )
         if self.upper_limits:
             words += f" Bands of {', '.join(self.upper_limits)} are the most they can be (spectrum not whole)."

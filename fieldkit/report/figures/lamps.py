@@ -235,7 +235,7 @@ def bands(match):
         lacking = match.missing + match.not_measured
         words = f"missing or not measured: {', '.join(lacking)}" if lacking else "no band is missing"
         axes.set_title(
-            f"{match.spectral.misplaced_pct:.0f} % of the power at other wavelengths than the sun's; {words}"
+            f"{match.spectral.misplaced_pct:.0f} % of the power at other wavelengths than the sun's;\n{words}"
         )
         figure.legend(fontsize=9, loc="outside lower center", ncols=2)
     return figure
@@ -281,9 +281,7 @@ def height(answer):
         axes.set_yticks(range(len(table)), [_words(name, row) for name, row in table.iloc[::-1].iterrows()])
         axes.set_ylim(-0.6, len(table) - 0.4)
         axes.set_xlim(left=0)
-        axes.set_xlabel(
-            "distance from the lamp's front to the animal's back (m); thick: surely, thin: by the best values"
-        )
+        axes.set_xlabel("distance from lamp to back (m)\nthick: surely met, thin: met by the best values")
         titles = {
             "found": f"{answer.nearest_m:.2f} to {answer.farthest_m:.2f} m meet every demand",
             "unsure": f"{answer.nearest_m:.2f} to {answer.farthest_m:.2f} m might do; the readings are too unsure",
