@@ -93,7 +93,7 @@ class LampHeight(Result):
         Of the answer: surely met when found, by the best values when unsure, NaN when none.
     binds_near, binds_far : str
         The demands that forbid to go nearer and farther.
-    at : DataFrame
+    conditions : DataFrame
         Conditions at the ends of the answer and in its middle: ``irradiance_w_m2, uv_index, surface_c, reach_w_m2``
         (values), and ``operative_c`` if a body was given.
     curves : DataFrame
@@ -109,7 +109,7 @@ class LampHeight(Result):
     farthest_m: float
     binds_near: str
     binds_far: str
-    at: pd.DataFrame
+    conditions: pd.DataFrame
     curves: pd.DataFrame
     lamp: room.Lamp
     level: float
@@ -316,7 +316,9 @@ def find_height(
         farthest_m=float(farthest),
         binds_near=binds[0],
         binds_far=binds[1],
-        at=_conditions(distance, curves, nearest, farthest, body, air_temperature_c, wind_speed_m_s, light, back),
+        conditions=_conditions(
+            distance, curves, nearest, farthest, body, air_temperature_c, wind_speed_m_s, light, back
+        ),
         curves=_framed(distance, curves),
         lamp=chosen,
         level=level,

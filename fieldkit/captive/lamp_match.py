@@ -74,7 +74,8 @@ class LampMatch(Result):
     table : DataFrame
         One row per band: ``low_nm, high_nm, lamp_w_m2, lamp_low, lamp_high`` (limits), ``sun_w_m2`` (in the typical
         wanted irradiance), ``ratio`` (lamp over sun), ``ratio_low, ratio_high``, ``covered_pct`` and ``verdict``:
-        missing, short, within, over, unsure, or not measured.
+        missing, short, within, over, unsure,
+        partly measured or not measured.
     irradiance, uv_index : tuple of three floats
         Value and limits at the place; NaN when UV is not known.
     wanted_w_m2 : tuple of three floats
@@ -138,6 +139,9 @@ class LampMatch(Result):
             words += f" Missing: {', '.join(self.missing)}."
         if self.not_measured:
             words += f" Not measured: {', '.join(self.not_measured)}."
+        partly = self.table.index[self.table["verdict"] == "partly measured"]
+        if len(partly):
+            words += f" Measured in part only: {', '.join(partly)}."
         if not 0.5 <= self.uv_disagreement <= 2 and np.isfinite(self.uv_disagreement):
             words += (
                 f" The UV meter reads {self.uv_disagreement:.2g} times what the spectrum says: that spectrum is not "
@@ -285,7 +289,9 @@ def _bands(lamps, place, sunlight, bands, options, wanted):
     for row, sun in zip(table.itertuples(), per_sun):
         if row.covered_pct == 0 or np.isnan(sun):
             verdicts.append("not measured")
-        elif row.lamp_high < MISSING_BELOW * row.sun_w_m2 and row.covered_pct > 99.9:
+        elif row.covered_pct < 99.9:
+            verdicts.append("partly measured")
+        elif row.lamp_high < MISSING_BELOW * row.sun_w_m2:
             verdicts.append("missing")
         else:
             verdicts.append(judge(row.lamp_low, row.lamp_high, sun * wanted[0], sun * wanted[2]))
@@ -458,9 +464,11 @@ def coverage(
     if not 0.01 <= body_length_m <= 5:
         raise FieldkitError(f"body_length_m is {body_length_m}: give the animal's length in metres.")
     step = body_length_m / 40 if step_m is None else step_m
+    left, right, near, far = (float(v) for v in area)
+    count = (right - left) * (far - near) / step**2
+    if count > 250_000:
+        raise FieldkitError(f"A map of {count:,.0f} points is too fine: give a larger step_m.")
     x, y, points = room.grid(area, z_m, step_m=step)
-    if len(points) > 250_000:
-        raise FieldkitError(f"A map of {len(points):,} points is too fine: give a larger step_m.")
     cell = ((x[1] - x[0]), (y[1] - y[0]))
     lines = _lines(body_length_m, cell)
 
