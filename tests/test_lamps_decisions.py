@@ -286,9 +286,8 @@ def test_tilted_lamp_keeps_its_tilt():
         answer.conditions.loc["middle", "irradiance_w_m2"], rel=1e-3
     )
     body = heat.lizard(length_m=0.16, mass_g=60.0, shortwave_absorptivity=0.85)
-    with_body = lamp_height.find_height(tilted, PLACE, wanted_w_m2=(150, 300), air_temperature_c=20.0, body=body).at[
-        "operative_c"
-    ]
+    answer = lamp_height.find_height(tilted, PLACE, wanted_w_m2=(150, 300), air_temperature_c=20.0, body=body)
+    with_body = answer.conditions["operative_c"]
     assert (with_body > 20).all() and with_body.is_monotonic_decreasing
 
 
