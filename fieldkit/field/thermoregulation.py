@@ -391,12 +391,13 @@ def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95
     if preferred_range_c is None:
         preferred_range_c = range_of_season(season, level=level, n_resamples=n_resamples, rng=rng)
     abroad = season.scans[~season.scans["behaviour"].isin(hidden)].dropna(subset=["body_temperature_c"])
+    named = "animal_id" in abroad and abroad["animal_id"].notna().any()
     places = season.choices.dropna(subset=["operative_c"])
     return indices(
         abroad["body_temperature_c"],
         places["operative_c"],
         preferred_range_c,
-        animal_id=abroad.get("animal_id"),
+        animal_id=abroad["animal_id"] if named else None,
         operative_used=places["used"],
         operative_id=places["place_id"],
         level=level,
