@@ -166,7 +166,9 @@ def coverage_map(coverage, *, quantity="irradiance_w_m2", lamps=()):
         axes.grid(False)
         axes.set_xlabel(f"m (white lines: {low:.3g} solid and {high:.3g} dashed, the wanted range)")
         axes.set_ylabel("m")
-        if coverage.smaller_than_animal:
+        if row["lit_m2"] == 0:
+            title = "Nowhere on the area is the wanted light"
+        elif coverage.smaller_than_animal:
             title = f"The spot is smaller than the animal: at most {row['body_lit_pct']:.0f} % of it lit at once"
         elif row["every_way_m2"] == 0:
             title = "The animal fits into the light in one way only"
