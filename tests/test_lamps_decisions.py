@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from scipy import constants, integrate
 
-from fieldkit.captive import lamp_height, lamp_match, lamp_plan, lamp_spectra, lamps
+from fieldkit.captive import lamp_coverage, lamp_height, lamp_match, lamp_plan, lamp_spectra, lamps
 from fieldkit.core import FieldkitError
 from fieldkit.field.sunlight import ChosenSunlight
 from fieldkit.physics import heat
@@ -137,7 +137,7 @@ def test_spot_is_the_circle_of_the_closed_form():
     beam = lamps.Beam(intensity=60.0, half_angle_deg=20.0)
     lamp = replace(LAMP, beam=beam, height_m=0.45)
     radius = _ring(beam, 0.4, 200.0)
-    found = lamp_match.coverage(
+    found = lamp_coverage.coverage(
         lamp, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(200, 900), body_length_m=0.12, n_draws=2, step_m=0.002
     )
     row = found.table.loc["irradiance"]
@@ -152,7 +152,7 @@ def test_spot_is_the_circle_of_the_closed_form():
 def test_spot_smaller_than_the_animal_is_called_out():
     beam = lamps.Beam(intensity=60.0, half_angle_deg=12.0)
     lamp = replace(LAMP, beam=beam)
-    found = lamp_match.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(200, 900), body_length_m=0.25, n_draws=2)
+    found = lamp_coverage.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(200, 900), body_length_m=0.25, n_draws=2)
     assert found.smaller_than_animal and "smaller than the animal" in found.sentence
     assert found.table.loc["irradiance", "body_lit_pct"] == pytest.approx(
         100 * 2 * _ring(beam, 0.4, 200.0) / 0.25, abs=4
@@ -162,17 +162,17 @@ def test_spot_smaller_than_the_animal_is_called_out():
 def test_uv_and_irradiance_must_both_be_right():
     lamp = replace(LAMP, uv_beam=lamps.Beam(intensity=0.4, half_angle_deg=15.0))
     options = {"wanted_w_m2": (150, 900), "body_length_m": 0.1, "n_draws": 5}
-    found = lamp_match.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, uv_wanted=(1, 4), **options)
+    found = lamp_coverage.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, uv_wanted=(1, 4), **options)
     lit = found.table["lit_m2"]
     assert lit["both"] <= min(lit["irradiance"], lit["UV index"]) and lit["both"] > 0
     with pytest.raises(FieldkitError, match="UV of a lamp is not known"):
-        lamp_match.coverage(replace(LAMP, spectrum=None), (0, 0.6, 0, 0.4), 0.05, uv_wanted=(1, 4), **options)
+        lamp_coverage.coverage(replace(LAMP, spectrum=None), (0, 0.6, 0, 0.4), 0.05, uv_wanted=(1, 4), **options)
 
 
 def test_area_limits_come_from_the_beam_and_repeat(fitted):
     lamp = replace(LAMP, beam=fitted.beam)
     options = {"wanted_w_m2": (200, 900), "body_length_m": 0.12, "n_draws": 60, "step_m": 0.006}
-    one, two = (lamp_match.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, rng=5, **options).table for _ in range(2))
+    one, two = (lamp_coverage.coverage(lamp, (0, 0.6, 0, 0.4), 0.05, rng=5, **options).table for _ in range(2))
     assert one.equals(two)
     row = one.loc["irradiance"]
     assert row["lit_low"] < row["lit_m2"] < row["lit_high"]
@@ -185,7 +185,7 @@ def test_area_limits_come_from_the_beam_and_repeat(fitted):
 def test_coverage_refuses(change, words):
     options = {"wanted_w_m2": (200, 900), "body_length_m": 0.12} | change
     with pytest.raises(FieldkitError, match=words):
-        lamp_match.coverage(LAMP, (0, 0.6, 0, 0.4), 0.05, **options)
+        lamp_coverage.coverage(LAMP, (0, 0.6, 0, 0.4), 0.05, **options)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -374,9 +374,11 @@ def test_plan_refuses(lamp, change, words):
 def test_figures_say_their_numbers(fitted):
     words = describe(figures.beam(fitted), "Beam")
     assert f"{fitted.worst_guess_pct:+.0f} %" in words and "readings (±1 standard error): n 4" in words
-    found = lamp_match.coverage(LAMP, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(450, 900), body_length_m=0.3, n_draws=2)
+    found = lamp_coverage.coverage(LAMP, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(250, 900), body_length_m=0.3, n_draws=2)
     words = describe(figures.coverage_map(found, lamps=[LAMP]), "Map")
     assert "smaller than the animal" in words and "the animal, 30 cm" in words
+    dark = lamp_coverage.coverage(LAMP, (0, 0.6, 0, 0.4), 0.05, wanted_w_m2=(800, 900), body_length_m=0.3, n_draws=2)
+    assert "Nowhere" in dark.sentence and "Nowhere on the area" in describe(figures.coverage_map(dark), "Map")
     matched = lamp_match.match(LAMP, PLACE, wanted_w_m2=(300, 700))
     assert "lamps (" in describe(figures.bands(matched), "Bands")
     for wanted, title in (((200, 400), "meet every demand"), ((700, 900), "No height does")):

@@ -2,7 +2,19 @@
 
 import importlib
 
-_ROOMS = ("targets", "lamps", "lamp_spectra", "lamp_folder", "lamp_match", "lamp_height", "lamp_plan", "enclosure", "audit", "demo")
+_ROOMS = (
+    "targets",
+    "lamps",
+    "lamp_spectra",
+    "lamp_folder",
+    "lamp_coverage",
+    "lamp_match",
+    "lamp_height",
+    "lamp_plan",
+    "enclosure",
+    "audit",
+    "demo",
+)
 
 
 def __getattr__(name):

@@ -114,7 +114,7 @@ def coverage_map(coverage, *, quantity="irradiance_w_m2", lamps=()):
     Parameters
     ----------
     coverage : Coverage
-        See `captive.lamp_match.coverage`.
+        See `captive.lamp_coverage.coverage`.
     quantity : {"irradiance_w_m2", "uv_index"}
         What the colours show.
     lamps : list of Lamp
@@ -126,9 +126,10 @@ def coverage_map(coverage, *, quantity="irradiance_w_m2", lamps=()):
 
     Examples
     --------
-    >>> from fieldkit.captive import lamp_match, lamps
+    >>> from fieldkit.captive import lamp_coverage, lamps
     >>> lamp = lamps.Lamp(id="spot", beam=lamps.Beam(intensity=60.0, half_angle_deg=20.0), x_m=0.2, y_m=0.1)
-    >>> found = lamp_match.coverage(lamp, (0, 0.4, 0, 0.2), 0.1, wanted_w_m2=(200, 400), body_length_m=0.1, n_draws=2)
+    >>> wanted = {"wanted_w_m2": (200, 400), "body_length_m": 0.1, "n_draws": 2}
+    >>> found = lamp_coverage.coverage(lamp, (0, 0.4, 0, 0.2), 0.1, **wanted)
     >>> len(coverage_map(found).axes)
     2
     """
