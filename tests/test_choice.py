@@ -451,6 +451,21 @@ def test_air_that_hardly_differs_is_not_tested():
     assert got.verdict == "radiation"
 
 
+def test_a_driver_too_faint_to_name_still_keeps_its_credit():
+    # Animals feel differences of air that the thermometer hardly resolves; surface travels with air. Surface alone
+    # looks chosen, and must not be named for it. 30 seasons: three binomial standard errors above 5 % allow five.
+    named = []
+    for seed in range(30):
+        season = simulate.choice_season(
+            n_sets=200, driver="air", air_contrast_c=0.35, air_surface_correlation=0.5, rng=seed
+        )
+        got = choice.compare(season.choices, instrument_errors=ERRORS, permutations=199)
+        if not got.contrast.loc["air", "testable"]:
+            assert "air" in got.corrected.index and "air" not in got.table.index
+            named.append(got.verdict in ("surface", "radiation"))
+    assert len(named) > 20 and sum(named) <= 5
+
+
 def test_nothing_to_select_on_is_untestable():
     season = simulate.choice_season(n_sets=40, rng=6)
     coarse = {"shade_air_c": 2, "surface_c": 20, "irradiance_w_m2": 900}

@@ -29,6 +29,9 @@ DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradianc
 UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
 # Fewer sets than this carry no verdict (common practice, no source).
 FEWEST_SETS = 10
+# A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
+# be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
+LEAST_SHARE_HELD = 0.1
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
 NAMING_LEVEL = 0.90
@@ -116,9 +119,10 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     rest on the larger of two standard errors, by animal and by set, with Student's t for the number of animals.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
-    taken off) are at least as large as that error. Permutation: score statistics, smallest p-value over candidates
-    (Westfall and Young 1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form). Reading errors:
-    regression calibration on within-set covariances (Rosner, Spiegelman and Willett 1990, Am. J. Epidemiol. 132:734).
+    taken off) are at least as large as that error; one that is not cannot be named but is still held equal.
+    Permutation: score statistics, smallest p-value over candidates (Westfall and Young 1993, Resampling-based multiple
+    testing, algorithm 2.5 in its single-step form). Reading errors: regression calibration on within-set covariances
+    (Rosner, Spiegelman and Willett 1990, Am. J. Epidemiol. 132:734).
     AICc counts sets, not places.
 
     Examples
@@ -139,6 +143,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     within, sizes = choice_sets.centre(values, sets)
     contrast = choice_sets.contrast(within, n_sets, drivers, errors)
     testable = [name for name in drivers if contrast.loc[name, "testable"]]
+    beside = testable + [n for n in drivers if n not in testable and contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     shared = {
         "contrast": contrast,
@@ -165,11 +170,15 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=ready.animals) for c in candidates}
     p_single, p_family = _permutation_test(within, used, sets, sizes, columns, permutations, generator(rng))
     table = _candidate_table(fits, p_single, p_family, n_sets)
-    corrected = _correct(fits, testable, contrast, within, n_sets, errors)
-    verdict = _verdict(table, corrected, fits, testable)
-    notes += [note for f in fits.values() for note in f.notes]
+    joint = fit(frame[beside], used, sets, cluster=ready.animals)
+    corrected = _correct(joint, contrast, within, n_sets, errors)
+    if joint.separated:
+        rest = {n: fit(frame[[m for m in beside if m != n]], used, sets) for n in beside} if len(beside) > 1 else {}
+        corrected["p"] = [_leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
+    verdict = _verdict(table, corrected, fits, testable, joint)
+    notes += [note for f in (*fits.values(), joint) for note in f.notes]
     notes += choice_words.sunlit_air(within, drivers)
-    sentence = choice_words.say(verdict, table, corrected, contrast, fits, testable, within, shared)
+    sentence = choice_words.say(verdict, table, corrected, joint, fits, testable, within, shared)
     if {"air", "radiation"} <= set(drivers) and "radiation" in testable:
         sentence += _changes_with_air(frame, used, sets, ready.animals)
     return Comparison(
@@ -304,17 +313,15 @@ def _coefficient_table(fits, contrast):
     return pd.DataFrame(rows, columns=columns)
 
 
-def _correct(fits, testable, contrast, within, n_sets, errors):
+def _correct(joint, contrast, within, n_sets, errors):
     """Drivers side by side, per true within-set standard deviation, with the stated reading errors taken out.
 
     With w = x + e, the calibrated model replaces w by its best guess of x: the coefficients become S_x^-1 S_w times
-    the naive ones, S_w being the within-set covariance of the readings and S_x that less the error variances. Where the
-    joint fit separates there is no estimate, and leaving the driver out (likelihood ratio) stands in for its interval.
+    the naive ones, S_w being the within-set covariance of the readings and S_x that less the error variances.
     """
     import pandas as pd
     from scipy import special
 
-    joint = fits[" + ".join(testable)]
     names = list(joint.coefficients.index)
     j = [list(contrast.index).index(n) for n in names]
     s_w = within[:, j].T @ within[:, j] / max(1, len(within) - n_sets)
@@ -337,7 +344,6 @@ def _correct(fits, testable, contrast, within, n_sets, errors):
     out["p"] = 2 * (special.stdtr(df, -t) if np.isfinite(df) else special.ndtr(-t))
     if joint.separated:
         out["log_odds_per_sd"] = b
-        out["p"] = [_leave_one_out_p(fits, testable, n) for n in names]
     with np.errstate(over="ignore"):
         out.insert(2, "odds_ratio_per_sd", np.exp(out["log_odds_per_sd"]))
         out.insert(3, "low", np.exp(estimate - z * error))
@@ -345,19 +351,18 @@ def _correct(fits, testable, contrast, within, n_sets, errors):
     return out
 
 
-def _leave_one_out_p(fits, testable, name):
+def _leave_one_out_p(joint, without):
+    """Likelihood ratio of leaving a driver out: stands in for the interval where the joint fit separates."""
     from scipy import special
 
-    joint = fits[" + ".join(testable)]
-    rest = " + ".join(n for n in testable if n != name)
-    without = fits[rest].log_likelihood if rest else joint.null_log_likelihood
-    return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - without))))
+    rest = joint.null_log_likelihood if without is None else without.log_likelihood
+    return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - rest))))
 
 
-def _verdict(table, corrected, fits, testable):
+def _verdict(table, corrected, fits, testable, joint):
     if table["family_p"].min() > 1 - LEVEL:
         return "none"
-    if fits[" + ".join(testable)].dropped:
+    if joint.dropped:
         return "undecided"
     best = table.loc[testable, "log_likelihood"].idxmax()
     alone = np.sign(fits[best].coefficients.iloc[0])

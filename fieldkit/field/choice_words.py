@@ -7,9 +7,9 @@ OTHERS_LEVEL = 0.99
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
-def say(verdict, table, corrected, contrast, fits, testable, within, shared):
+def say(verdict, table, corrected, joint, fits, testable, within, shared):
     """The verdict, its strength, and what could not be tested."""
-    n_sets, n_animals = shared["n_sets"], shared["n_animals"]
+    n_sets, n_animals, contrast = shared["n_sets"], shared["n_animals"], shared["contrast"]
     whom = f"{n_sets} choice sets" + (f" of {n_animals} animal{'s' * (n_animals > 1)}" if n_animals else "")
     family = table["family_p"].min()
     draws = shared["settings"]["permutations"]
@@ -27,7 +27,7 @@ def say(verdict, table, corrected, contrast, fits, testable, within, shared):
         )
         return " ".join([words, *tail])
     if verdict == "undecided":
-        return " ".join([_say_undecided(whom, table, corrected, fits, testable, within, contrast), *tail])
+        return " ".join([_say_undecided(whom, table, corrected, joint, testable, within, contrast), *tail])
     row = corrected.loc[verdict]
     others = [n for n in corrected.index if n != verdict]
     held = f", with {_list(map(spoken, others))} held equal" if others else ""
@@ -48,9 +48,8 @@ def say(verdict, table, corrected, contrast, fits, testable, within, shared):
     return " ".join([start, effect, *tail])
 
 
-def _say_undecided(whom, table, corrected, fits, testable, within, contrast):
+def _say_undecided(whom, table, corrected, joint, testable, within, contrast):
     start = f"The animals chose their places ({whom}), but this season cannot tell on what."
-    joint = fits[" + ".join(testable)]
     if joint.dropped:
         return f"{start} Within the sets, {_list(joint.dropped)} is fixed by the other drivers."
     clear = [n for n in corrected.index if corrected.loc[n, "p"] < 1 - OTHERS_LEVEL]

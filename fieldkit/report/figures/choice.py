@@ -106,15 +106,18 @@ def odds(comparison):
     alone = comparison.coefficients[comparison.coefficients["candidate"] == comparison.coefficients["driver"]]
     alone = alone.set_index("driver").iloc[::-1]
     beside = comparison.corrected
-    figure, axes = new_axes(height=2.0 + 0.9 * len(alone))
+    # A driver that could not be tested alone is still held equal, and so has its second row.
+    shown = [*[n for n in beside.index if n not in alone.index], *alone.index]
+    figure, axes = new_axes(height=2.0 + 0.9 * len(shown))
     with look():
         axes.axvline(1, color=COLOURS["available"], linewidth=1.2, label="_no effect")
-        for y, name in enumerate(alone.index):
-            row = alone.loc[name]
-            _interval(
-                axes, y + 0.14, row["odds_ratio_per_sd"], row["low_per_sd"], row["high_per_sd"], COLOURS["available"],
-                "o", f"{name} alone (95 % interval)",
-            )  # fmt: skip
+        for y, name in enumerate(shown):
+            if name in alone.index:
+                row = alone.loc[name]
+                _interval(
+                    axes, y + 0.14, row["odds_ratio_per_sd"], row["low_per_sd"], row["high_per_sd"],
+                    COLOURS["available"], "o", f"{name} alone (95 % interval)",
+                )  # fmt: skip
             if name in beside.index:
                 row = beside.loc[name]
                 _interval(
@@ -124,12 +127,12 @@ def odds(comparison):
         axes.set_xscale("log")
         axes.set_xticks(ticks := _ticks(axes.get_xlim()), [f"{t:g}" for t in ticks])
         axes.minorticks_off()
-        axes.set_yticks(range(len(alone)), alone.index)
-        axes.set_ylim(-0.6, len(alone) - 0.4)
+        axes.set_yticks(range(len(shown)), shown)
+        axes.set_ylim(-0.6, len(shown) - 0.4)
         axes.set_xlabel("odds ratio for one within-set standard deviation more (log scale)")
         axes.set_title(_title(comparison))
         axes.grid(axis="y", visible=False)
-        axes.legend(loc="upper left", bbox_to_anchor=(0, -0.2 - 0.12 / len(alone)), fontsize=9)
+        axes.legend(loc="upper left", bbox_to_anchor=(0, -0.2 - 0.12 / len(shown)), fontsize=9)
     return figure
 
 
