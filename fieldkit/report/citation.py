@@ -1,0 +1,90 @@
+"""Citation files (Citation File Format 1.2.0): how records and the project itself want to be cited."""
+
+import datetime as dt
+import json
+
+
+def citation_file(*, kind, title, authors, licence, abstract=None, version=None, released=None, keywords=()):
+    """Text of a CITATION.cff.
+
+    Parameters
+    ----------
+    kind : {"software", "dataset"}
+    title : str
+    authors : sequence of str
+        "Family, Given" for a person, anything else for a group.
+    licence : str
+        SPDX identifier.
+    abstract, version : str, optional
+    released : datetime.date, optional
+    keywords : sequence of str
+
+    Returns
+    -------
+    str
+
+    Notes
+    -----
+    Druskat, S. et al. (2021), Citation File Format 1.2.0, doi:10.5281/zenodo.5171937 (from memory). Texts are written
+    as JSON strings, which are valid YAML, so that no name or title can break the file.
+
+    Examples
+    --------
+    >>> print(citation_file(kind="dataset", title="T", authors=["Roe, R.", "A club"], licence="CC0-1.0").split(chr(10))[0])
+    cff-version: 1.2.0
+    """
+    what = "these records" if kind == "dataset" else "this software"
+    lines = [
+        "cff-version: 1.2.0",
+        f"message: {_text(f'If you use {what}, please cite them as below.' if kind == 'dataset' else f'If you use {what}, please cite it as below.')}",
+        f"type: {kind}",
+        f"title: {_text(title)}",
+        "authors:",
+    ]
+    for author in authors:
+        family, comma, given = author.partition(",")
+        if comma and given.strip():
+            lines += [f"  - family-names: {_text(family.strip())}", f"    given-names: {_text(given.strip())}"]
+        else:
+            lines.append(f"  - name: {_text(author.strip())}")
+    lines.append(f"license: {licence}")
+    if version:
+        lines.append(f"version: {_text(version)}")
+    if released:
+        lines.append(f"date-released: {_text(released.isoformat())}")
+    if abstract:
+        lines.append(f"abstract: {_text(abstract)}")
+    if keywords:
+        lines += ["keywords:", *(f"  - {_text(word)}" for word in keywords)]
+    return "\n".join(lines) + "\n"
+
+
+def of_data(about):
+    """Citation file of a shared season."""
+    mark = "INVENTED records, not of real animals. " if about.invented else ""
+    return citation_file(
+        kind="dataset",
+        title=about.title,
+        authors=about.authors,
+        licence=about.licence,
+        released=dt.datetime.now(dt.UTC).date(),
+        abstract=f"{mark}Records of {about.species} from {about.first_day} to {about.last_day}.",
+    )
+
+
+def of_project():
+    """Citation file of fieldkit: the CITATION.cff beside the README."""
+    from fieldkit import __version__
+
+    return citation_file(
+        kind="software",
+        title="fieldkit: from a season of watching wild reptiles bask to numbers a keeper can use",
+        authors=["The fieldkit contributors"],
+        licence="BSD-3-Clause",
+        version=__version__,
+        keywords=["behaviour", "basking", "reptiles", "operative temperature", "solar radiation", "citizen science"],
+    )
+
+
+def _text(value):
+    return json.dumps(" ".join(str(value).split()), ensure_ascii=False)
