@@ -230,7 +230,9 @@ def _read_readings(path, stated, problems, digest):
     like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
     if cells.clock_zone(like_season["site"]["timezone"]) is None:
         like_season["site"]["timezone"] = "UTC"
-    tidy = _read_tidy(file, like_season) if file.suffix.lower() == ".csv" and "columns" not in stated else None
+    tidy = (
+        _read_tidy(file, like_season, problems) if file.suffix.lower() == ".csv" and "columns" not in stated else None
+    )
     if tidy is None:
         raws = sheets.open_file(file, file.name, "loggers", file.name, like_season, problems, digest)
         raws = [r for r in raws if len(r.cells)]
@@ -241,15 +243,54 @@ def _read_readings(path, stated, problems, digest):
         return folder.read_table(raws, "loggers", like_season, problems, [])
     frame, data_hash = tidy
     digest.update(file.name.encode() + b"\0" + data_hash)
-    where = pd.DataFrame({"file": file.name, "row": np.arange(2, len(frame) + 2)})
-    return suspicions.look(frame, where, "loggers", like_season, problems)
+    return _look(frame, file.name, like_season, problems)
+
+
+def _look(frame, name, stated, problems):
+    """Hold readings against each other, as for a season; loggers without anything odd are let through at once."""
+    names = list(frame["logger_id"].cat.categories)
+    loggers = settings.section(stated, "loggers")
+    codes = frame["logger_id"].cat.codes.to_numpy()
+    odd = [n for i, n in enumerate(names) if not _plain(frame[codes == i], loggers.get(n))]
+    stated = stated | {"loggers": {k: v for k, v in loggers.items() if k in odd or k not in names}}
+    chosen = np.flatnonzero(np.isin(codes, [names.index(n) for n in odd]))
+    part = frame.iloc[chosen].reset_index(drop=True)
+    part["logger_id"] = part["logger_id"].astype("str")
+    where = pd.DataFrame({"file": name, "row": chosen + 2})
+    kept = suspicions.look(part.assign(place=chosen), where, "loggers", stated, problems)["place"]
+    if len(kept) == len(chosen):
+        return frame
+    return frame.drop(index=np.setdiff1d(chosen, kept)).reset_index(drop=True)
+
+
+def _plain(rows, logger):
+    """Whether nothing in a logger's readings is worth a second look."""
+    if not isinstance(logger, dict) or logger.get("role") not in schemas.ALL_ROLES or len(rows) < 5:
+        return False
+    low, high = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].usual
+    values, when = rows["value"].to_numpy(), rows["time"].astype("int64").to_numpy()
+    steps, change = np.diff(when), np.diff(values)
+    if not (np.all(steps == steps[0]) and steps[0] > 0 and np.all((values >= low) & (values <= high))):
+        return False
+    if rows["time"].iloc[-1] > pd.Timestamp.now(tz="UTC"):
+        return False
+    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
+        return False
+    moved = np.flatnonzero(np.r_[True, change != 0, True])
+    longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
+    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
 
 
 _SUFFIXES = (".csv", ".xlsx", ".xlsm")
-_FORMS = ("%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S")
+_FORMS = {
+    (16, " "): "%Y-%m-%d %H:%M",
+    (19, " "): "%Y-%m-%d %H:%M:%S",
+    (16, "T"): "%Y-%m-%dT%H:%M",
+    (19, "T"): "%Y-%m-%dT%H:%M:%S",
+}
 
 
-def _read_tidy(file, stated):
+def _read_tidy(file, stated, problems):
     """A file in plain form, read at full speed; None when anything in it needs the careful reader.
 
     A year of minutes from ten loggers has five million rows.
@@ -259,7 +300,7 @@ def _read_tidy(file, stated):
         try:
             frame = pd.read_csv(
                 file,
-                dtype={"time": "category", "logger_id": "category", "value": "float64"},
+                dtype={"time": "str", "logger_id": "str", "value": "float64"},
                 index_col=False,
                 keep_default_na=False,
                 na_values={"value": sorted(cells.MISSING)},
@@ -268,17 +309,18 @@ def _read_tidy(file, stated):
             return None
     if list(frame.columns) != ["time", "logger_id", "value"] or not len(frame):
         return None
+    frame["logger_id"] = frame["logger_id"].astype("category")
     names = frame["logger_id"].cat.categories
-    texts = frame["time"].cat.categories
     # Exact form only: whatever else a person may write is the careful reader's.
-    moments = None
-    for form in _FORMS:
-        read = pd.to_datetime(pd.Series(texts), format=form, errors="coerce")
-        if read.notna().all():
-            moments = read.astype("datetime64[ns]")
-            break
+    form = _FORMS.get((len(frame["time"].iloc[0]), frame["time"].iloc[0][10:11]))
+    if form is None:
+        return None
+    try:
+        moments = pd.to_datetime(frame["time"], format=form).astype("datetime64[ns]")
+    except ValueError:
+        return None
     plain = [n for n in names if n == cells.tidy(n) and not cells.is_missing(n)]
-    if moments is None or len(plain) != len(names):
+    if moments.isna().any() or len(plain) != len(names):
         return None
     values = frame["value"]
     if values.isin(cells.CODES).any() or np.isinf(values).any():
@@ -287,16 +329,20 @@ def _read_tidy(file, stated):
     loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
     base = cells.clock_zone(settings.section(stated, "clocks").get("loggers", "")) or target
     zones = [cells.clock_zone(loggers.get(n, {}).get("timezone", "")) or base for n in names]
-    codes, owner = frame["time"].cat.codes.to_numpy(), frame["logger_id"].cat.codes.to_numpy()
+    owner = frame["logger_id"].cat.codes.to_numpy()
     utc = np.empty(len(frame), dtype="datetime64[ns]")
     for zone in dict.fromkeys(zones):
         rows = np.isin(owner, [i for i, z in enumerate(zones) if z is zone])
-        # One look at each moment; hours that a clock skips or repeats need the careful reader.
+        local = moments[rows]
         try:
-            aware = moments.dt.tz_localize(zone, ambiguous="raise", nonexistent="raise")
+            aware = local.dt.tz_localize(zone, ambiguous="raise", nonexistent="raise")
         except ValueError:
-            return None
-        utc[rows] = aware.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()[codes[rows]]
+            unstated = pd.Series(pd.NaT, index=local.index, dtype="timedelta64[ns]")
+            aware, wrong, notes = cells.place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
+            for say, found in ((problems.add, wrong), (problems.warn, notes)):
+                for index, problem, remedy in found:
+                    say(file.name, problem, remedy, row=index + 2, column="time", value=local[index])
+        utc[rows] = aware.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()
     frame["time"] = pd.Series(utc, index=frame.index).dt.tz_localize("UTC").dt.tz_convert(target)
     for name, logger in loggers.items():
         if logger.get("role") in schemas.ALL_ROLES and name in names:
