@@ -69,6 +69,25 @@ CAUTIONS = (
 )
 
 
+def spoken(target):
+    """A target's quantity in words.
+
+    Examples
+    --------
+    >>> spoken("shade_air_c")
+    'shade air'
+    """
+    return {
+        "shade_air_c": "shade air",
+        "surface_c": "surface",
+        "irradiance_w_m2": "irradiance",
+        "uv_index": "UV index",
+        "operative_c": "operative temperature",
+        "photoperiod_h": "day length",
+        "warming_rate_c_per_h": "warming rate",
+    }.get(target, target.replace("_", " "))
+
+
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Targets(Result):
     """Targets for a captive setup, with their sources.

@@ -1,0 +1,277 @@
+"""Hold an enclosure's readings against its targets: what is met, missed, not measured, and what cannot be told.
+
+An audit speaks of what was measured, where and when it was. It never calls a setup harmless.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.captive import audit_blocks as blocks
+from fieldkit.captive import audit_fixes, audit_flags
+from fieldkit.captive.audit_judge import ALLOWED, COLUMNS, Judge
+from fieldkit.captive.targets import spoken
+from fieldkit.core import FieldkitError, Result
+
+CAUTIONS = (
+    "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp lets go, keep it clear of "
+    "anything that burns. Reptiles often stay on what burns them.",
+    "Mains electricity and water do not go together: switch off and unplug before you reach in, use a residual-current "
+    "device and drip loops, and leave fixed wiring to an electrician.",
+    "UV harms eyes and skin, the keeper's too. Limits for people: 30 J/m² weighted in 8 hours for skin and eyes, and "
+    "10,000 J/m² of UV-A for the eyes (ICNIRP 2004; the second from memory). There is no such limit for reptiles. "
+    "Never look into a UV lamp; wear UV glasses when you read it.",
+    "Never change an occupied enclosure in big steps: a little at a time, read again, and watch the animals.",
+    "A sick animal, or one that stops feeding, goes to a vet who treats reptiles, whatever the numbers say.",
+    "Local law and licences for keeping, and the rules for electrical work, come first.",
+    "An audit tells of the points and days that were measured. What was not measured is unknown, and so is what "
+    "changed since.",
+)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Audit(Result):
+    """An enclosure held against its targets.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per target: the target; ``status`` ("met", "missed", "not measured", "cannot tell"); ``reading``
+        (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
+        ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
+        be offered); ``when``; ``where``; ``firm`` (missed even if the target is off by its own 95 % error);
+        ``ceiling_broken`` and its ``p_value``, adjusted for the number of ceilings; ``n_days``; ``fixes``.
+    fixes : DataFrame
+        What to change, in order of importance: ``change``, ``reason``, ``weight``.
+    flags : DataFrame
+        Unsafe or impossible setups looked for: ``flag``, ``kind``, ``found`` ("yes", "no", "not measured", "cannot
+        tell"), ``where``, ``finding``.
+    next_measurements : DataFrame
+        What to measure next, most useful first: ``measure``, ``settles``, ``reason``, ``weight``.
+    gradient : DataFrame
+        Warm end against cool end, sun and shade of the floor, light against the animal.
+    profile : DataFrame
+        Median, 5 and 95 % of each logger by month and hour.
+    outside : DataFrame
+        Share of the ten-minute means outside the limits by target (row of `table`), month and hour.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    name: str
+    species: str
+    invented: bool
+    table: pd.DataFrame
+    fixes: pd.DataFrame
+    flags: pd.DataFrame
+    next_measurements: pd.DataFrame
+    gradient: pd.DataFrame
+    profile: pd.DataFrame
+    outside: pd.DataFrame
+    targets: object
+    notes: tuple = ()
+    cautions: tuple = CAUTIONS
+    settings: dict = field(default_factory=dict)
+
+    @property
+    def exit_status(self):
+        """3 when a ceiling is broken or a danger was found, else 0; 0 does not mean that nothing is wrong."""
+        return 3 if self.table["ceiling_broken"].any() or self.dangers.shape[0] else 0
+
+    @property
+    def dangers(self):
+        """Flags of kind "unsafe" that were found."""
+        return self.flags[(self.flags["kind"] == "unsafe") & (self.flags["found"] == "yes")]
+
+    @property
+    def sentence(self):
+        counts = self.table["status"].value_counts()
+        invented = " (invented)" if self.invented else ""
+        words = f"{self.name}{invented}, {len(self.table)} targets: "
+        words += ", ".join(f"{counts[s]} {s}" for s in ("met", "missed", "cannot tell", "not measured") if s in counts)
+        broken = self.table[self.table["ceiling_broken"]]
+        words += f"; {len(broken)} of {int(self.table['ceiling'].sum())} ceilings broken."
+        for row in broken.itertuples(index=False):
+            words += f" {spoken(row.target)} at {row.where} passed {row.high:.4g} {row.unit} by {row.by_how_much:.2g}."
+        found = self.dangers["flag"].tolist()
+        if found:
+            words += f" Dangers found: {', '.join(found)}."
+        if len(self.fixes):
+            words += f" First: {self.fixes['change'].iloc[0]}"
+        blind = self.table["ceiling"] & self.table["status"].isin(("not measured", "cannot tell"))
+        if blind.any():
+            words += f" {int(blind.sum())} ceilings could not be judged."
+        return words
+
+
+def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=ALLOWED):
+    """Hold an enclosure against its targets.
+
+    Parameters
+    ----------
+    enclosure : EnclosureRecord
+        From `fieldkit.read_enclosure`.
+    targets : Targets
+        From `targets.load` or `targets.from_season`.
+    coverage : Coverage, optional
+        From `lamps.coverage`: whether the whole animal fits into the light.
+    light : Field, optional
+        From `lamps.field` over a grid of the floor: shares of the floor in sun and shade.
+    level : float
+        Confidence with which a limit is called missed or a ceiling broken, over all of them together.
+    allowed : float
+        Share of the time that may lie outside a band; of a ceiling nothing may.
+
+    Returns
+    -------
+    Audit
+
+    Raises
+    ------
+    FieldkitError
+        When there is nothing to hold the targets against, or a setting is out of range.
+
+    Notes
+    -----
+    A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
+    whether the stated error lasts for the whole log or is drawn anew (`audit_blocks.ceiling_p`), adjusted for all
+    ceilings and loggers (Holm 1979). Other limits: more than the allowed share of ten-minute means must lie outside by
+    more than the error (Bonferroni over loggers), days being the unit that repeats.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> from fieldkit.captive import targets
+    >>> found = audit(fieldkit.demo_enclosure(), targets.load("targets.toml"))  # doctest: +SKIP
+    """
+    if not 0.5 <= level < 1:
+        raise FieldkitError(f"level is {level}: give the confidence as a share, such as 0.95.")
+    if not 0 <= allowed < 0.5:
+        raise FieldkitError(f"allowed is {allowed}: give the share of time that may lie outside, such as 0.05.")
+    means = blocks.make(enclosure)
+    if not len(means.table) and not len(enclosure.lamps):
+        raise FieldkitError("This enclosure has neither readings nor lamps: there is nothing to audit.")
+    beam = audit_flags.sensors_in_beam(enclosure, means)
+    judge = Judge(enclosure, targets.table, means, set(beam.index[beam == "yes"]), light, level, allowed)
+    table, flags_of = judge.rows()
+    profile = _profile(means)
+    flags = audit_flags.look(enclosure, targets.table, table, means, beam, coverage)
+    gradient = audit_flags.gradient(enclosure, means, coverage, light)
+    fixes, per_row = audit_fixes.rank(enclosure, table, flags, means)
+    table["fixes"] = per_row
+    notes = [f"Day and night by {means.day_from}."]
+    guessed = means.loggers.loc[~means.loggers["error_stated"], "logger_id"].tolist()
+    if guessed:
+        notes.append(
+            f"No error is stated for {', '.join(guessed)}: a wide one was assumed (common practice, no source)."
+        )
+    months = sorted(set(means.table["month"])) if len(means.table) else []
+    notes.append(f"Measured months: {blocks.in_words(months) if months else 'none'}.")
+    for name in beam.index[beam == "yes"]:
+        notes.append(f"{name} stands in a lamp's beam: its readings do not count as shade air.")
+    notes += audit_flags.contradictions(targets.table)
+    return Audit(
+        name=enclosure.name,
+        species=targets.species,
+        invented=bool(enclosure.invented or targets.invented),
+        table=table[list(COLUMNS)],
+        fixes=fixes,
+        flags=flags,
+        next_measurements=audit_fixes.next_measurements(enclosure, table, flags, means),
+        gradient=gradient,
+        profile=profile,
+        outside=flags_of,
+        targets=targets,
+        notes=tuple(notes),
+        settings={"level": level, "allowed": allowed, "input_hash": enclosure.input_hash},
+    )
+
+
+def _profile(means):
+    table = means.table
+    if not len(table):
+        return pd.DataFrame(columns=["logger_id", "role", "zone", "month", "hour", "median", "low", "high", "n"])
+    groups = table.groupby(["logger", "month", "hour"], sort=True)["value"]
+    parts = {"median": groups.median(), "low": groups.quantile(0.05), "high": groups.quantile(0.95), "n": groups.size()}
+    found = pd.DataFrame(parts).reset_index()
+    who = means.loggers.loc[found.pop("logger"), ["logger_id", "role", "zone"]].reset_index(drop=True)
+    return pd.concat([who, found], axis=1)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Change(Result):
+    """Two audits of one enclosure, before and after a change.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per target: ``before`` and ``after`` (status), ``by_how_much_before``, ``by_how_much_after``,
+        ``change`` (negative: nearer to the target, or deeper inside), ``error`` of the change, and ``verdict``:
+        better, worse, still met, no change shown, or cannot
+        compare.
+    """
+
+    table: pd.DataFrame
+    before: Audit
+    after: Audit
+
+    @property
+    def sentence(self):
+        counts = self.table["verdict"].value_counts()
+        words = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
+        mended = (self.table["before"] == "missed") & (self.table["after"] == "met")
+        spoilt = (self.table["before"] == "met") & (self.table["after"] == "missed")
+        words = f"After the change: {words}. {int(mended.sum())} missed targets are met now"
+        words += f", {int(spoilt.sum())} that were met are missed."
+        was, now = (int(a.table["ceiling_broken"].sum()) for a in (self.before, self.after))
+        return f"{words} Broken ceilings: {was} before, {now} now."
+
+
+def compare(before, after):
+    """Audit again after a change, and say what moved.
+
+    Parameters
+    ----------
+    before, after : Audit
+        Against the same targets.
+
+    Returns
+    -------
+    Change
+
+    Raises
+    ------
+    FieldkitError
+        When the targets differ.
+
+    Notes
+    -----
+    Where the same logger decided both times its error is taken to be the same and to cancel down to the scatter of
+    days; otherwise both errors count. Weather and season may have changed too: a comparison of two logs is no
+    experiment.
+    """
+    keys = ["target", "zone", "month", "period", "low", "high"]
+    if not before.table[keys].equals(after.table[keys]):
+        raise FieldkitError("The two audits were made with different targets: audit both with the same file.")
+    table = before.table[keys].copy()
+    for name, one in (("before", before), ("after", after)):
+        table[name] = one.table["status"]
+    for name, one in (("before", before), ("after", after)):
+        table[f"by_how_much_{name}"] = one.table["by_how_much"]
+    table["change"] = table["by_how_much_after"] - table["by_how_much_before"]
+    same = before.table["where"] == after.table["where"]
+    spread = [
+        (a["reading_high"] - a["reading_low"]) / 3.29 / np.sqrt(a["n_days"].clip(lower=1))
+        for a in (before.table, after.table)
+    ]
+    error = np.hypot(*(one.table["error"].fillna(0.0) for one in (before, after)))
+    table["error"] = np.hypot(np.hypot(*spread), np.where(same, 0.0, error))
+    moved = table["change"].abs() > 1.96 * table["error"]
+    both = (table["before"] == "met") & (table["after"] == "met")
+    table["verdict"] = np.select(
+        [table["change"].isna(), both, moved & (table["change"] < 0), moved],
+        ["cannot compare", "still met", "better", "worse"],
+        "no change shown",
+    )
+    return Change(table=table, before=before, after=after)

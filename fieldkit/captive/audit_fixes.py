@@ -1,0 +1,219 @@
+"""What to change first, and what to measure next, with numbers and reasons."""
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.captive import audit_blocks as blocks
+from fieldkit.captive.targets import spoken
+from fieldkit.field.seasons import MONTHS
+
+# Weights put dangers to the animal before discomfort, and heat before all else (common practice, no source).
+_CEILING = {"surface_c": 100, "operative_c": 98, "shade_air_c": 94, "uv_index": 90, "irradiance_w_m2": 70}
+_FLAG = {
+    "lamp within reach and unguarded": 96,
+    "lamp not fixed": 92,
+    "no shade retreat": 88,
+    "thermostat sensor in the beam": 86,
+    "heater without a thermostat": 84,
+    "warm and cool end exchanged": 60,
+    "day and night exchanged": 60,
+    "air sensor in the beam": 58,
+    "spot smaller than the animal": 56,
+    "room too warm for the target": 54,
+}
+# A miss this far out counts in full.
+_SCALE = {"°C": 5.0, "W/m²": 300.0, "UV index": 2.0, "h": 2.0, "°C/h": 4.0, "share of places": 0.3}
+_INSTRUMENT = {
+    "shade_air_c": "an air thermometer under a radiation shield",
+    "surface_c": "a surface thermometer (thermocouple pressed on, or infrared with the right emissivity)",
+    "irradiance_w_m2": "a pyranometer",
+    "uv_index": "a UV index meter",
+    "operative_c": "a copper model of the animal",
+    "warming_rate_c_per_h": "an air thermometer under a radiation shield, read every ten minutes",
+    "photoperiod_h": "a light logger, or state on and off of the lamps",
+}
+_FLAG_FIX = {
+    "lamp within reach and unguarded": "Guard the lamp, or hang it out of reach",
+    "lamp not fixed": "Fix the lamp with a second holder that bears its weight",
+    "no shade retreat": "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
+    "thermostat sensor in the beam": "Move the thermostat's sensor out of the beam, into the shade, or shield it",
+    "air sensor in the beam": "Move the air sensor into the shade, or put a ventilated radiation shield round it",
+    "heater without a thermostat": "Run the heater through a thermostat with a sensor where the animal touches it",
+    "spot smaller than the animal": "Widen the lit spot (raise the lamp, or use several weaker ones side by side)",
+    "warm and cool end exchanged": "Check the places of the loggers, then move the heat to the warm end",
+    "day and night exchanged": "Check the clocks of lamps, heaters and loggers",
+    "room too warm for the target": "Cool the room, or keep the enclosure in a cooler one, for these months",
+}
+
+
+def rank(record, table, flags, means):
+    """Fixes in order of importance, and the one that concerns each row of the table.
+
+    Parameters
+    ----------
+    record : EnclosureRecord
+        The enclosure.
+    table, flags : DataFrame
+        As in `audit.Audit`.
+    means : Blocks
+        Its readings.
+
+    Returns
+    -------
+    fixes : DataFrame
+        ``change, reason, weight``.
+    per_row : list of str
+    """
+    fixes, per_row = [], [""] * len(table)
+    missed = table[table["status"] == "missed"]
+    broken = set(table.loc[table["ceiling_broken"], "target"])
+    for (target, zone, period, side, ceiling), rows in missed.groupby(
+        ["target", "zone", "period", "side", "ceiling"], sort=False
+    ):
+        worst = rows.loc[rows["by_how_much"].idxmax()]
+        change = _change(record, means, target, zone, period, side, worst)
+        span = worst["by_how_much"]
+        if ceiling:
+            weight = _CEILING.get(target, 70)
+        else:
+            size = min(1.0, abs(span) / _SCALE.get(worst["unit"], 1.0))
+            share = rows["share_of_time"].mean()
+            weight = (
+                50 * size * (0.4 + 0.6 * (share if np.isfinite(share) else 1.0)) * (1.0 if rows["firm"].any() else 0.5)
+            )
+        for number in rows.index:
+            per_row[number] = change
+        # What brings a quantity below its broken ceiling also brings it towards its band: one fix, not two.
+        if ceiling or side == "low" or period == "night" or target not in broken:
+            fixes.append({"change": change, "reason": _reason(rows, worst, ceiling), "weight": round(float(weight), 1)})
+    for row in flags[flags["found"] == "yes"].itertuples(index=False):
+        if row.flag in _FLAG_FIX:
+            change = f"{_FLAG_FIX[row.flag]}{f' ({row.where})' if row.where else ''}."
+            fixes.append({"change": change, "reason": row.finding, "weight": float(_FLAG[row.flag])})
+    fixes = pd.DataFrame(fixes, columns=["change", "reason", "weight"])
+    return fixes.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True), per_row
+
+
+def _reason(rows, worst, ceiling):
+    limit = worst["high"] if worst["side"] == "high" else worst["low"]
+    how = "above" if worst["side"] == "high" else "below"
+    words = f"{spoken(worst['target'])[:1].upper()}{spoken(worst['target'])[1:]}"
+    place = worst["where"] or worst["zone"]
+    words += f" {place}: {worst['by_how_much']:.2g} {worst['unit']} {how} {limit:.4g}"
+    if ceiling:
+        words += ", a ceiling"
+    share = rows["share_of_time"].mean()
+    if np.isfinite(share):
+        words += f"; outside for {100 * share:.0f} % of the {'days' if worst['side'] == 'low' else 'time'}"
+    if (rows["month"] > 0).any() and len(rows) > 1:
+        words += f" ({blocks.in_words(rows['month'])})"
+    elif worst["when"]:
+        words += f" ({worst['when']})"
+    if not ceiling and not rows["firm"].any():
+        words += "; the target itself is not known well enough to be sure"
+    return f"{words}. Source of the target: {worst['source']}."
+
+
+def _change(record, means, target, zone, period, side, worst):
+    """The change in words; where proportion tells how much, with the number."""
+    gap = worst["by_how_much"]
+    if target == "surface_c" or (target == "operative_c" and zone == "basking site"):
+        air = _typical(means, "shade_air", "day")
+        limit = worst["high"] if side == "high" else worst["low"]
+        top = limit + gap if side == "high" else limit - gap
+        what = f"the {spoken(target)} at {worst['where'].split(' ')[0]}"
+        if air is not None and top > air + 1 and limit > air + 1:
+            share = 100 * (limit - air) / (top - air)
+            words = "Dim or raise the lamp" if side == "high" else "Bring the lamp nearer or use a stronger one"
+            return f"{words} so that {what} gets about {share:.0f} % of the radiation it gets now, in small steps."
+        return f"{'Take heat from' if side == 'high' else 'Add heat to'} {what}: {gap:.2g} °C, in small steps."
+    if target == "operative_c":
+        return (
+            f"Make the {zone} {gap:.2g} °C {'cooler' if side == 'high' else 'warmer'}: shade, distance from the lamps."
+        )
+    if target == "shade_air_c":
+        if period == "night":
+            room = record.geometry.room_night_c
+            words = "Let the air cool more at night" if side == "high" else "Keep the air warmer at night"
+            tool = "heaters off at night, more ventilation" if side == "high" else "a dark heater on a thermostat"
+            return f"{words}, by {gap:.2g} °C: {tool} (the room is stated as {room:g} °C at night)."
+        if side == "high":
+            return f"Lower the air by {gap:.2g} °C: more ventilation, less lamp power, or a cooler room."
+        return f"Raise the air by {gap:.2g} °C: less ventilation, or a heater on a thermostat."
+    if target in ("irradiance_w_m2", "uv_index"):
+        name = spoken(target)
+        if side == "low":
+            now = worst["low"] - gap
+            more = (
+                f"{worst['low'] / now:.2g} times as much" if now > 0.02 * worst["low"] else "some: there is almost none"
+            )
+            return f"Give more {name} at the {zone}: {more}. Work out the lamp's height before you move it."
+        top = worst["high"] + gap
+        share = 100 * worst["high"] / top
+        return f"Cut {name} at {worst['where'].split(' ')[0]} to about {share:.0f} % of now: raise the lamp."
+    if target == "photoperiod_h":
+        way = "shorten" if side == "high" else "lengthen"
+        month = f"{MONTHS[worst['month'] - 1]} (where it is worst)" if worst["month"] else "all months"
+        return f"{way.capitalize()} the day by {gap:.2g} h in {month}, by some minutes a day."
+    if target == "warming_rate_c_per_h":
+        return "Let the lamps come on one after the other in the morning, or dimmed, so that the air warms more slowly."
+    kind = target.removesuffix("_share").replace("_", " ")
+    return f"{'Less' if side == 'high' else 'More'} of the floor should lie in {kind}, by {100 * gap:.0f} % of it."
+
+
+def _typical(means, role, period):
+    found = [means.of(i, period=period)["value"].median() for i in means.loggers.index[means.loggers["role"] == role]]
+    found = [v for v in found if np.isfinite(v)]
+    return float(np.median(found)) if found else None
+
+
+def next_measurements(record, table, flags, means):
+    """Which reading would settle most; see `audit.Audit.next_measurements`."""
+    rows = []
+    open_ = table[table["status"].isin(("not measured", "cannot tell"))]
+    months = set(means.table["month"]) if len(means.table) else set()
+    for (target, zone), part in open_.groupby(["target", "zone"], sort=False):
+        worth = float(np.where(part["ceiling"], 12.0, 1.0).sum())
+        missing = part[part["status"] == "not measured"]
+        unsure = part[part["status"] == "cannot tell"]
+        tool = _INSTRUMENT.get(target, "a map of the light over the floor: readings on a grid")
+        at = "at the basking site" if zone == "whole" and part["ceiling"].any() else f"at the {zone}"
+        at = "in the enclosure" if zone == "whole" and not part["ceiling"].any() else at
+        measured_else = table[(table["target"] == target) & (table["zone"] == zone) & (table["n_days"] > 0)]
+        later = missing[(missing["month"] > 0) & ~missing["month"].isin(months)]
+        if len(missing) and len(measured_else) and len(later) == len(missing):
+            measure = f"Keep {tool} {at} logging through {blocks.in_words(missing['month'])}."
+            reason, worth = "These months have no readings yet.", 0.3 * worth
+        elif len(missing):
+            measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]}: put {tool} {at}."
+            reason = "Nothing reads it there, so nothing is known of it."
+        else:
+            near = unsure["by_how_much"].abs()
+            need = near[near > 0].median() / 2.5
+            measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]} {at}: read it with {tool}"
+            if (unsure["n_days"] < 3).all() and unsure["n_days"].max() > 0:
+                measure, reason = f"{measure} for at least three days.", "Too few days to tell."
+            elif np.isfinite(need) and need < 0.2 * unsure["error"].median():
+                measure, reason = (
+                    f"{measure} again after the next change.",
+                    "It lies at the limit; no meter settles that.",
+                )
+                worth = 0.5 * worth
+            elif np.isfinite(need) and unsure["error"].notna().any():
+                measure += (
+                    f" with an error below {need:.2g} {unsure['unit'].iloc[0]} (now {unsure['error'].median():.2g})."
+                )
+                reason = "It lies too near the limit for the error of the readings."
+            else:
+                measure, reason = f"{measure} at more places.", "Too few points to tell."
+        settles = f"{len(part)} target{'s' if len(part) > 1 else ''}"
+        settles += f", {int(part['ceiling'].sum())} of them ceilings" if part["ceiling"].any() else ""
+        rows.append({"measure": measure, "settles": settles, "reason": reason, "weight": worth})
+    for row in flags[(flags["kind"] == "unsafe") & (flags["found"] == "not measured")].itertuples(index=False):
+        if "lamp" in row.flag:
+            measure = f"State in enclosure.toml whether {row.where} is guarded, fixed and how near the animal can get."
+            rows.append(
+                {"measure": measure, "settles": row.flag, "reason": "A danger that was not looked at.", "weight": 10}
+            )
+    found = pd.DataFrame(rows, columns=["measure", "settles", "reason", "weight"]).drop_duplicates("measure")
+    return found.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True)

@@ -1,0 +1,357 @@
+"""Setups that are unsafe or cannot work, looked for in what was stated and read; gradients; sensors in the beam."""
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.captive import audit_blocks as blocks
+from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, spoken
+
+HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
+# Within this distance an unguarded lamp is called within reach (common practice, no source).
+REACH_M = 0.30
+# A probe within this angle of a lamp's axis is in its beam (common practice, no source).
+BEAM_DEG = 40.0
+
+
+def sensors_in_beam(record, means):
+    """Which shade air and thermostat sensors stand in a lamp's beam.
+
+    Parameters
+    ----------
+    record : EnclosureRecord
+        The enclosure.
+    means : Blocks
+        Its readings.
+
+    Returns
+    -------
+    Series
+        By logger_id: "yes" (it hangs under a lamp and warms by day more than every sensor that does not), "cannot
+        tell" (it hangs there, the readings do not show it) or "no".
+    """
+    info = means.loggers
+    airs = info.index[info["role"].isin(("shade_air", "thermostat"))]
+    under = {i: _under_lamp(record, info.loc[i]) for i in airs}
+    rise, steady = {}, {}
+    for i in airs:
+        day, night = means.of(i, period="day"), means.of(i, period="night")
+        if len(day) and len(night):
+            rise[i] = float(day["value"].median() - night["value"].median())
+            steady[i] = info["error"][i]
+    free = [rise[i] for i in rise if not under[i] and info["role"][i] == "shade_air"]
+    found = {}
+    for i in airs:
+        if not under[i]:
+            found[info["logger_id"][i]] = "no"
+        elif i in rise and free and rise[i] - max(free) > 3 * np.sqrt(2) * min(steady[i], 1.0):
+            found[info["logger_id"][i]] = "yes"
+        else:
+            found[info["logger_id"][i]] = "cannot tell"
+    return pd.Series(found, dtype=object)
+
+
+def _under_lamp(record, logger):
+    points = record.points.set_index("point_id")
+    if logger["point_id"] not in points.index:
+        return False
+    point = points.loc[logger["point_id"]]
+    if point["shade"] is True or point["shade"] is np.True_:
+        return False
+    for lamp in record.lamps.itertuples(index=False):
+        if lamp.kind not in blocks.LIGHT_KINDS:
+            continue
+        front = np.array([lamp.x_m, lamp.y_m, lamp.height_m])
+        aim = np.array(lamp.aim, dtype=float) - front if isinstance(lamp.aim, list | tuple) else np.array([0, 0, -1.0])
+        way = point[["x_m", "y_m", "z_m"]].to_numpy(dtype=float) - front
+        size = np.linalg.norm(way) * np.linalg.norm(aim)
+        if size > 0 and way @ aim / size > np.cos(np.deg2rad(BEAM_DEG)):
+            return True
+    return False
+
+
+def look(record, targets, table, means, beam, coverage):
+    """Look for every setup on the list; see `audit.Audit.flags`."""
+    rows = []
+
+    def flag(name, kind, found, where="", finding=""):
+        rows.append({"flag": name, "kind": kind, "found": found, "where": where, "finding": finding})
+
+    for target, name in (
+        ("surface_c", "surface too hot to touch"),
+        ("uv_index", "UV above its ceiling"),
+        ("shade_air_c", "air above its ceiling"),
+        ("irradiance_w_m2", "radiation above its ceiling"),
+        ("operative_c", "animal would get too hot"),
+    ):
+        _ceiling(flag, name, target, table, means)
+    _lamps(flag, record)
+    _retreat(flag, record, table)
+    _night(flag, record, targets, table, means)
+    _inverted(flag, means)
+    for logger, state in beam.items():
+        role = means.loggers.set_index("logger_id")["role"][logger]
+        if state != "no":
+            controls = record.lamps["id"][record.lamps["controlled_by"] == logger].tolist()
+            words = f"{logger} hangs under a lamp and heats up in its light"
+            words += "" if state == "yes" else "?: its readings do not show it, its place does"
+            words += f"; it switches {', '.join(controls)} by its own temperature, not the air's." if controls else "."
+            kind = "unsafe" if controls and role == "thermostat" else "doubtful"
+            flag("thermostat sensor in the beam" if controls else "air sensor in the beam", kind, state, logger, words)
+    if not (beam != "no").any():
+        flag("sensor in the beam", "doubtful", "no" if len(beam) else "not measured")
+    if coverage is None:
+        flag("spot smaller than the animal", "doubtful", "not measured", "", "No map of the light over the site.")
+    else:
+        found = "yes" if coverage.smaller_than_animal else "no"
+        flag("spot smaller than the animal", "doubtful", found, "basking site", coverage.sentence)
+    return pd.DataFrame(rows)
+
+
+def _ceiling(flag, name, target, table, means):
+    rows = table[(table["target"] == target) & table["ceiling"]]
+    if len(rows):
+        broken = rows[rows["ceiling_broken"]]
+        if len(broken):
+            worst = broken.loc[broken["by_how_much"].idxmax()]
+            words = f"{worst['by_how_much']:.3g} {worst['unit']} above {worst['high']:.4g} in {worst['when']}."
+            return flag(name, "unsafe", "yes", worst["where"], words)
+        state = rows["status"].tolist()
+        found = "cannot tell" if "cannot tell" in state else "not measured" if "not measured" in state else "no"
+        return flag(name, "unsafe", found)
+    limit = {"surface_c": CONTACT_CEILING_C, "uv_index": UV_CEILING}.get(target)
+    if limit is None:
+        return None
+    role = {"surface_c": "surface", "uv_index": "uv_index"}[target]
+    found, where = "not measured", ""
+    for i in means.loggers.index[means.loggers["role"] == role]:
+        values = means.of(i)["value"].to_numpy()
+        if len(values):
+            found = "no" if found == "not measured" else found
+            if blocks.ceiling_p(values, limit, means.loggers["error"][i]) < 0.01:
+                found, where = "yes", means.loggers["logger_id"][i]
+    return flag(name, "unsafe", found, where, f"Held against {limit:g}: the targets have no ceiling for it.")
+
+
+def _lamps(flag, record):
+    hot = record.lamps[record.lamps["kind"].isin(HOT_KINDS)]
+    near, unknown, loose, unsaid = [], [], [], []
+    for lamp in hot.itertuples(index=False):
+        reach = lamp.distance_to_nearest_reach_m
+        if lamp.guarded is not True:
+            if np.isfinite(reach) and reach < REACH_M and lamp.guarded is False:
+                near.append((lamp.id, f"{100 * reach:.0f} cm from the nearest spot the animal can climb to"))
+            elif lamp.guarded is None or not np.isfinite(reach):
+                unknown.append(lamp.id)
+        if lamp.fixed is False:
+            loose.append(lamp.id)
+        elif lamp.fixed is None:
+            unsaid.append(lamp.id)
+    if near:
+        words = "; ".join(f"{name}: unguarded, {how}" for name, how in near) + "."
+        flag("lamp within reach and unguarded", "unsafe", "yes", ", ".join(n for n, _ in near), words)
+    elif unknown:
+        words = "State guarded and distance_to_nearest_reach_m."
+        flag("lamp within reach and unguarded", "unsafe", "not measured", ", ".join(unknown), words)
+    else:
+        flag("lamp within reach and unguarded", "unsafe", "no")
+    if loose:
+        words = "It can fall if its clamp lets go: burns and fire."
+        flag("lamp not fixed", "unsafe", "yes", ", ".join(loose), words)
+    else:
+        flag("lamp not fixed", "unsafe", "not measured" if unsaid else "no", ", ".join(unsaid))
+    heaters = record.lamps[
+        record.lamps["kind"].isin(("heat mat", "dark heater")) & record.lamps["controlled_by"].isna()
+    ]
+    words = "No thermostat is stated for it: a heater without one can run away." if len(heaters) else ""
+    flag("heater without a thermostat", "unsafe", "yes" if len(heaters) else "no", ", ".join(heaters["id"]), words)
+
+
+def _retreat(flag, record, table):
+    shaded = np.array([s is True or s is np.True_ for s in record.points["shade"]], dtype=bool)
+    stated = [s is not None for s in record.points["shade"]]
+    places = record.points["point_id"][(record.points["zone"] == "retreat") | shaded]
+    if len(places):
+        hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
+        if len(hot):
+            words = f"The retreat is too warm by {hot['by_how_much'].max():.3g} {hot['unit'].iloc[0]}."
+            return flag("no shade retreat", "unsafe", "yes", hot["where"].iloc[0], words)
+        return flag("no shade retreat", "unsafe", "no")
+    words = "No point of the enclosure is a retreat or in shade: an animal that is too warm has nowhere to go."
+    return flag("no shade retreat", "unsafe", "yes" if all(stated) else "not measured", "", words)
+
+
+def _night(flag, record, targets, table, means):
+    night = table[(table["target"] == "shade_air_c") & (table["period"] == "night")]
+    hot = night[(night["status"] == "missed") & (night["side"] == "high")]
+    state = set(night["status"])
+    if len(hot):
+        worst = hot.loc[hot["by_how_much"].idxmax()]
+        words = f"{worst['by_how_much']:.2g} °C above {worst['high']:.1f} °C in {blocks.in_words(hot['month'])}."
+        flag("night too hot", "doubtful", "yes", worst["where"], words)
+    else:
+        found = "no" if "met" in state or "missed" in state else "cannot tell" if "cannot tell" in state else None
+        flag("night too hot", "doubtful", found or "not measured")
+    room = means.loggers.index[means.loggers["role"] == "room_air"]
+    for period, stated in (("day", record.geometry.room_day_c), ("night", record.geometry.room_night_c)):
+        rows = targets[(targets["target"] == "shade_air_c") & (targets["period"] == period) & ~targets["ceiling"]]
+        measured = set(means.table["month"]) if len(means.table) else set()
+        names = []
+        for row in rows.itertuples(index=False):
+            if row.month not in measured:
+                continue
+            read = [means.of(i, month=row.month, period=period)["value"] for i in room]
+            here = float(np.median(np.concatenate(read))) if read and sum(map(len, read)) else stated
+            if row.high < here - 1.0:
+                names.append((row.month, here - row.high))
+        if names:
+            months, gap = blocks.in_words([m for m, _ in names]), max(g for _, g in names)
+            words = f"By {period} in {months} the room itself is up to {gap:.1f} °C warmer than the target allows."
+            flag("room too warm for the target", "impossible", "yes", "room", words)
+
+
+def _inverted(flag, means):
+    found, words = "not measured", []
+    for role in ("shade_air", "surface", "copper_model"):
+        warm, cool = (_zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
+        if warm is None or cool is None:
+            continue
+        found = "no" if found == "not measured" else found
+        error = np.hypot(warm[1], cool[1])
+        if cool[0] - warm[0] > 1.96 * error:
+            found = "yes"
+            words.append(f"by day {role.replace('_', ' ')} is {cool[0] - warm[0]:.1f} °C warmer at the cool end")
+    flag("warm and cool end exchanged", "doubtful", found, "", "; ".join(words))
+    found, words = "not measured", []
+    for i in means.loggers.index[means.loggers["role"] == "shade_air"]:
+        day, night = means.of(i, period="day")["value"], means.of(i, period="night")["value"]
+        if len(day) and len(night):
+            found = "no" if found == "not measured" else found
+            drop = float(night.median() - day.median())
+            # The same logger twice: most of its error cancels.
+            if drop > 1.96 * min(means.loggers["error"][i], 0.5):
+                found = "yes"
+                words.append(f"{means.loggers['logger_id'][i]} reads {drop:.1f} °C more by night than by day")
+    flag("day and night exchanged", "doubtful", found, "", "; ".join(words))
+
+
+def _zone_level(means, role, zones):
+    """Warmest median by day of the loggers of a role in some zones, and its error."""
+    info = means.loggers
+    levels = []
+    for i in info.index[(info["role"] == role) & info["zone"].isin(zones)]:
+        values = means.of(i, period="day")["value"]
+        if len(values):
+            levels.append((float(values.median()), float(info["error"][i])))
+    return max(levels) if levels else None
+
+
+def gradient(record, means, coverage, light):
+    """Warm end against cool end, sun and shade of the floor, and the light against the animal; see `audit.Audit`."""
+    rows = []
+
+    def add(what, value=np.nan, error=np.nan, unit="", words=""):
+        found = "not measured" if np.isnan(value) else ""
+        rows.append({"what": what, "value": value, "error": error, "unit": unit, "words": words or found})
+
+    for role, name in (("shade_air", "shade air"), ("surface", "surface"), ("copper_model", "operative temperature")):
+        warm, cool = (_zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
+        what = f"{name}, warm less cool end by day"
+        if warm is None or cool is None:
+            add(what, unit="°C")
+        else:
+            add(what, warm[0] - cool[0], float(np.hypot(warm[1], cool[1])), "°C")
+    shares = floor_shares(record, means, light)
+    for name in ("full_sun_share", "part_shade_share", "full_shade_share"):
+        if shares is None:
+            add(f"floor in {name.removesuffix('_share').replace('_', ' ')}", unit="share")
+        else:
+            share, low, high, how = shares[name]
+            words = f"{how}; 95 % limits {low:.2f} to {high:.2f}"
+            add(f"floor in {name.removesuffix('_share').replace('_', ' ')}", share, (high - low) / 3.92, "share", words)
+    length = record.animal.length_m if record.animal is not None else None
+    if coverage is None:
+        add("width of the lit spot over the animal's length")
+    else:
+        row = coverage.table.iloc[-1]
+        ratio = float(row["width_m"] / coverage.body_length_m)
+        error = float((row["width_high"] - row["width_low"]) / 3.92 / coverage.body_length_m)
+        add("width of the lit spot over the animal's length", ratio, error, "", coverage.sentence)
+    if length:
+        for lamp in record.lamps[record.lamps["kind"].isin(blocks.LIGHT_KINDS)].itertuples(index=False):
+            site = record.points[record.points["zone"] == "basking site"]
+            if len(site):
+                away = np.sqrt(
+                    (site["x_m"] - lamp.x_m) ** 2 + (site["y_m"] - lamp.y_m) ** 2 + (site["z_m"] - lamp.height_m) ** 2
+                ).min()
+                words = "strength falls by about half over a third of this distance, across the body of a large animal"
+                far = f"lamp '{lamp.id}' to the basking site"
+                add(far, float(away), 0.01, "m", words if away < 3 * length else "")
+    return pd.DataFrame(rows)
+
+
+def floor_shares(record, means, light):
+    """Shares of the floor in full sun, part shade and full shade, with 95 % limits and where they are from.
+
+    The enclosure's own sun is its strongest light: full sun from 75 % of it, full shade to 25 %, as in the field.
+    """
+    from scipy import stats
+
+    names = ("full_sun_share", "part_shade_share", "full_shade_share")
+    if light is not None:
+        total = light.table[["low", "total", "high"]].to_numpy(dtype=float)
+        sun = np.nanmax(total[:, 1])
+        if not sun > 0:
+            return None
+        split = [[(c >= FULL_SUN * sun).mean(), 0.0, (c <= FULL_SHADE * sun).mean()] for c in total.T]
+        split = np.array([[a, 1 - a - b, b] for a, _, b in split])
+        return {n: (split[1, i], split[:, i].min(), split[:, i].max(), "computed map") for i, n in enumerate(names)}
+    info, strength = means.loggers, {}
+    for i in info.index[info["role"] == "irradiance"]:
+        values = means.of(i, period="day")["value"]
+        if len(values):
+            strength[info["point_id"][i]] = float(values.quantile(0.9))
+    sun = max(strength.values(), default=0.0)
+    kinds = []
+    for point in record.points.itertuples(index=False):
+        if point.point_id in strength and sun > 0:
+            ratio = strength[point.point_id] / sun
+            kinds.append(0 if ratio >= FULL_SUN else 2 if ratio <= FULL_SHADE else 1)
+        elif point.shade is True or point.shade is np.True_:
+            kinds.append(2)
+    # One lit point is its own sun and says nothing of the floor.
+    if len(kinds) < 3:
+        return None
+    found = {}
+    for number, name in enumerate(names):
+        hits = kinds.count(number)
+        limits = stats.binomtest(hits, len(kinds)).proportion_ci(0.95, method="exact")
+        found[name] = (
+            hits / len(kinds),
+            limits.low,
+            limits.high,
+            f"{len(kinds)} points, as if they stood for the floor",
+        )
+    return found
+
+
+def contradictions(targets):
+    """Sentences about targets that cannot be met together."""
+    found = []
+    ceilings = targets[targets["ceiling"] & (targets["zone"] == "whole")]
+    for top in ceilings.itertuples(index=False):
+        rest = targets[(targets["target"] == top.target) & ~targets["ceiling"]]
+        over = rest[rest["low"] > top.high]
+        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
+        if len(over):
+            months = blocks.in_words(over["month"]) if (over["month"] > 0).any() else "all year"
+            found.append(
+                f"Targets contradict each other: {spoken(top.target)} must stay below {top.high:.4g} and above "
+                f"{over['low'].max():.4g} ({months}). Change one of them."
+            )
+        elif len(above):
+            zones = ", ".join(dict.fromkeys(above["zone"]))
+            found.append(
+                f"The {spoken(top.target)} ceiling of {top.high:.4g} {top.unit} cuts the range up to "
+                f"{above['high'].max():.4g} ({zones}): the ceiling comes first."
+            )
+    return found

@@ -1,0 +1,97 @@
+"""Does the audit find broken ceilings, and does it stay quiet otherwise? Random simulated enclosures with known faults.
+
+python tests/study_audit.py [--enclosures 200] [--days 30] [--seed 0]
+
+A third of the ceilings that are not broken are touched exactly by the truth, where a false alarm is likeliest. The
+errors of the instruments last for the whole log, are drawn anew, drift over hours, or mix all three.
+"""
+
+import argparse
+
+import pandas as pd
+import simulated_enclosures as simulated
+
+from fieldkit.captive import audit
+
+
+def run(n, *, days, seed):
+    """One row per ceiling of n random enclosures: the truth, and what the audit said."""
+    rows = []
+    for i in range(n):
+        record, targets, truth = simulated.random_enclosure((seed, i), days=days)
+        table = audit.audit(record, targets).table.set_index("target")
+        rows.append(
+            truth.assign(
+                enclosure=i,
+                status=truth["target"].map(table["status"]).to_numpy(),
+                alarm=truth["target"].map(table["ceiling_broken"]).to_numpy(),
+            )
+        )
+    return pd.concat(rows, ignore_index=True)
+
+
+def summary(found):
+    """Counts by what was true."""
+    edges = [
+        (-99, -0.01, "not reached"),
+        (-0.01, 0.01, "touched exactly"),
+        (0.01, 3, "passed by 0 to 3 errors"),
+        (3, 5, "passed by 3 to 5 errors"),
+        (5, 99, "passed by more than 5 errors"),
+    ]
+    rows = []
+    for low, high, name in edges:
+        part = found[found["measured"] & (found["excess"] > low) & (found["excess"] <= high)]
+        rows.append(
+            {
+                "truth": name,
+                "ceilings": len(part),
+                "called broken": int(part["alarm"].sum()),
+                "share": part["alarm"].mean(),
+                "called met": int((part["status"] == "met").sum()),
+            }
+        )
+    blind = found[~found["measured"]]
+    rows.append(
+        {
+            "truth": "not measured",
+            "ceilings": len(blind),
+            "called broken": int(blind["alarm"].sum()),
+            "share": blind["alarm"].mean(),
+            "called met": int((blind["status"] == "met").sum()),
+        }
+    )
+    return pd.DataFrame(rows)
+
+
+def main():
+    """Print the tables."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--enclosures", type=int, default=200)
+    parser.add_argument("--days", type=int, default=30)
+    parser.add_argument("--seed", type=int, default=0)
+    given = parser.parse_args()
+    found = run(given.enclosures, days=given.days, seed=given.seed)
+    print(summary(found).round(3).to_string(index=False))
+    real = found[found["measured"] & (found["excess"] > 0.01)]
+    quiet = found[found["measured"] & (found["excess"] <= 0.01)]
+    edge = quiet[quiet["excess"] > -0.01]
+    large = real[real["excess"] > 5]
+    print(
+        f"\nbroken by more than 5 errors, found: {large['alarm'].mean():.1%}; any break, found: {real['alarm'].mean():.1%}"
+    )
+    print(
+        f"false alarms: {quiet['alarm'].mean():.1%} of {len(quiet)} unbroken ceilings; enclosures with any: "
+        f"{quiet.groupby('enclosure')['alarm'].any().mean():.1%}"
+    )
+    print(
+        "by kind of error, false alarms where touched exactly:", edge.groupby("kind")["alarm"].mean().round(3).to_dict()
+    )
+    print("by kind of error, found above 5 errors:", large.groupby("kind")["alarm"].mean().round(3).to_dict())
+    blind = found[~found["measured"]]
+    print(f"not measured, reported as such: {(blind['status'] == 'not measured').mean():.1%} of {len(blind)}")
+    print(f"called met though broken: {int((real['status'] == 'met').sum())} of {len(real)}")
+
+
+if __name__ == "__main__":
+    main()
