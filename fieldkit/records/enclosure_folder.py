@@ -1,6 +1,7 @@
 """The only reader of an enclosure folder: enclosure.toml and readings.csv, or every mistake said at once."""
 
 import hashlib
+import io
 import re
 import warnings
 from dataclasses import dataclass, field
@@ -282,12 +283,6 @@ def _plain(rows, logger):
 
 
 _SUFFIXES = (".csv", ".xlsx", ".xlsm")
-_FORMS = {
-    (16, " "): "%Y-%m-%d %H:%M",
-    (19, " "): "%Y-%m-%d %H:%M:%S",
-    (16, "T"): "%Y-%m-%dT%H:%M",
-    (19, "T"): "%Y-%m-%dT%H:%M:%S",
-}
 
 
 def _read_tidy(file, stated, problems):
@@ -295,32 +290,31 @@ def _read_tidy(file, stated, problems):
 
     A year of minutes from ten loggers has five million rows.
     """
+    data = file.read_bytes()
+    # Exact form only: whatever else a person may write is the careful reader's.
+    head = re.match(rb"time,logger_id,value\r?\n(\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?),", data)
+    if head is None:
+        return None
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         try:
             frame = pd.read_csv(
-                file,
-                dtype={"time": "str", "logger_id": "str", "value": "float64"},
+                io.BytesIO(data),
+                dtype={"logger_id": "category", "value": "float64"},
+                parse_dates=["time"],
                 index_col=False,
                 keep_default_na=False,
                 na_values={"value": sorted(cells.MISSING)},
             )
-        except (ValueError, UnicodeError, pd.errors.ParserWarning, OSError):
+        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
             return None
-    if list(frame.columns) != ["time", "logger_id", "value"] or not len(frame):
+    moments = frame["time"]
+    # Every row has as many colons as the first: a date without a time of day is not midnight.
+    if moments.dtype.kind != "M" or moments.isna().any() or data.count(b":") != len(frame) * head[1].count(b":"):
         return None
-    frame["logger_id"] = frame["logger_id"].astype("category")
     names = frame["logger_id"].cat.categories
-    # Exact form only: whatever else a person may write is the careful reader's.
-    form = _FORMS.get((len(frame["time"].iloc[0]), frame["time"].iloc[0][10:11]))
-    if form is None:
-        return None
-    try:
-        moments = pd.to_datetime(frame["time"], format=form).astype("datetime64[ns]")
-    except ValueError:
-        return None
     plain = [n for n in names if n == cells.tidy(n) and not cells.is_missing(n)]
-    if moments.isna().any() or len(plain) != len(names):
+    if len(plain) != len(names):
         return None
     values = frame["value"]
     if values.isin(cells.CODES).any() or np.isinf(values).any():
@@ -351,7 +345,7 @@ def _read_tidy(file, stated, problems):
             if unit not in (None, (1.0, 0.0)):
                 rows = frame["logger_id"] == name
                 frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
-    return frame, hashlib.sha256(file.read_bytes()).digest()
+    return frame, hashlib.sha256(data).digest()
 
 
 # --- the record -----------------------------------------------------------------------------------------------------
