@@ -4,20 +4,25 @@ import datetime as dt
 import json
 
 
-def citation_file(*, kind, title, authors, licence, abstract=None, version=None, released=None, keywords=()):
+def citation_file(*, kind, title, authors, licence=None, abstract=None, version=None, released=None, keywords=()):
     """Text of a CITATION.cff.
 
     Parameters
     ----------
     kind : {"software", "dataset"}
+        What is cited.
     title : str
+        Its title.
     authors : sequence of str
         "Family, Given" for a person, anything else for a group.
-    licence : str
+    licence : str, optional
         SPDX identifier.
     abstract, version : str, optional
+        What it is, and which version.
     released : datetime.date, optional
+        Day of publication.
     keywords : sequence of str
+        Words to find it by.
 
     Returns
     -------
@@ -30,13 +35,20 @@ def citation_file(*, kind, title, authors, licence, abstract=None, version=None,
 
     Examples
     --------
-    >>> print(citation_file(kind="dataset", title="T", authors=["Roe, R.", "A club"], licence="CC0-1.0").split(chr(10))[0])
+    >>> print(citation_file(kind="dataset", title="T", authors=["Roe, R."], licence="CC0-1.0"))
     cff-version: 1.2.0
+    message: "If you use this, please cite it as below."
+    type: dataset
+    title: "T"
+    authors:
+      - family-names: "Roe"
+        given-names: "R."
+    license: CC0-1.0
+    <BLANKLINE>
     """
-    what = "these records" if kind == "dataset" else "this software"
     lines = [
         "cff-version: 1.2.0",
-        f"message: {_text(f'If you use {what}, please cite them as below.' if kind == 'dataset' else f'If you use {what}, please cite it as below.')}",
+        'message: "If you use this, please cite it as below."',
         f"type: {kind}",
         f"title: {_text(title)}",
         "authors:",
@@ -47,7 +59,8 @@ def citation_file(*, kind, title, authors, licence, abstract=None, version=None,
             lines += [f"  - family-names: {_text(family.strip())}", f"    given-names: {_text(given.strip())}"]
         else:
             lines.append(f"  - name: {_text(author.strip())}")
-    lines.append(f"license: {licence}")
+    if licence:
+        lines.append(f"license: {licence}")
     if version:
         lines.append(f"version: {_text(version)}")
     if released:

@@ -48,6 +48,7 @@ def write(season, path, *, about, position, filter_):
     Parameters
     ----------
     season : Season
+        What was recorded.
     path : pathlib.Path
         The zip file.
     about : About
@@ -314,9 +315,9 @@ def _eml(about, position):
     add(
         data,
         *("abstract", "para"),
-        text=f"{mark}{about.species} watched from {about.first_day} to {about.last_day}: places that animals used, with "
-        "the air, surface and radiation read there, and sightings and scans of behaviour. Places that were read and not "
-        f"used are not in this archive. {position.generalised} {position.withheld}".strip(),
+        text=f"{mark}{about.species} watched from {about.first_day} to {about.last_day}: places that animals used, "
+        "with the air, surface and radiation read there, and sightings and scans of behaviour. Places that were read "
+        f"and not used are not in this archive. {position.generalised} {position.withheld}".strip(),
     )
     add(data, *("intellectualRights", "para"), text=f"{about.licence}: {about.licence_url}")
     cover = add(data, "coverage")
@@ -474,7 +475,7 @@ def _check_core(part, core, say):
     file, (_, rows) = _location(part), core
 
     def column(name):
-        return rows[term(name)] if term(name) in rows else None
+        return rows.get(term(name))
 
     def each(name, good, problem):
         values = column(name)

@@ -28,6 +28,7 @@ def trace(text, secrets=()):
     Parameters
     ----------
     text : str
+        What might go out.
     secrets : sequence of str
         Names that must not be told.
 

@@ -45,7 +45,9 @@ def write(season, folder, *, about, position, filter_):
     Parameters
     ----------
     season : Season
+        What was recorded.
     folder : pathlib.Path
+        Where the files go.
     about, position, filter_
         As for `darwin_core.write`.
 
@@ -85,7 +87,7 @@ def loggers(season, *, about, position, filter_):
     twice = stated & table.duplicated(["logger_id", "time"])
     filter_.leave_out("loggers", "readings", twice.sum(), "a second reading at the same time: the first is kept")
     table = table[stated & ~twice]
-    wide = table.pivot(index="time", columns="logger_id", values="value")
+    wide = table.set_index(["time", "logger_id"])["value"].unstack("logger_id")  # noqa: PD010
     wide = wide[[name for name in info.index if name in wide]]
     wide.index = wide.index.tz_convert("UTC").tz_localize(None)
     names = _numbered(info.loc[wide.columns, "role"])
@@ -140,7 +142,7 @@ def weather(season, *, about, position, filter_):
         ids = list(dict.fromkeys(part.index.get_level_values("station_id")))
         filter_.leave_out("weather", "station_id", len(ids), "names of stations became numbers")
         times = part.index.get_level_values(when).unique().sort_values()
-        values = {c: part[c].unstack("station_id").reindex(index=times, columns=ids).to_numpy().T for c in columns}
+        values = {c: part[c].unstack("station_id").reindex(index=times, columns=ids).to_numpy().T for c in columns}  # noqa: PD010
         variables = {
             c: (("station", "time"), v, {"long_name": c.rpartition("_")[0].replace("_", " ")} | _WEATHER[c])
             for c, v in values.items()

@@ -183,8 +183,8 @@ def publish_position(site, *, coordinates="0.1", position_uncertainty_m=None):
         **about,
         generalised=(
             f"Coordinates cut off (towards zero; not rounded, not randomised) to {coordinates} degree to protect the "
-            f"animals; coordinateUncertaintyInMeters includes {added:.0f} m, the diagonal of that cell. Elevation given "
-            f"as a band of {_ELEVATION_STEP_M} m."
+            f"animals; coordinateUncertaintyInMeters includes {added:.0f} m, the diagonal of that cell. Elevation "
+            f"given as a band of {_ELEVATION_STEP_M} m."
         ),
         withheld="Exact position withheld to protect the animals.",
     )
@@ -307,7 +307,7 @@ def write(
         path=out,
         table=table,
         left_out=left_out,
-        cautions=tuple(_cautions(season, coordinates, include_notes)),
+        cautions=tuple(_cautions(season, coordinates, include_notes, title)),
         sentence=f"{about.title}: {len(table)} files in {out}, {where}.",
     )
 
@@ -369,7 +369,7 @@ def _is_scientific(name):
     return len(words) >= 2 and words[0][:1].isupper() and words[0][1:].islower() and words[1][:1].islower()
 
 
-def _cautions(season, coordinates, include_notes):
+def _cautions(season, coordinates, include_notes, title):
     if coordinates == "exact":
         yield (
             "EXACT coordinates: collectors and poachers read open data. Ask whoever protects the species and whoever "
@@ -377,8 +377,8 @@ def _cautions(season, coordinates, include_notes):
         )
     elif coordinates in ("0.01", "0.001"):
         yield (
-            f"Coordinates to {coordinates} degree let a person with time find the site. Choose this only if the species "
-            "is not collected or persecuted (sensitivity medium for 0.01, low for 0.001)."
+            f"Coordinates to {coordinates} degree let a person with time find the site. Choose this only if the "
+            "species is not collected or persecuted (sensitivity medium for 0.01, low for 0.001)."
         )
     if include_notes:
         yield (
@@ -390,6 +390,8 @@ def _cautions(season, coordinates, include_notes):
             "yours: strip it there as well."
         )
         yield "The season folder itself holds the exact place: do not give it along."
+    if reason := giving_away.trace(title or "", [season.site.name, season.name]):
+        yield f"Look at the title again, {reason}."
     if season.invented:
         yield "INVENTED: do not send this to any portal."
 
@@ -401,6 +403,9 @@ def _readme(about, position, rows, left_out):
     lines += [f"- {file}: {holds}" for file, holds in rows]
     lines += ["", "Position", position.generalised or "Exact, on the explicit wish of the authors.", position.withheld]
     lines += ["", "Left out, and why"]
-    lines += [f"- {r.table}, {r.what} ({r.rows} rows): {r.reason}" for r in left_out.itertuples(index=False)]
+    for row in left_out.itertuples(index=False):
+        # The name of a column of one's own may itself name the place.
+        what = "a column" if row.reason.startswith("a column of your own") else row.what
+        lines.append(f"- {row.table}, {what} ({row.rows} rows): {row.reason}")
     lines += ["", f"Terms of use: {about.licence} ({about.licence_url}). How to cite: CITATION.cff."]
     return "\n".join(lines) + "\n"
