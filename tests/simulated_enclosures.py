@@ -1,4 +1,4 @@
-"""Enclosures with known faults for the tests of the audit: truth made by simple rules, readings by instruments that err.
+"""Enclosures with known faults for the tests of the audit: simple truths, read with instruments that err.
 
 The instruments' error is one calibration error for the whole log, or drawn anew with every reading, or an hour-long
 drift, or a mixture; its standard deviation is what the logger states.
@@ -87,7 +87,7 @@ def clock(days=30, minutes=10, start="2025-06-01"):
     return pd.date_range(start, periods=int(days * 1440 / minutes), freq=f"{minutes}min", tz="Europe/Berlin")
 
 
-def course(index, *, night, day, peak=None, peak_days=None, rng=0):
+def course(index, *, night, day, peak=None, peak_days=None):
     """A true series: night level, a plateau by day that rises to `peak` in the afternoon of some days."""
     hour = (index.hour + index.minute / 60).to_numpy()
     lit = (hour >= 8) & (hour < 20)
@@ -149,8 +149,8 @@ def random_enclosure(seed, *, days=30):
     -------
     record, targets : EnclosureRecord, Targets
     truth : DataFrame
-        One row per ceiling: target, ``measured``, ``excess`` (truth above the ceiling in stated errors; negative: below)
-        and ``share`` of the time.
+        One row per ceiling: target, ``measured``, ``excess`` (of the truth over the ceiling, in stated errors) and
+        ``share`` of the time.
     """
     rng = np.random.default_rng(seed)
     index = clock(days=days)
@@ -177,6 +177,6 @@ def random_enclosure(seed, *, days=30):
         truths[name] = course(index, night=night, day=peak if plateau else min(day, peak), peak=peak, peak_days=chosen)
         share = float((truths[name] > ceiling).mean())
         rows.append({"target": target, "measured": True, "excess": (truths[name].max() - ceiling) / sd, "share": share})
-    kind = rng.choice(["shared", "white", "drift", "mixed"])
+    kind = str(rng.choice(["shared", "white", "drift", "mixed"]))
     record = make(loggers, truths, rng=rng, kind=kind)
     return record, wanted(), pd.DataFrame(rows).assign(kind=kind)
