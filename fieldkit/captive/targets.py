@@ -392,11 +392,12 @@ def air(bands):
     rows.append(
         _row(
             "shade_air_c",
-            high=bands.ceiling_c,
+            # The warmest month may lie a little above the warmest season; a ceiling below a band would forbid the band.
+            high=max(bands.ceiling_c, bands.schedule["high_c"].max()),
             ceiling=True,
             margin=bands.settings["margin_c"],
             basis="station",
-            source=f"typical maximum of the warmest season less the margin; {source}",
+            source=f"typical maximum of the warmest season or month less the margin; {source}",
         )
     )
     return rows
@@ -504,8 +505,8 @@ def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
         named = part.dropna(subset=["animal_id"]) if "animal_id" in part else part.iloc[:0]
         if len(named) and named["animal_id"].nunique() >= 5:
             draws = uncertainty.cluster_bootstrap(
-                named,
-                lambda sample: sample[column].quantile(list(quantiles)),
+                named[["animal_id", column]],
+                lambda sample: dict(zip(("low", "high"), np.quantile(sample[column], quantiles))),
                 cluster="animal_id",
                 n_resamples=199,
                 method="percentile",
