@@ -111,6 +111,32 @@ def share(arguments):
     return OK
 
 
+def audit(arguments):
+    """Hold an enclosure against its targets."""
+    from fieldkit.captive import audit as room
+    from fieldkit.captive import targets
+    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.report import audit_text, card
+
+    if (arguments.targets is None) == (arguments.season is None):
+        raise FieldkitError("Give either --targets FILE or --season DIR, from which the targets are taken.")
+    if arguments.targets is not None:
+        aims = targets.load(arguments.targets)
+    else:
+        from fieldkit.records.folder import read_season
+
+        aims = targets.from_season(read_season(arguments.season))
+    enclosure = read_enclosure(arguments.folder)
+    coverage, light = room.light_of(enclosure, aims)
+    found = room.audit(enclosure, aims, coverage=coverage, light=light)
+    print(audit_text.text(found))
+    if arguments.save_targets is not None:
+        print(f"\nTargets saved: {aims.save(arguments.save_targets)}")
+    if arguments.card is not None:
+        print(f"\n{card.write(aims, arguments.card, enclosure=enclosure, found=found).sentence}")
+    return found.exit_status
+
+
 def _parser():
     parser = argparse.ArgumentParser(
         prog="fieldkit",
@@ -139,6 +165,17 @@ def _parser():
     sub.add_argument("--authors", help="whom to cite")
     sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
+    sub = verb(audit, "audit", "hold an enclosure's readings against targets: what to change, in order of importance")
+    sub.epilog = (
+        "Exit status: 0 no broken ceiling and no danger was found in what was measured and stated (which does not mean "
+        "that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a ceiling is broken or a danger "
+        "was found."
+    )
+    sub.add_argument("folder", help="folder with enclosure.toml and readings.csv")
+    sub.add_argument("--targets", metavar="FILE", help="targets file, .toml or .json")
+    sub.add_argument("--season", metavar="DIR", help="take the targets from this season folder instead (half a minute)")
+    sub.add_argument("--save-targets", metavar="FILE", help="save the targets, .toml or .json; nothing is overwritten")
+    sub.add_argument("--card", metavar="FILE", help="write a setup card, .html (and .pdf where WeasyPrint is there)")
     sub = verb(plan, "plan", "say how many choice sets, animals and days are needed, from simulated seasons")
     sub.add_argument("folder", nargs="?", help="season folder that gives the site and the instruments' errors")
     sub.add_argument("--driver", default="radiation", choices=["radiation", "surface", "air", "none"], help="the truth")

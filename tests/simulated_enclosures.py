@@ -87,12 +87,15 @@ def clock(days=30, minutes=10, start="2025-06-01"):
     return pd.date_range(start, periods=int(days * 1440 / minutes), freq=f"{minutes}min", tz="Europe/Berlin")
 
 
-def course(index, *, night, day, peak=None, peak_days=None):
-    """A true series: night level, a plateau by day that rises to `peak` in the afternoon of some days."""
+def course(index, *, night, day, peak=None, peak_days=None, hours=0.7):
+    """A true series: night level, a plateau by day that rises to `peak` in the afternoon of some days.
+
+    What is warm follows the lamps with a time constant in `hours`; light at once.
+    """
     hour = (index.hour + index.minute / 60).to_numpy()
     lit = (hour >= 8) & (hour < 20)
-    rise = 1 - np.exp(-np.clip(hour - 8, 0, None) / 0.7)
-    fall = np.exp(-np.clip(hour - 20, 0, None) / 0.7)
+    rise = 1 - np.exp(-np.clip(hour - 8, 0, None) / hours) if hours else 1.0
+    fall = np.exp(-np.clip(hour - 20, 0, None) / hours) if hours else 0.0
     top = np.full(len(index), float(day))
     if peak is not None:
         bump = np.exp(-0.5 * ((hour - 15) / 1.5) ** 2)
@@ -142,6 +145,17 @@ PLAIN = {
 }
 
 
+DELAY = {name: 0.0 if role in ("irradiance", "uv_index") else 0.7 for name, (role, _) in FULL.items()}
+
+
+def plain(days=30, *, change=None, **options):
+    """A faultless enclosure; `change` gives loggers another (night, day), or None to leave them out."""
+    levels = {name: level for name, level in (PLAIN | (change or {})).items() if level is not None}
+    index = clock(days)
+    truths = {n: course(index, night=a, day=b, hours=DELAY[n]) for n, (a, b) in levels.items()}
+    return make({n: FULL[n] for n in levels}, truths, **options)
+
+
 def random_enclosure(seed, *, days=30):
     """An enclosure with faults at random.
 
@@ -160,7 +174,7 @@ def random_enclosure(seed, *, days=30):
         night, day = PLAIN[name]
         ceiling = CEILINGS.get(target)
         if ceiling is None or name in ("air-c", "sand"):
-            truths[name] = course(index, night=night, day=day)
+            truths[name] = course(index, night=night, day=day, hours=DELAY[name])
             continue
         fate = rng.choice(["missing", "broken", "edge", "fine"], p=[0.15, 0.4, 0.25, 0.2])
         if fate == "missing":
@@ -174,7 +188,9 @@ def random_enclosure(seed, *, days=30):
         often = int(rng.choice([1, 3, days // 3, days]))
         chosen = rng.choice(days, often, replace=False)
         plateau = rng.random() < 0.3
-        truths[name] = course(index, night=night, day=peak if plateau else min(day, peak), peak=peak, peak_days=chosen)
+        truths[name] = course(
+            index, night=night, day=peak if plateau else min(day, peak), peak=peak, peak_days=chosen, hours=DELAY[name]
+        )
         share = float((truths[name] > ceiling).mean())
         rows.append({"target": target, "measured": True, "excess": (truths[name].max() - ceiling) / sd, "share": share})
     kind = str(rng.choice(["shared", "white", "drift", "mixed"]))

@@ -188,6 +188,54 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     )
 
 
+def light_of(enclosure, targets):
+    """Map the light of an enclosure's lamps, where their meter readings tell a beam: for `audit`.
+
+    Parameters
+    ----------
+    enclosure : EnclosureRecord
+        With readings of lamps, a basking site, and the length of the animal.
+    targets : Targets
+        Those of irradiance at the basking site say what the animal has to fit into.
+
+    Returns
+    -------
+    coverage : Coverage or None
+        The wanted light around the basking site; None when lamps, site, animal or targets do not tell it.
+    light : Field or None
+        The lamps' field over the floor; None unless every lamp that gives light has a beam.
+    """
+    from fieldkit.captive import lamp_coverage, lamp_folder, lamps
+
+    fitted = lamp_folder.lamps_of(enclosure)
+    shining = enclosure.lamps.loc[enclosure.lamps["kind"].isin(blocks.LIGHT_KINDS), "id"]
+    lit = [lamp for lamp in fitted.lamps if lamp.id in set(shining)]
+    if not lit or len(lit) < len(shining):
+        return None, None
+    box, site = enclosure.geometry, enclosure.points[enclosure.points["zone"] == "basking site"]
+    length, width = box.length_m, box.width_m
+    _, _, floor = lamps.grid((0.0, length, 0.0, width), 0.0, step_m=max(length, width) / 60)
+    light = lamps.field(lit, floor)
+    rows = targets.table
+    rows = rows[(rows["target"] == "irradiance_w_m2") & (rows["zone"] == "basking site") & ~rows["ceiling"]]
+    rows = rows.dropna(subset=["low", "high"])
+    body = enclosure.animal.length_m
+    if not len(site) or not len(rows) or not body:
+        return None, light
+    middle, reach = site.iloc[0], 4 * body
+    area = (
+        max(middle["x_m"] - reach, 0.0),
+        min(middle["x_m"] + reach, length),
+        max(middle["y_m"] - reach, 0.0),
+        min(middle["y_m"] + reach, width),
+    )
+    wanted = (float(rows["low"].mean()), float(rows["high"].mean()))
+    coverage = lamp_coverage.coverage(
+        lit, area, float(middle["z_m"]), wanted_w_m2=wanted, body_length_m=body, step_m=body / 12
+    )
+    return coverage, light
+
+
 def _profile(means):
     table = means.table
     if not len(table):

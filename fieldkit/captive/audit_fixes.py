@@ -172,11 +172,22 @@ def next_measurements(record, table, flags, means):
     rows = []
     open_ = table[table["status"].isin(("not measured", "cannot tell"))]
     months = set(means.table["month"]) if len(means.table) else set()
-    for (target, zone), part in open_.groupby(["target", "zone"], sort=False):
+    floor = open_["target"].str.endswith("_share")
+    if floor.any():
+        rows.append(
+            {
+                "measure": "Sun and shade of the floor: read each lamp's light at several distances and angles, and enter "
+                "it under [[lamps.readings]].",
+                "settles": f"{int(floor.sum())} targets",
+                "reason": "The map of the light is computed from it.",
+                "weight": float(floor.sum()),
+            }
+        )
+    for (target, zone), part in open_[~floor].groupby(["target", "zone"], sort=False):
         worth = float(np.where(part["ceiling"], 12.0, 1.0).sum())
         missing = part[part["status"] == "not measured"]
         unsure = part[part["status"] == "cannot tell"]
-        tool = _INSTRUMENT.get(target, "a map of the light over the floor: readings on a grid")
+        tool = _INSTRUMENT[target]
         at = "at the basking site" if zone == "whole" and part["ceiling"].any() else f"at the {zone}"
         at = "in the enclosure" if zone == "whole" and not part["ceiling"].any() else at
         measured_else = table[(table["target"] == target) & (table["zone"] == zone) & (table["n_days"] > 0)]

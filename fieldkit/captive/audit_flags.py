@@ -329,7 +329,7 @@ def floor_shares(record, means, light):
             hits / len(kinds),
             limits.low,
             limits.high,
-            f"{len(kinds)} points, as if they stood for the floor",
+            f"{len(kinds)} points, which need not stand for the floor",
         )
     return found
 
