@@ -167,9 +167,9 @@ def _parser():
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
     sub = verb(audit, "audit", "hold an enclosure's readings against targets: what to change, in order of importance")
     sub.epilog = (
-        "Exit status: 0 no broken ceiling and no danger was found in what was measured and stated (which does not mean "
-        "that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a ceiling is broken or a danger "
-        "was found."
+        "Exit status: 0 no broken ceiling and no danger was found in what was measured and stated (which does not "
+        "mean that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a ceiling is broken or "
+        "a danger was found."
     )
     sub.add_argument("folder", help="folder with enclosure.toml and readings.csv")
     sub.add_argument("--targets", metavar="FILE", help="targets file, .toml or .json")

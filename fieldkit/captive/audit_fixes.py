@@ -176,8 +176,8 @@ def next_measurements(record, table, flags, means):
     if floor.any():
         rows.append(
             {
-                "measure": "Sun and shade of the floor: read each lamp's light at several distances and angles, and enter "
-                "it under [[lamps.readings]].",
+                "measure": "Sun and shade of the floor: read each lamp's light at several distances and angles, and "
+                "enter it under [[lamps.readings]].",
                 "settles": f"{int(floor.sum())} targets",
                 "reason": "The map of the light is computed from it.",
                 "weight": float(floor.sum()),

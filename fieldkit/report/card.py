@@ -10,7 +10,6 @@ import pandas as pd
 from fieldkit.captive.targets import spoken
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.seasons import MONTHS
-from fieldkit.report.audit_text import wanted
 
 # How each kind of probe is placed so that it reads what it is named after.
 PLACING = {
@@ -124,7 +123,8 @@ def months_table(targets):
     rows = []
     table = targets.table[~targets.table["ceiling"]]
     for (target, zone, period), part in table.groupby(["target", "zone", "period"], sort=False):
-        row = {"what": spoken(target) + ("" if period == "all" else f", {period}")}
+        what = f"floor in {spoken(target).removesuffix(' share')}" if target.endswith("_share") else spoken(target)
+        row = {"what": what + ("" if period == "all" else f", {period}")}
         row |= {"where": zone, "unit": "%" if target.endswith("_share") else part["unit"].iloc[0], "year": ""}
         row |= dict.fromkeys(MONTHS, "")
         for one in part.itertuples(index=False):
@@ -184,7 +184,7 @@ def _render(targets, table, enclosure, found):
     monthly = table[(table[list(MONTHS)] != "").any(axis=1)]
     yearly = table[table["year"] != ""]
     ceilings = [
-        {"what": spoken(r.target), "where": r.zone, "limit": wanted(np.nan, r.high, _unit(r)), "source": r.source}
+        {"what": spoken(r.target), "where": r.zone, "limit": f"{r.high:.3g} {_unit(r)}".strip()}
         for r in targets.table[targets.table["ceiling"]].itertuples(index=False)
     ]
     uv = targets.table[(targets.table["target"] == "uv_index") & targets.table["ceiling"]]["high"]
@@ -202,9 +202,18 @@ def _render(targets, table, enclosure, found):
         plan=_plan(enclosure) if enclosure is not None else None,
         fixes=[] if found is None else found.fixes["change"].head(3).tolist(),
         uv=None if uv.empty else {"index": f"{uv.iloc[0]:.2g}"} | {k: f"{v:.0f}" for k, v in _uv(uv.iloc[0]).items()},
-        sources=list(dict.fromkeys(f"{spoken(r.target)}: {r.source}" for r in targets.table.itertuples(index=False))),
+        sources=_sources(targets.table),
         cautions=CAUTIONS,
     )
+
+
+def _sources(table):
+    """One source a quantity, zone and kind; months of one kind differ in counts only."""
+    first = table.drop_duplicates(["target", "zone", "ceiling"])
+    words = {}
+    for row in first.itertuples(index=False):
+        words.setdefault(row.source, []).append(spoken(row.target) + (", ceiling" if row.ceiling else ""))
+    return [f"{', '.join(dict.fromkeys(names))}: {source}" for source, names in words.items()]
 
 
 def _unit(row):
@@ -221,13 +230,16 @@ def _probes(targets, enclosure):
     if enclosure is not None and len(enclosure.logger_info):
         points = enclosure.points.set_index("point_id")
         rows = []
-        for row in enclosure.logger_info.itertuples(index=False):
-            at = row.zone
-            if row.point_id in points.index:
-                p = points.loc[row.point_id]
-                at = f"{row.point_id}, {row.zone}: {p['x_m']:.2f} m along, {p['y_m']:.2f} m deep, {p['z_m']:.2f} m up"
-            what = "thermostat sensor" if row.role == "thermostat" else row.role.replace("_", " ")
-            rows.append({"probe": f"{row.logger_id} ({what})", "at": at, "how": PLACING[row.role]})
+        for role, part in enclosure.logger_info.groupby("role", sort=False):
+            places = []
+            for row in part.itertuples(index=False):
+                at = row.zone
+                if row.point_id in points.index:
+                    p = points.loc[row.point_id]
+                    at = f"{row.point_id}, {row.zone} ({p['x_m']:.2f}, {p['y_m']:.2f}, {p['z_m']:.2f} m)"
+                places.append(f"{row.logger_id} at {at}")
+            what = "thermostat sensor" if role == "thermostat" else role.replace("_", " ")
+            rows.append({"probe": what, "at": "; ".join(places), "how": PLACING[role]})
         return rows
     from fieldkit.captive.audit_judge import ROLES
 
