@@ -439,7 +439,7 @@ def _dress(readings, info, timezone):
     out = pd.DataFrame({"time": readings["time"].reset_index(drop=True)})
     out["logger_id"] = pd.Categorical.from_codes(codes, categories=names)
     for column in ("role", "point_id", "zone"):
-        kinds = list(dict.fromkeys(v for v in info[column] if v is not None))
+        kinds = list(dict.fromkeys(v for v in info[column] if isinstance(v, str)))
         own = pd.Categorical(info[column], categories=kinds).codes
         out[column] = pd.Categorical.from_codes(own[codes] if len(own) else codes, categories=kinds)
     out["value"] = readings["value"].to_numpy(dtype=float)
