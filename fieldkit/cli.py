@@ -137,6 +137,16 @@ def audit(arguments):
     return found.exit_status
 
 
+def classroom(arguments):
+    """Make the folder for two lessons."""
+    from fieldkit.report import classroom as report
+
+    files = report.write(arguments.folder)
+    print(f"Made {arguments.folder}. Start with README.txt in it.")
+    print("\n".join(f"- {file}" for file in files))
+    return OK
+
+
 def _parser():
     parser = argparse.ArgumentParser(
         prog="fieldkit",
@@ -203,6 +213,10 @@ def _parser():
     )
     sub.add_argument("--include-notes", action="store_true", help="publish free text too; read all of it first")
     sub.add_argument("--invented", action="store_true", help="needed for invented records; each file will say so")
+    sub = verb(
+        classroom, "classroom", "make a folder for two lessons: notebooks for teacher and class, sheets to print"
+    )
+    sub.add_argument("folder", help="the folder to make")
     return parser
 
 

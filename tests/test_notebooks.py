@@ -16,7 +16,8 @@ from fieldkit.core import resource_dir
 from fieldkit.report import running
 
 FOLDER = resource_dir("notebooks")
-ALL = sorted(FOLDER.rglob("*.ipynb"))
+# Students' copies are made from the teacher's and not run: tests/test_classroom.py holds them together.
+ALL = sorted(path for path in FOLDER.rglob("*.ipynb") if path.parent.name != "student")
 NUMBERED = sorted(FOLDER.glob("[0-9]*.ipynb"))
 FIRST_LINE = "season_folder = None  # None: the demo season; or the path of your own folder"
 # Headings that every numbered notebook has, in this order; what stands between them is its own affair.

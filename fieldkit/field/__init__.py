@@ -6,6 +6,7 @@ _ROOMS = (
     "uncertainty",
     "choice",
     "basking",
+    "classroom",
     "climate",
     "grid",
     "thermoregulation",

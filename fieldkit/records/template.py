@@ -398,8 +398,13 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "minutes. Animals that do not bask tell as much as those that do: write them too. Behaviour: "
         f"{', '.join(schemas.BEHAVIOURS)}.</p>{_table(shown, [blank] * 12)}{care}</section>"
     )
-    width, row = ("277mm", "8mm") if paper == "A4" else ("259mm", "8.4mm")
-    return _page(f"{title} ({paper})", choices + scans, _PAPER.format(paper=paper, width=width, row=row))
+    return page_to_print(f"{title} ({paper})", choices + scans, paper=paper, row="8mm" if paper == "A4" else "8.4mm")
+
+
+def page_to_print(title, body, *, paper, row):
+    """A page in the look of the field sheets: body is HTML, row the height of a row to write in."""
+    width = "277mm" if paper == "A4" else "259mm"
+    return _page(title, body, _PAPER.format(paper=paper, width=width, row=row))
 
 
 def _table(names, rows):

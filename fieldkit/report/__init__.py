@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("figures", "reproduce", "share", "writeup")
+_ROOMS = ("classroom", "figures", "reproduce", "share", "writeup")
 
 
 def __getattr__(name):

@@ -358,11 +358,12 @@ def show(figure, alt):
     folder = os.environ.get(KEEP)
     if folder:
         metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "caption": title_of(figure) or alt}
-    display(Image(_png(figure, RC["savefig.dpi"]), format="png", alt=words), metadata=metadata)
+    display(Image(png(figure), format="png", alt=words), metadata=metadata)
     print("\n".join(sentences))
 
 
-def _png(figure, dpi):
+def png(figure, *, dpi=RC["savefig.dpi"]):
+    """PNG of a figure as bytes, in the house look."""
     from PIL import Image
 
     drawn, packed = io.BytesIO(), io.BytesIO()
@@ -379,7 +380,7 @@ def save(figure, folder):
     stem = f"figure-{number:03d}"
     with look():
         figure.savefig(folder / f"{stem}.svg", metadata={"Date": None, "Creator": None})
-    (folder / f"{stem}.png").write_bytes(_png(figure, 2 * RC["savefig.dpi"]))
+    (folder / f"{stem}.png").write_bytes(png(figure, dpi=2 * RC["savefig.dpi"]))
     drawn_numbers(figure).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")
     return stem
 
