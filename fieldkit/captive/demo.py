@@ -553,7 +553,7 @@ def random_enclosure(rng, faults=None, *, days=2, step_min=20, months=(1, 7)):
     intensity = _intensity_for(record, lamps_with(1.0, 0.0, half), targets["surface too hot"], air)
     # A beam cannot carry more than its lamp radiates: it is made narrower until it does not.
     for _ in range(8):
-        power = _power_for(record, lamps_with(intensity, 0.0, half), rise)
+        power, rise = _power_for(record, lamps_with(intensity, 0.0, half), rise)
         if model.beam_watts(lamps_with(intensity, 0.0, half)[0]) <= 0.7 * power:
             break
         half *= 0.75
@@ -687,11 +687,11 @@ def _climate(rng, targets):
 
 
 def _power_for(record, lamps, rise):
-    """Power (W) of the first lamp at which both lamps warm the air by so much."""
+    """Power (W, at most 250) of the first lamp at which both lamps warm the air by so much, and by how much they do."""
     one = {name: np.zeros(1) if value[0] == 0 else np.ones(1) for name, value in model.draw(1, rng=0).items()}
     network = model.Network(record.geometry, one)
     kinds = dict(zip(record.lamps["id"], record.lamps["kind"]))
-    low, high = 5.0, 400.0
+    low, high = 5.0, 250.0
     for _ in range(8):
         power = np.sqrt(low * high)
         setup = model.Setup(
@@ -700,7 +700,7 @@ def _power_for(record, lamps, rise):
         load = sum(model.lamp_loads(setup, one).values())
         found = float(model.steady(network, load, 25.0)[0, :2].max() - 25.0)
         low, high = (low, power) if found > rise else (power, high)
-    return float(np.round(power))
+    return float(np.round(power)), found
 
 
 def _room(times, day, night, *, summer):

@@ -483,19 +483,29 @@ def march(network, loads, room_c, step_s, *, sensors=(), spin_up=0):
     matrix = room = None
     for number, i in enumerate([*range(spin_up), *range(count)]):
         room_k = np.array([room_c[i] + KELVIN])
-        # Conductances change slowly: they are worked out anew when a lamp is switched and every half hour or so.
-        if number % 3 == 0 or np.any(loads[i] != loads[i - 1]):
-            matrix, room = network.build(now, room_k)
-            matrix[0, diagonal, diagonal] += storage
-        duty = np.ones(lamps)
-        for which, set_point, side, excess in sensors:
-            lit = [k for k in which if loads[i, k].any()]
-            if lit:
-                rise = sum(excess[k] for k in lit)
-                share = np.clip((set_point + 0.5 - (now[0, side] - KELVIN)) / (rise + 1.0), 0.0, 1.0)
-                duty[lit] = share
-        right = duty @ loads[i] + room[0] * room_k[0] + storage * now[0]
-        now = np.linalg.solve(matrix[0], right)[None, :]
+        switched = number == 0 or np.any(loads[i] != loads[i - 1])
+        guess = now
+        # Conductances hang on the temperatures: when a lamp is switched they are settled within the step, else they
+        # change slowly and are worked out anew at every other step.
+        for trial in range(8 if switched else 1):
+            if switched or matrix is None or number % 2 == 0:
+                matrix, room = network.build(guess, room_k)
+                matrix[0, diagonal, diagonal] += storage
+            duty = np.ones(lamps)
+            for which, set_point, side, excess in sensors:
+                lit = [k for k in which if loads[i, k].any()]
+                if lit:
+                    # Light of other lamps that fall on the sensor counts as well.
+                    others = sum(excess[k] for k in range(lamps) if k not in lit and loads[i, k].any())
+                    rise = sum(excess[k] for k in lit)
+                    gap = set_point + 0.5 - (guess[0, side] - KELVIN) - others
+                    duty[lit] = np.clip(gap / (rise + 1.0), 0.0, 1.0)
+            right = duty @ loads[i] + room[0] * room_k[0] + storage * now[0]
+            found = np.linalg.solve(matrix[0], right)[None, :]
+            if trial and np.abs(found - guess).max() < 0.02:
+                break
+            guess = found if trial == 0 or not switched else 0.5 * (guess + found)
+        now = found
         nodes[i], duties[i] = now[0] - KELVIN, duty
     return nodes, duties
 
