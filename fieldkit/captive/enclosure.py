@@ -10,12 +10,24 @@ import pandas as pd
 
 from fieldkit.captive import enclosure_model as model
 from fieldkit.captive.enclosure_conditions import QUANTITIES, conditions, substrate_of
+from fieldkit.captive.enclosure_gradients import Gradients, gradients
 from fieldkit.captive.enclosure_placement import Placement, placement, switch_response
 from fieldkit.captive.lamp_folder import lamps_of
 from fieldkit.captive.lamps import Beam
 from fieldkit.core import FieldkitError, Result, generator
 
-__all__ = ["Placement", "Prediction", "WhatIf", "placement", "predict", "setup_of", "switch_response", "what_if"]
+__all__ = [
+    "Gradients",
+    "Placement",
+    "Prediction",
+    "WhatIf",
+    "gradients",
+    "placement",
+    "predict",
+    "setup_of",
+    "switch_response",
+    "what_if",
+]
 
 CAUTION = (
     "A model is no measurement: make the change in small steps, measure again, and watch the animal. Lamps burn and "

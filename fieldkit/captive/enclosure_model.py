@@ -279,16 +279,16 @@ def free_coefficient(excess_k, film_k, length_m):
 def stack_flow(area_low_m2, area_high_m2, height_m, excess_k, outside_k, *, discharge=DISCHARGE):
     """Air that rises through a low and a high opening (m³/s).
 
-    Q = Cd A sqrt(2 g H |ΔT|/T) with A of the two openings in series (ASHRAE Handbook of Fundamentals, natural
-    ventilation; Cd 0.65).
+    Q = Cd A sqrt(2 g H ΔT/Ti), Ti that of the warmer air, A of the two openings in series (ASHRAE Handbook of
+    Fundamentals, natural ventilation; Cd 0.65).
 
     Examples
     --------
     >>> round(float(stack_flow(1.0, 1.0, 4.0, 10.0, 293.15)), 3)
-    0.752
+    0.739
     """
     area = area_low_m2 * area_high_m2 / np.sqrt(area_low_m2**2 + area_high_m2**2 + 1e-30)
-    return discharge * area * np.sqrt(2 * GRAVITY * height_m * np.abs(excess_k) / outside_k)
+    return discharge * area * np.sqrt(2 * GRAVITY * height_m * np.abs(excess_k) / (outside_k + np.abs(excess_k)))
 
 
 def exchange_flow_level(area_m2, excess_k, outside_k):
