@@ -10,6 +10,7 @@ import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
 from fieldkit.captive import audit_fixes, audit_flags
+from fieldkit.captive.audit_blocks import short
 from fieldkit.captive.audit_judge import ALLOWED, COLUMNS, Judge
 from fieldkit.captive.targets import spoken
 from fieldkit.core import FieldkitError, Result
@@ -93,7 +94,8 @@ class Audit(Result):
         broken = self.table[self.table["ceiling_broken"]]
         words += f"; {len(broken)} of {int(self.table['ceiling'].sum())} ceilings broken."
         for row in broken.itertuples(index=False):
-            words += f" {spoken(row.target)} at {row.where} passed {row.high:.4g} {row.unit} by {row.by_how_much:.2g}."
+            words += f" {spoken(row.target)} at {row.where} passed {row.high:.4g}"
+            words += f" {row.unit} by {short(row.by_how_much)}."
         found = self.dangers["flag"].tolist()
         if found:
             words += f" Dangers found: {', '.join(found)}."
@@ -135,7 +137,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     Notes
     -----
     A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
-    whether the stated error lasts for the whole log or is drawn anew (`audit_blocks.ceiling_p`), adjusted for all
+    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.ceiling_p`), adjusted for all
     ceilings and loggers (Holm 1979). Other limits: more than the allowed share of ten-minute means must lie outside by
     more than the error (Bonferroni over loggers), days being the unit that repeats.
 

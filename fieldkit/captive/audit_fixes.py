@@ -4,11 +4,18 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
-from fieldkit.captive.targets import spoken
+from fieldkit.captive.audit_blocks import short
+from fieldkit.captive.audit_judge import OFFERED
+from fieldkit.captive.targets import resting, spoken
 from fieldkit.field.seasons import MONTHS
 
 # Weights put dangers to the animal before discomfort, and heat before all else (common practice, no source).
 _CEILING = {"surface_c": 100, "operative_c": 98, "shade_air_c": 94, "uv_index": 90, "irradiance_w_m2": 70}
+REST = (
+    "In these months the air outside is colder than any in which the animals were seen to bask: they rest below "
+    "ground, where it is milder. Whether, how and how far a healthy animal is cooled is for the literature on the "
+    "species and a vet."
+)
 _FLAG = {
     "lamp within reach and unguarded": 96,
     "lamp not fixed": 92,
@@ -67,16 +74,26 @@ def rank(record, table, flags, means):
     fixes, per_row = [], [""] * len(table)
     missed = table[table["status"] == "missed"]
     broken = set(table.loc[table["ceiling_broken"], "target"])
-    for (target, zone, period, side, ceiling), rows in missed.groupby(
-        ["target", "zone", "period", "side", "ceiling"], sort=False
-    ):
+    rest = resting(table)
+    keys = ["target", "zone", "period", "side", "ceiling", rest[missed.index]]
+    for (target, zone, period, side, ceiling, at_rest), rows in missed.groupby(keys, sort=False):
         worst = rows.loc[rows["by_how_much"].idxmax()]
+        if at_rest and side == "high":
+            change = f"Do not cool the animals to the outdoor air of {blocks.in_words(rows['month'])} by this table."
+            fixes.append({"change": change, "reason": REST, "weight": 1.0})
+            for number in rows.index:
+                per_row[number] = change
+            continue
         change = _change(record, means, target, zone, period, side, worst)
         span = worst["by_how_much"]
         if ceiling:
             weight = _CEILING.get(target, 70)
         else:
-            size = min(1.0, abs(span) / _SCALE.get(worst["unit"], 1.0))
+            scale = _SCALE.get(worst["unit"], 1.0)
+            if side == "low" and target in ("irradiance_w_m2", "uv_index"):
+                # Of light that is asked for, none is none, however little was asked.
+                scale = worst["low"]
+            size = min(1.0, abs(span) / scale)
             share = rows["share_of_time"].mean()
             weight = (
                 50 * size * (0.4 + 0.6 * (share if np.isfinite(share) else 1.0)) * (1.0 if rows["firm"].any() else 0.5)
@@ -91,7 +108,15 @@ def rank(record, table, flags, means):
             change = f"{_FLAG_FIX[row.flag]}{f' ({row.where})' if row.where else ''}."
             fixes.append({"change": change, "reason": row.finding, "weight": float(_FLAG[row.flag])})
     fixes = pd.DataFrame(fixes, columns=["change", "reason", "weight"])
+    fixes = fixes.groupby("change", sort=False, as_index=False).agg(
+        {"reason": lambda r: " ".join(dict.fromkeys(r)), "weight": "max"}
+    )
     return fixes.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True), per_row
+
+
+def _share_of(row):
+    by_day = row["target"] == "photoperiod_h" or (row["target"] in OFFERED and row["side"] == "low")
+    return "days" if by_day else "time"
 
 
 def _reason(rows, worst, ceiling):
@@ -99,12 +124,12 @@ def _reason(rows, worst, ceiling):
     how = "above" if worst["side"] == "high" else "below"
     words = f"{spoken(worst['target'])[:1].upper()}{spoken(worst['target'])[1:]}"
     place = worst["where"] or worst["zone"]
-    words += f" {place}: {worst['by_how_much']:.2g} {worst['unit']} {how} {limit:.4g}"
+    words += f" {place}: {short(worst['by_how_much'])} {worst['unit']} {how} {limit:.4g}"
     if ceiling:
         words += ", a ceiling"
     share = rows["share_of_time"].mean()
     if np.isfinite(share):
-        words += f"; outside for {100 * share:.0f} % of the {'days' if worst['side'] == 'low' else 'time'}"
+        words += f"; outside for {100 * share:.0f} % of the {_share_of(worst)}"
     if (rows["month"] > 0).any() and len(rows) > 1:
         words += f" ({blocks.in_words(rows['month'])})"
     elif worst["when"]:
@@ -126,26 +151,27 @@ def _change(record, means, target, zone, period, side, worst):
             share = 100 * (limit - air) / (top - air)
             words = "Dim or raise the lamp" if side == "high" else "Bring the lamp nearer or use a stronger one"
             return f"{words} so that {what} gets about {share:.0f} % of the radiation it gets now, in small steps."
-        return f"{'Take heat from' if side == 'high' else 'Add heat to'} {what}: {gap:.2g} °C, in small steps."
+        return f"{'Take heat from' if side == 'high' else 'Add heat to'} {what}: {short(gap)} °C, in small steps."
     if target == "operative_c":
-        return (
-            f"Make the {zone} {gap:.2g} °C {'cooler' if side == 'high' else 'warmer'}: shade, distance from the lamps."
-        )
+        way = "cooler" if side == "high" else "warmer"
+        return f"Make the {zone} {short(gap)} °C {way}: shade, distance from the lamps."
     if target == "shade_air_c":
         if period == "night":
             room = record.geometry.room_night_c
             words = "Let the air cool more at night" if side == "high" else "Keep the air warmer at night"
             tool = "heaters off at night, more ventilation" if side == "high" else "a dark heater on a thermostat"
-            return f"{words}, by {gap:.2g} °C: {tool} (the room is stated as {room:g} °C at night)."
+            return f"{words}, by {short(gap)} °C: {tool} (the room is stated as {room:g} °C at night)."
         if side == "high":
-            return f"Lower the air by {gap:.2g} °C: more ventilation, less lamp power, or a cooler room."
-        return f"Raise the air by {gap:.2g} °C: less ventilation, or a heater on a thermostat."
+            return f"Lower the air by {short(gap)} °C: more ventilation, less lamp power, or a cooler room."
+        return f"Raise the air by {short(gap)} °C: less ventilation, or a heater on a thermostat."
     if target in ("irradiance_w_m2", "uv_index"):
         name = spoken(target)
         if side == "low":
             now = worst["low"] - gap
             more = (
-                f"{worst['low'] / now:.2g} times as much" if now > 0.02 * worst["low"] else "some: there is almost none"
+                f"{short(worst['low'] / now)} times as much"
+                if now > 3 * worst["error"]
+                else "there is next to none now"
             )
             return f"Give more {name} at the {zone}: {more}. Work out the lamp's height before you move it."
         top = worst["high"] + gap
@@ -154,7 +180,7 @@ def _change(record, means, target, zone, period, side, worst):
     if target == "photoperiod_h":
         way = "shorten" if side == "high" else "lengthen"
         month = f"{MONTHS[worst['month'] - 1]} (where it is worst)" if worst["month"] else "all months"
-        return f"{way.capitalize()} the day by {gap:.2g} h in {month}, by some minutes a day."
+        return f"{way.capitalize()} the day by {short(gap)} h in {month}, by some minutes a day."
     if target == "warming_rate_c_per_h":
         return "Let the lamps come on one after the other in the morning, or dimmed, so that the air warms more slowly."
     kind = target.removesuffix("_share").replace("_", " ")
@@ -190,7 +216,7 @@ def next_measurements(record, table, flags, means):
         tool = _INSTRUMENT[target]
         at = "at the basking site" if zone == "whole" and part["ceiling"].any() else f"at the {zone}"
         at = "in the enclosure" if zone == "whole" and not part["ceiling"].any() else at
-        measured_else = table[(table["target"] == target) & (table["zone"] == zone) & (table["n_days"] > 0)]
+        measured_else = table[(table["target"] == target) & (table["zone"] == zone) & table["reading"].notna()]
         later = missing[(missing["month"] > 0) & ~missing["month"].isin(months)]
         if len(missing) and len(measured_else) and len(later) == len(missing):
             measure = f"Keep {tool} {at} logging through {blocks.in_words(missing['month'])}."
@@ -211,9 +237,8 @@ def next_measurements(record, table, flags, means):
                 )
                 worth = 0.5 * worth
             elif np.isfinite(need) and unsure["error"].notna().any():
-                measure += (
-                    f" with an error below {need:.2g} {unsure['unit'].iloc[0]} (now {unsure['error'].median():.2g})."
-                )
+                unit, now = unsure["unit"].iloc[0], short(unsure["error"].median())
+                measure += f" with an error below {short(need)} {unit} (now {now})."
                 reason = "It lies too near the limit for the error of the readings."
             else:
                 measure, reason = f"{measure} at more places.", "Too few points to tell."

@@ -4,13 +4,16 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
-from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, spoken
+from fieldkit.captive.audit_blocks import short
+from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, resting, spoken
 
 HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 # Within this distance an unguarded lamp is called within reach (common practice, no source).
 REACH_M = 0.30
 # A probe within this angle of a lamp's axis is in its beam (common practice, no source).
 BEAM_DEG = 40.0
+# Light that warms a small bare probe in still air by about a degree (`physics.heat`, a bead of 5 mm).
+NOTABLE_W_M2 = 25.0
 
 
 def sensors_in_beam(record, means):
@@ -32,6 +35,7 @@ def sensors_in_beam(record, means):
     info = means.loggers
     airs = info.index[info["role"].isin(("shade_air", "thermostat"))]
     under = {i: _under_lamp(record, info.loc[i]) for i in airs}
+    light = _light_on(record) if any(under.values()) else {}
     rise, steady = {}, {}
     for i in airs:
         day, night = means.of(i, period="day"), means.of(i, period="night")
@@ -41,13 +45,30 @@ def sensors_in_beam(record, means):
     free = [rise[i] for i in rise if not under[i] and info["role"][i] == "shade_air"]
     found = {}
     for i in airs:
-        if not under[i]:
+        shine = light.get(info["point_id"][i], np.nan)
+        controls = (record.lamps["controlled_by"] == info["logger_id"][i]).any()
+        if not under[i] or shine < NOTABLE_W_M2:
             found[info["logger_id"][i]] = "no"
+        elif controls and shine > 4 * NOTABLE_W_M2:
+            # A thermostat holds the reading of its own sensor steady: its readings cannot show the light.
+            found[info["logger_id"][i]] = "yes"
         elif i in rise and free and rise[i] - max(free) > 3 * np.sqrt(2) * min(steady[i], 1.0):
             found[info["logger_id"][i]] = "yes"
         else:
             found[info["logger_id"][i]] = "cannot tell"
     return pd.Series(found, dtype=object)
+
+
+def _light_on(record):
+    """Light on each point that faces the lamps, W/m²; empty unless every lamp of light has a beam."""
+    from fieldkit.captive.lamp_folder import lamps_of
+
+    lamps = {lamp.id: lamp for lamp in lamps_of(record).lamps}
+    shining = record.lamps.loc[record.lamps["kind"].isin(blocks.LIGHT_KINDS), "id"]
+    if not len(shining) or not set(shining) <= set(lamps):
+        return {}
+    total = sum(lamps[name].irradiance_at(record.points, facing="lamp") for name in shining)
+    return dict(zip(record.points["point_id"], total))
 
 
 def _under_lamp(record, logger):
@@ -92,8 +113,8 @@ def look(record, targets, table, means, beam, coverage):
         role = means.loggers.set_index("logger_id")["role"][logger]
         if state != "no":
             controls = record.lamps["id"][record.lamps["controlled_by"] == logger].tolist()
-            words = f"{logger} hangs under a lamp and heats up in its light"
-            words += "" if state == "yes" else "?: its readings do not show it, its place does"
+            words = f"{logger} hangs under a lamp"
+            words += " and warms in its light" if state == "yes" else "; its readings do not show whether that warms it"
             words += f"; it switches {', '.join(controls)} by its own temperature, not the air's." if controls else "."
             kind = "unsafe" if controls and role == "thermostat" else "doubtful"
             flag("thermostat sensor in the beam" if controls else "air sensor in the beam", kind, state, logger, words)
@@ -102,8 +123,11 @@ def look(record, targets, table, means, beam, coverage):
     if coverage is None:
         flag("spot smaller than the animal", "doubtful", "not measured", "", "No map of the light over the site.")
     else:
-        found = "yes" if coverage.smaller_than_animal else "no"
-        flag("spot smaller than the animal", "doubtful", found, "basking site", coverage.sentence)
+        width, body = coverage.table["width_m"].iloc[-1], coverage.body_length_m
+        words = f"The widest circle of the wanted light is {100 * width:.0f} cm wide, "
+        words += f"the animal {100 * body:.0f} cm long."
+        found = "yes" if coverage.smaller_than_animal or width < body else "no"
+        flag("spot smaller than the animal", "doubtful", found, "basking site", words)
     return pd.DataFrame(rows)
 
 
@@ -113,7 +137,7 @@ def _ceiling(flag, name, target, table, means):
         broken = rows[rows["ceiling_broken"]]
         if len(broken):
             worst = broken.loc[broken["by_how_much"].idxmax()]
-            words = f"{worst['by_how_much']:.3g} {worst['unit']} above {worst['high']:.4g} in {worst['when']}."
+            words = f"{short(worst['by_how_much'])} {worst['unit']} above {worst['high']:.4g} in {worst['when']}."
             return flag(name, "unsafe", "yes", worst["where"], words)
         state = rows["status"].tolist()
         found = "cannot tell" if "cannot tell" in state else "not measured" if "not measured" in state else "no"
@@ -173,7 +197,7 @@ def _retreat(flag, record, table):
     if len(places):
         hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
         if len(hot):
-            words = f"The retreat is too warm by {hot['by_how_much'].max():.3g} {hot['unit'].iloc[0]}."
+            words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
             return flag("no shade retreat", "unsafe", "yes", hot["where"].iloc[0], words)
         return flag("no shade retreat", "unsafe", "no")
     words = "No point of the enclosure is a retreat or in shade: an animal that is too warm has nowhere to go."
@@ -181,19 +205,21 @@ def _retreat(flag, record, table):
 
 
 def _night(flag, record, targets, table, means):
-    night = table[(table["target"] == "shade_air_c") & (table["period"] == "night")]
+    rest = resting(targets)
+    night = table[(table["target"] == "shade_air_c") & (table["period"] == "night") & ~rest.to_numpy()]
     hot = night[(night["status"] == "missed") & (night["side"] == "high")]
     state = set(night["status"])
     if len(hot):
         worst = hot.loc[hot["by_how_much"].idxmax()]
-        words = f"{worst['by_how_much']:.2g} °C above {worst['high']:.1f} °C in {blocks.in_words(hot['month'])}."
+        words = f"{short(worst['by_how_much'])} °C above {worst['high']:.1f} °C in {blocks.in_words(hot['month'])}."
         flag("night too hot", "doubtful", "yes", worst["where"], words)
     else:
         found = "no" if "met" in state or "missed" in state else "cannot tell" if "cannot tell" in state else None
         flag("night too hot", "doubtful", found or "not measured")
     room = means.loggers.index[means.loggers["role"] == "room_air"]
     for period, stated in (("day", record.geometry.room_day_c), ("night", record.geometry.room_night_c)):
-        rows = targets[(targets["target"] == "shade_air_c") & (targets["period"] == period) & ~targets["ceiling"]]
+        air = (targets["target"] == "shade_air_c") & ~targets["ceiling"] & ~rest
+        rows = targets[air & (targets["period"] == period)]
         measured = set(means.table["month"]) if len(means.table) else set()
         names = []
         for row in rows.itertuples(index=False):

@@ -183,42 +183,51 @@ class Judge:
             table.loc[row, "status"], table.loc[row, "ceiling_broken"] = "missed", True
 
     def _photoperiod(self, target):
-        """Hours of light: by meters where one logged, else by the clock of the lamps, and then only as stated."""
+        """Hours of light by the clock of the lamps and by meters; what no meter saw is only as stated."""
         info = self.means.loggers
-        lit = []
+        lit, spacing = [], 0.0
         for logger in info.index[info["role"] == "irradiance"]:
             every = self.means.of(logger)["value"].to_numpy()
             rows = self.means.of(logger, month=target.month)
             floor = max(3 * info["error"][logger], 0.05 * np.quantile(every, 0.95)) if len(every) else 0.0
-            whole = rows.groupby("date")["value"].agg(
-                lambda v, floor=floor: 24 * np.mean(v > floor) if len(v) >= 72 and v.max() > floor else np.nan
-            )
-            if whole.notna().any():
-                lit.append(whole.dropna())
-        if lit:
-            hours = pd.concat(lit, axis=1).max(axis=1)
-            one = {"reading": hours.median(), "reading_low": hours.quantile(0.05), "reading_high": hours.quantile(0.95)}
-            one |= {"n_days": len(hours), "where": "light meters"}
+            days = (rows["value"] > floor).groupby(rows["date"]).agg(["mean", "size"])
+            days = days[(days["size"] >= 0.9 * days["size"].max()) & (days["mean"] > 0)]
+            if len(days):
+                lit.append(24 * days["mean"])
+                spacing = max(spacing, 24 / days["size"].median())
+        meter = pd.concat(lit, axis=1).max(axis=1) if lit else None
+        clock = self._clock_hours()
+        # Either end of the day falls somewhere between two readings.
+        error = spacing / np.sqrt(6)
+        measured = not target.month or (len(self.means.table) and (self.means.table["month"] == target.month).any())
+        if not measured or (meter is None and clock is None):
+            return {}
+        # A meter does not see the weakest lamp; a clock does not see a lamp that is switched otherwise.
+        if clock is None or (meter is not None and meter.median() > clock + 2 * error):
+            hours, one = meter, {"n_days": len(meter), "where": "light meters", "error": error}
         else:
-            timed = blocks.timed_lamps(self.record.lamps)
-            measured = not target.month or (len(self.means.table) and (self.means.table["month"] == target.month).any())
-            if not len(timed) or not measured:
-                return {}
-            clock = np.arange(0, 24, 1 / 60)
-            burning = np.zeros(len(clock), dtype=bool)
-            for lamp in timed.itertuples(index=False):
-                burning |= blocks.burns(clock, lamp.on, lamp.off)
-            hours = pd.Series([24 * burning.mean()])
-            one = dict.fromkeys(("reading", "reading_low", "reading_high"), float(hours.iloc[0]))
-            one["where"] = "clock of the lamps as stated, not measured"
-        # A block of ten minutes at either end is what a meter cannot tell.
-        error = 2 * blocks.BLOCK_MINUTES / 60 / np.sqrt(12) if lit else 0.0
+            hours = pd.Series([clock])
+            agree = meter is not None and abs(meter.median() - clock) <= 1.0
+            seen = "as meters bear out" if agree else "as stated, not measured"
+            one = {"where": f"clock of the lamps, {seen}", "error": error if agree else 0.0}
+            one["n_days"] = len(meter) if agree else 0
+        error = one["error"]
+        one |= {"reading": hours.median(), "reading_low": hours.quantile(0.05), "reading_high": hours.quantile(0.95)}
         sides = {"high": one["reading"] - target.high, "low": target.low - one["reading"]}
         side, excess = max(((k, v) for k, v in sides.items() if np.isfinite(v)), key=lambda kv: kv[1])
         status = "missed" if excess > 2 * error else "met" if excess <= -2 * error else "cannot tell"
         outside = (hours > target.high) | (hours < target.low)
-        shown = {"status": status, "by_how_much": excess, "side": side, "error": error}
-        return one | shown | {"share_of_time": float(outside.mean()), "unit": "h"}
+        shown = {"status": status, "by_how_much": excess, "side": side, "share_of_time": float(outside.mean())}
+        return one | shown
+
+    def _clock_hours(self):
+        """Hours a day in which a lamp burns by its clock; None when no lamp has one."""
+        timed = blocks.timed_lamps(self.record.lamps)
+        if not len(timed):
+            return None
+        clock = np.arange(0, 24, 1 / 60)
+        burning = [blocks.burns(clock, r.on, r.off) for r in timed.itertuples(index=False)]
+        return 24 * float(np.any(burning, axis=0).mean())
 
     def _floor(self, target):
         """Shares of the floor in sun and shade: from a computed map, else from points, which tell little."""

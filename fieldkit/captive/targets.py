@@ -88,6 +88,38 @@ def spoken(target):
     }.get(target, target.replace("_", " "))
 
 
+# Below this air by day no basking is expected where the season did not show it (common practice, no source).
+REST_BELOW_C = 15.0
+
+
+def resting(table):
+    """Which targets are of months whose air is too cold for the animals to bask: winter rest.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `Targets.table`.
+
+    Returns
+    -------
+    Series of bool
+        True for shade air of months whose highest target by day lies below the coolest air in which the animals
+        basked, or below `REST_BELOW_C` where that is not known.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame([_row("shade_air_c", month=m, high=h) for m, h in ((1, 7.0), (7, 24.0))])
+    >>> resting(rows).tolist()
+    [True, False]
+    """
+    air = (table["target"] == "shade_air_c") & ~table["ceiling"].astype(bool)
+    basking = table.loc[air & (table["zone"] == "basking site"), "low"].dropna()
+    coolest = basking.min() if len(basking) else REST_BELOW_C
+    by_day = table[air & (table["month"] > 0) & (table["period"] != "night")].groupby("month")["high"].max()
+    months = set(by_day.index[by_day < coolest])
+    return air & table["month"].isin(months)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Targets(Result):
     """Targets for a captive setup, with their sources.

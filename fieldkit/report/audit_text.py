@@ -5,7 +5,7 @@ import textwrap
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.audit_blocks import in_words
+from fieldkit.captive.audit_blocks import in_words, short
 from fieldkit.captive.targets import spoken
 
 WIDTH = 100
@@ -83,7 +83,7 @@ def _row(group):
         "wanted": wanted(row.low, row.high, unit) if len(group) == 1 else "differs by month",
         "status": row.status + (" (BROKEN)" if row.ceiling_broken else ""),
         "read (5 to 95 %)": read,
-        "outside by": f"{row.by_how_much:.2g} {unit}".strip() if out and row.by_how_much > 0 else "",
+        "outside by": f"{short(row.by_how_much)} {unit}".strip() if out and row.by_how_much > 0 else "",
         "of the time": f"{100 * row.share_of_time:.0f} %" if out and np.isfinite(row.share_of_time) else "",
         "mostly": row.when if out else "",
         "at": row.where,

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from fieldkit.captive.audit_blocks import short
 from fieldkit.captive.audit_judge import ROLES
 from fieldkit.captive.targets import spoken
 from fieldkit.core import FieldkitError
@@ -108,7 +109,7 @@ def _finding(rows, target, when):
         worst = missed.loc[missed["by_how_much"].idxmax()]
         limit, way = (worst["high"], "above") if worst["side"] == "high" else (worst["low"], "below")
         what = "its ceiling of" if worst["ceiling"] else "the target of"
-        return f"{name}, {when}: up to {worst['by_how_much']:.2g} {worst['unit']} {way} {what} {limit:.3g}"
+        return f"{name}, {when}: up to {short(worst['by_how_much'])} {worst['unit']} {way} {what} {limit:.3g}"
     status = [s for s in ("cannot tell", "not measured", "met") if s in set(rows["status"])]
     words = {"cannot tell": "near the limits, cannot tell", "not measured": "not measured", "met": "targets met"}
     return f"{name}, {when}: {words[status[0]]}"

@@ -1,0 +1,343 @@
+"""The audit: what is met, missed, not measured and cannot be told; broken ceilings; flags; fixes; the re-check."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import simulated_enclosures as simulated
+from scipy import stats
+
+from fieldkit.captive import audit, audit_blocks, audit_flags, targets
+from fieldkit.core import FieldkitError
+from fieldkit.report import audit_text
+
+
+def row(found, target, **where):
+    table = found.table[found.table["target"] == target]
+    for key, value in where.items():
+        table = table[table[key] == value]
+    assert len(table) == 1
+    return table.iloc[0]
+
+
+def air(low, high, **more):
+    return {"target": "shade_air_c", "low": low, "high": high, "source": "made up"} | more
+
+
+# --- statistics ----------------------------------------------------------------------------------------------------
+
+
+def test_holm_as_statsmodels_does_it():
+    from statsmodels.stats.multitest import multipletests
+
+    p = np.random.default_rng(1).uniform(0, 0.1, 20)
+    assert audit_blocks.holm(p) == pytest.approx(multipletests(p, method="holm")[1])
+
+
+def test_one_reading_above_a_ceiling_is_a_normal_tail():
+    # One reading knows no structure of the error: the tail, doubled. (The nodes are 0.1 apart.)
+    assert audit_blocks.ceiling_p(np.array([50.0]), 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(2.0), rel=1e-3)
+
+
+def test_many_readings_above_a_ceiling_follow_the_binomial():
+    # 100 readings above 2 errors may come from one error of the whole log.
+    assert audit_blocks.ceiling_p(np.full(100, 50.0), 48.0, 1.0) >= 2 * stats.norm.sf(2.0)
+    # One of 10,000 readings 4 errors above is to be expected from errors drawn anew: 1 - (1 - tail)^n, doubled.
+    many = np.full(10_000, 40.0)
+    many[0] = 52.0
+    expected = 2 * stats.binom.sf(0, 10_000, stats.norm.sf(4.0))
+    assert audit_blocks.ceiling_p(many, 48.0, 1.0) == pytest.approx(expected, rel=1e-6)
+
+
+@pytest.mark.parametrize("kind", ["shared", "white", "drift", "mixed"])
+def test_a_truth_that_touches_the_ceiling_seldom_alarms(kind):
+    rng = np.random.default_rng(5)
+    touching = np.full(1440, 48.0)
+    p = [audit_blocks.ceiling_p(touching + simulated.noise(1440, rng, kind), 48.0, 1.0) for _ in range(200)]
+    # At most 5 % in truth; 10 and 2.5 standard errors of 200 draws.
+    assert np.sum(np.array(p) <= 0.05) <= 10 + 2.5 * np.sqrt(200 * 0.05 * 0.95)
+
+
+def test_days_are_what_repeats():
+    rng = np.random.default_rng(0)
+    day = np.repeat(np.arange(200), 72)
+    flags = np.repeat(rng.random(200) < 0.3, 72)
+    share, error = audit_blocks.daily(flags, day)
+    # Whole days in or out: the error is that of 200 draws, not of 14,400.
+    assert error == pytest.approx(np.sqrt(share * (1 - share) / 200), rel=0.25)
+
+
+# --- statuses ------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def plain():
+    wanted = simulated.wanted(
+        air(21.0, 28.0, month=6, period="day"),
+        air(22.0, 28.0, month=7, period="day"),
+        air(15.0, 24.0, month=6, period="night"),
+        {"target": "surface_c", "zone": "basking site", "period": "day", "low": 30.0, "high": 45.0, "source": "x"},
+        {"target": "operative_c", "zone": "basking site", "period": "day", "low": 33.0, "source": "x"},
+        {"target": "operative_c", "zone": "cool end", "period": "day", "high": 33.0, "source": "x"},
+        {"target": "photoperiod_h", "month": 6, "low": 11.5, "high": 12.5, "source": "x"},
+        {"target": "photoperiod_h", "month": 12, "low": 8.0, "high": 9.0, "source": "x"},
+        {"target": "full_sun_share", "low": 0.4, "high": 0.6, "source": "x"},
+    )
+    return audit.audit(simulated.plain(29, rng=2), wanted)
+
+
+def test_a_faultless_enclosure_meets_its_targets(plain):
+    assert row(plain, "shade_air_c", month=6, period="night")["status"] == "met"
+    for target in ("surface_c", "operative_c"):
+        assert row(plain, target, zone="basking site", ceiling=False)["status"] == "met"
+    assert row(plain, "photoperiod_h", month=6)["status"] == "met"
+    assert not plain.table["ceiling_broken"].any() and plain.exit_status == 0
+    assert (plain.table.loc[plain.table["ceiling"], "status"] == "met").all()
+
+
+def test_what_was_not_measured_is_said_to_be_so(plain):
+    assert row(plain, "shade_air_c", month=7)["status"] == "not measured"
+    assert row(plain, "operative_c", zone="cool end")["status"] == "not measured"
+    assert row(plain, "photoperiod_h", month=12)["status"] == "not measured"
+    assert row(plain, "full_sun_share")["status"] == "cannot tell"
+    measured = " ".join(plain.next_measurements["measure"])
+    assert "copper model of the animal at the cool end" in measured and "through Jul" in measured
+
+
+@pytest.mark.parametrize(("high", "status"), [(30.0, "met"), (26.9, "cannot tell"), (24.0, "missed")])
+def test_a_band_with_the_error_of_the_readings(high, status):
+    # The warm end's air is 26 °C by day, the errors 0.4 °C.
+    found = audit.audit(simulated.plain(20, rng=0, kind="white"), simulated.wanted(air(15.0, high, period="day")))
+    one = row(found, "shade_air_c", ceiling=False)
+    assert one["status"] == status
+    if status == "missed":
+        assert one["by_how_much"] == pytest.approx(2.0, abs=0.8) and "W1" in one["where"]
+        assert one["share_of_time"] > 0.8 and one["when"].startswith("Jun") and one["firm"]
+
+
+def test_a_target_known_badly_makes_a_miss_that_is_not_firm():
+    wanted = simulated.wanted(air(15.0, 24.0, period="day", high_error=3.0))
+    found = audit.audit(simulated.plain(20), wanted)
+    one = row(found, "shade_air_c", ceiling=False)
+    assert one["status"] == "missed" and not one["firm"]
+    assert "not known well enough" in found.fixes["reason"].str.cat(sep=" ")
+
+
+def test_two_days_cannot_tell():
+    found = audit.audit(simulated.plain(2), simulated.wanted(air(15.0, 30.0), ceilings=False))
+    assert found.table["status"].tolist() == ["cannot tell"]
+
+
+def test_a_ceiling_measured_at_the_wrong_place_is_not_measured():
+    record = simulated.plain(10, change={"rock": None})
+    one = row(audit.audit(record, simulated.wanted()), "surface_c")
+    assert one["status"] == "not measured" and "not at basking site" in one["where"]
+
+
+def test_an_offer_stands_if_one_point_makes_it():
+    wanted = simulated.wanted({"target": "surface_c", "period": "day", "low": 35.0, "source": "x"}, ceilings=False)
+    assert audit.audit(simulated.plain(10), wanted).table["status"].tolist() == ["met"]
+
+
+def test_a_broken_ceiling_is_found_named_and_comes_first():
+    record = simulated.plain(10, change={"rock": (19.0, 56.0)})
+    found = audit.audit(record, simulated.wanted(air(10.0, 20.0)))
+    one = row(found, "surface_c")
+    assert one["ceiling_broken"] and one["status"] == "missed" and one["p_value"] < 0.001
+    assert one["by_how_much"] == pytest.approx(8.0, abs=3.5)
+    assert found.exit_status == 3
+    assert found.fixes["change"].iloc[0].startswith("Dim or raise the lamp so that the surface at B1")
+    # The rise over air has to fall from some 56 - 24.5 to 48 - 24.5 °C.
+    share = float(found.fixes["change"].iloc[0].split("about ")[1].split(" %")[0])
+    assert share == pytest.approx(100 * (48 - 24.5) / (56 - 24.5), abs=8)
+    assert "surface too hot to touch" in found.dangers["flag"].tolist()
+
+
+def test_fixes_are_ranked_by_danger_then_by_size():
+    record = simulated.plain(
+        10, change={"rock": (19.0, 56.0), "uv": (0.0, 9.0)}, lamp={"guarded": False, "distance_to_nearest_reach_m": 0.1}
+    )
+    found = audit.audit(record, simulated.wanted(air(15.0, 25.0, period="day"), air(15.0, 17.5, period="night")))
+    order = found.fixes["change"].str.split().str[:2].str.join(" ").tolist()
+    assert order[:3] == ["Dim or", "Guard the", "Cut UV"]
+    assert found.fixes["weight"].is_monotonic_decreasing and found.fixes["reason"].str.len().min() > 20
+
+
+# --- flags ---------------------------------------------------------------------------------------------------------
+
+
+def flag(found, name):
+    return found.flags.set_index("flag").loc[name, "found"]
+
+
+def test_flags_of_the_lamp():
+    wanted = simulated.wanted()
+    for lamp, status in (
+        ({"guarded": False, "distance_to_nearest_reach_m": 0.1}, "yes"),
+        ({"guarded": False, "distance_to_nearest_reach_m": 0.6}, "no"),
+        ({"guarded": None}, "not measured"),
+    ):
+        found = audit.audit(simulated.plain(4, lamp=lamp), wanted)
+        assert flag(found, "lamp within reach and unguarded") == status
+        assert found.exit_status == (3 if status == "yes" else 0)
+    assert flag(audit.audit(simulated.plain(4, lamp={"fixed": False}), wanted), "lamp not fixed") == "yes"
+    assert flag(audit.audit(simulated.plain(4, lamp={"fixed": None}), wanted), "lamp not fixed") == "not measured"
+    mat = simulated.plain(4, lamp={"kind": "heat mat"})
+    assert flag(audit.audit(mat, wanted), "heater without a thermostat") == "yes"
+
+
+def test_no_shade_retreat():
+    where = {"y_m": 0.3, "z_m": 0.05}
+    points = {
+        "B1": where | {"x_m": 0.25, "zone": "basking site", "shade": False},
+        "W1": where | {"x_m": 0.55, "zone": "warm end", "shade": False},
+        "C1": where | {"x_m": 1.05, "zone": "cool end", "shade": False},
+    }
+    found = audit.audit(simulated.plain(4, points=points), simulated.wanted())
+    assert flag(found, "no shade retreat") == "yes" and found.exit_status == 3
+    points["C1"] = where | {"x_m": 1.05, "zone": "cool end"}
+    assert (
+        flag(audit.audit(simulated.plain(4, points=points), simulated.wanted()), "no shade retreat") == "not measured"
+    )
+
+
+def test_ends_and_hours_exchanged():
+    ends = simulated.plain(6, change={"air-w": (18.0, 22.0), "air-c": (18.0, 27.0)})
+    assert flag(audit.audit(ends, simulated.wanted()), "warm and cool end exchanged") == "yes"
+    hours = simulated.plain(6, change={"air-w": (27.0, 20.0), "air-c": (24.0, 19.0)})
+    assert flag(audit.audit(hours, simulated.wanted()), "day and night exchanged") == "yes"
+
+
+def test_a_room_warmer_than_the_target_cannot_work():
+    wanted = simulated.wanted(air(10.0, 15.5, month=6, period="night"))
+    found = audit.audit(simulated.plain(6), wanted)
+    assert flag(found, "night too hot") == "yes" and flag(found, "room too warm for the target") == "yes"
+
+
+def test_a_sensor_in_the_beam_is_not_believed():
+    loggers = simulated.FULL | {"air-b": ("shade_air", "B1")}
+    index = simulated.clock(10)
+    truths = {
+        n: simulated.course(index, night=a, day=b, hours=simulated.DELAY[n]) for n, (a, b) in simulated.PLAIN.items()
+    }
+    truths["air-b"] = simulated.course(index, night=19.0, day=38.0)
+    found = audit.audit(simulated.make(loggers, truths), simulated.wanted())
+    assert flag(found, "air sensor in the beam") == "yes"
+    # 38 °C would break the air's ceiling of 32 °C, but it is not the air's temperature.
+    assert not row(found, "shade_air_c")["ceiling_broken"]
+    assert any("air-b stands in a lamp's beam" in note for note in found.notes)
+
+
+def test_winter_targets_are_no_order_to_cool():
+    wanted = simulated.wanted(air(-3.0, 5.0, month=6, period="day"), air(15.0, 31.0, zone="basking site"))
+    found = audit.audit(simulated.plain(6), wanted)
+    words = " ".join(found.fixes["change"])
+    assert "Do not cool the animals" in words and "Lower the air" not in words
+    assert targets.resting(wanted.table).tolist() == [True, *[False] * (len(wanted.table) - 1)]
+
+
+def test_targets_that_contradict_each_other_are_named():
+    wanted = simulated.wanted(air(33.0, 36.0))
+    words = " ".join(audit_flags.contradictions(wanted.table))
+    assert "contradict" in words and "below 32" in words
+
+
+def test_spot_and_floor_from_a_map_of_the_light():
+    from fieldkit.captive import lamp_coverage, lamps
+
+    lamp = lamps.Lamp(id="spot", beam=lamps.Beam(intensity=60.0, half_angle_deg=8.0), x_m=0.3, y_m=0.3, height_m=0.5)
+    _, _, floor = lamps.grid((0, 1.2, 0, 0.6), 0.0, step_m=0.05)
+    spot = lamp_coverage.coverage(
+        lamp, (0.1, 0.5, 0.1, 0.5), 0.05, wanted_w_m2=(150, 700), body_length_m=0.2, n_draws=5
+    )
+    wanted = simulated.wanted({"target": "full_shade_share", "low": 0.1, "high": 0.3, "source": "x"})
+    found = audit.audit(simulated.plain(4), wanted, coverage=spot, light=lamps.field(lamp, floor))
+    assert flag(found, "spot smaller than the animal") == "yes"
+    assert row(found, "full_shade_share")["status"] == "missed"
+    gradient = found.gradient.set_index("what")["value"]
+    assert gradient["width of the lit spot over the animal's length"] < 1
+    assert gradient["floor in full shade"] > 0.7
+
+
+# --- the study, small ------------------------------------------------------------------------------------------------
+
+
+def test_broken_ceilings_are_found_and_others_left_alone():
+    import study_audit
+
+    found = study_audit.run(25, days=8, seed=3)
+    real = found[found["measured"] & (found["excess"] > 5)]
+    quiet = found[found["measured"] & (found["excess"] <= 0.01)]
+    assert len(real) > 15 and real["alarm"].mean() >= 0.95
+    assert len(quiet) > 15 and quiet["alarm"].mean() <= 0.05
+    assert (found.loc[~found["measured"], "status"] == "not measured").all()
+    assert not (found.loc[found["excess"] > 0.01, "status"] == "met").any()
+
+
+# --- re-check, text, mistakes ----------------------------------------------------------------------------------------
+
+
+def test_the_re_check_says_what_moved():
+    wanted = simulated.wanted(air(15.0, 24.5, period="day"))
+    before = audit.audit(simulated.plain(10, change={"rock": (19.0, 56.0)}), wanted)
+    after = audit.audit(simulated.plain(10, change={"air-w": (19.0, 23.0), "air-c": (18.0, 21.0)}), wanted)
+    change = audit.compare(before, after)
+    table = change.table.set_index("target")
+    assert table.loc["surface_c", "verdict"] == "better" and table.loc["surface_c", "after"] == "met"
+    assert table.loc["shade_air_c", "verdict"].tolist() == ["better", "still met"]
+    assert table.loc["uv_index", "verdict"] == "still met"
+    assert "Broken ceilings: 1 before, 0 now." in change.sentence
+    worse = audit.compare(after, before).table.set_index("target")
+    assert worse.loc["surface_c", "verdict"] == "worse"
+    with pytest.raises(FieldkitError, match="different targets"):
+        audit.compare(before, audit.audit(simulated.plain(4), simulated.wanted()))
+
+
+def test_the_text_never_calls_it_safe_and_says_what_matters_first(plain):
+    record = simulated.plain(10, change={"rock": (19.0, 56.0)})
+    for found in (plain, audit.audit(record, simulated.wanted())):
+        words = audit_text.text(found)
+        assert "safe" not in words.lower().replace("unsafe", "")
+        assert words.index("What to change") < words.index("\nTargets\n") < words.index("Take care")
+        for danger in ("Burns and fire", "Mains", "UV harms", "big steps", "vet", "law"):
+            assert danger in words
+        assert words.startswith("INVENTED")
+    compact = audit_text.compact(plain)
+    assert len(compact) == len(plain.table)
+
+
+def test_without_readings_everything_is_not_measured():
+    record = simulated.make(simulated.FULL, {})
+    found = audit.audit(record, simulated.wanted(air(20.0, 25.0)))
+    assert (found.table["status"] == "not measured").all() and found.exit_status == 0
+    assert "could not be judged" in found.sentence
+
+
+def test_a_logger_without_an_error_gets_a_wide_one():
+    record = simulated.plain(6, change={"rock": (19.0, 50.0)})
+    record.logger_info["error"] = np.nan
+    found = audit.audit(record, simulated.wanted())
+    one = row(found, "surface_c")
+    assert one["error"] == audit_blocks.ASSUMED_ERRORS["surface"] and one["status"] == "cannot tell"
+    assert any("No error is stated" in note for note in found.notes)
+
+
+def test_settings_out_of_range_get_a_sentence():
+    record = simulated.plain(2)
+    for options, words in (({"level": 1.2}, "as a share"), ({"allowed": 0.7}, "such as 0.05")):
+        with pytest.raises(FieldkitError, match=words):
+            audit.audit(record, simulated.wanted(), **options)
+
+
+def test_clocks_that_shift_and_gaps_do_no_harm():
+    # The clocks of Berlin go back on 26 October 2025: the hour from 2 to 3 comes twice.
+    index = pd.date_range("2025-10-20", periods=12 * 144, freq="10min", tz="Europe/Berlin")
+    series = simulated.course(index, night=18.0, day=24.0)
+    loggers = {"air-w": ("shade_air", "W1")}
+    gaps = series.drop(series.index[300:500])
+    record = simulated.make(loggers, {"air-w": gaps}, kind="white", rng=0)
+    means = audit_blocks.make(record)
+    assert len(means.table) == len(gaps)
+    found = audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False))
+    assert found.table["status"].tolist() == ["met"]
+    record.readings.loc[5:50, "value"] = np.nan
+    assert audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False)).table["status"].tolist() == ["met"]
