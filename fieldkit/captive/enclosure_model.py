@@ -491,17 +491,19 @@ def march(network, loads, room_c, step_s, *, sensors=(), spin_up=0):
             if switched or matrix is None or number % 2 == 0:
                 matrix, room = network.build(guess, room_k)
                 matrix[0, diagonal, diagonal] += storage
+            still = room[0] * room_k[0] + storage * now[0]
             duty = np.ones(lamps)
             for which, set_point, side, excess in sensors:
                 lit = [k for k in which if loads[i, k].any()]
                 if lit:
-                    # Light of other lamps that fall on the sensor counts as well.
+                    # Within a step the air is linear in what the thermostat lets through.
+                    duty[lit] = 0.0
+                    right = np.stack([duty @ loads[i] + still, loads[i, lit].sum(axis=0)], axis=1)
+                    off, gain = np.linalg.solve(matrix[0], right)[side]
                     others = sum(excess[k] for k in range(lamps) if k not in lit and loads[i, k].any())
-                    rise = sum(excess[k] for k in lit)
-                    gap = set_point + 0.5 - (guess[0, side] - KELVIN) - others
-                    duty[lit] = np.clip(gap / (rise + 1.0), 0.0, 1.0)
-            right = duty @ loads[i] + room[0] * room_k[0] + storage * now[0]
-            found = np.linalg.solve(matrix[0], right)[None, :]
+                    gap = set_point + 0.5 - others - (off - KELVIN)
+                    duty[lit] = np.clip(gap / (gain + sum(excess[k] for k in lit) + 1.0), 0.0, 1.0)
+            found = np.linalg.solve(matrix[0], duty @ loads[i] + still)[None, :]
             if trial and np.abs(found - guess).max() < 0.02:
                 break
             guess = found if trial == 0 or not switched else 0.5 * (guess + found)
