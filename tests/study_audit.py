@@ -1,6 +1,6 @@
 """Does the audit find broken ceilings, and does it stay quiet otherwise? Random simulated enclosures with known faults.
 
-python tests/study_audit.py [--enclosures 200] [--days 30] [--seed 0] [--null]
+python tests/study_audit.py [--enclosures 200] [--days 30] [--seed 0] [--physical] [--null]
 
 A third of the ceilings that are not broken are touched exactly by the truth, where a false alarm is likeliest. The
 errors of the instruments last for the whole log, are drawn anew, drift over hours, or mix all three.
@@ -12,15 +12,15 @@ import numpy as np
 import pandas as pd
 import simulated_enclosures as simulated
 
-from fieldkit.captive import audit, audit_blocks
+from fieldkit.captive import audit, audit_blocks, demo, targets
 
 
 def run(n, *, days, seed):
     """One row per ceiling of n random enclosures: the truth, and what the audit said."""
     rows = []
     for i in range(n):
-        record, targets, truth = simulated.random_enclosure((seed, i), days=days)
-        table = audit.audit(record, targets).table.set_index("target")
+        record, wanted, truth = simulated.random_enclosure((seed, i), days=days)
+        table = audit.audit(record, wanted).table.set_index("target")
         rows.append(
             truth.assign(
                 enclosure=i,
@@ -29,6 +29,57 @@ def run(n, *, days, seed):
             )
         )
     return pd.concat(rows, ignore_index=True)
+
+
+PHYSICAL = {"surface_c": 48.0, "shade_air_c": 33.5, "uv_index": 8.0}
+
+
+def physical(n, *, seed):
+    """As `run`, for random enclosures of the forward model: lamps, walls, vents, thermostats, sensors in the beam."""
+    wanted = targets.make(
+        pd.DataFrame(
+            [
+                {
+                    "target": t,
+                    "zone": "whole",
+                    "month": 0,
+                    "period": "all",
+                    "high": h,
+                    "unit": targets.UNITS[t],
+                    "ceiling": True,
+                    "margin": 0.0,
+                    "basis": "common practice",
+                    "source": "made up",
+                }
+                for t, h in PHYSICAL.items()
+            ]
+        ),
+        species="ridge lizard",
+        invented=True,
+    )
+    rows = []
+    for i in range(n):
+        record, truth = demo.random_enclosure(np.random.default_rng((seed, i)))
+        table = audit.audit(record, wanted).table.set_index("target")
+        info = record.logger_info
+        for target, ceiling in PHYSICAL.items():
+            mine = info[info["role"] == simulated.ROLE_OF[target]]
+            hottest = "warm end" if target == "shade_air_c" else "basking site"
+            top = truth["highest"].loc[mine["point_id"].unique(), target].max() if len(mine) else np.nan
+            excess = (top - ceiling) / mine["error"].max() if len(mine) else np.nan
+            measured = hottest in set(mine["zone"]) or excess > 0
+            rows.append(
+                {
+                    "enclosure": i,
+                    "target": target,
+                    "measured": measured,
+                    "excess": excess,
+                    "kind": "forward model",
+                    "status": table.loc[target, "status"],
+                    "alarm": table.loc[target, "ceiling_broken"],
+                }
+            )
+    return pd.DataFrame(rows)
 
 
 def summary(found):
@@ -86,12 +137,16 @@ def main():
     parser.add_argument("--enclosures", type=int, default=200)
     parser.add_argument("--days", type=int, default=30)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--physical", action="store_true", help="enclosures of the forward model")
     parser.add_argument("--null", action="store_true", help="only the false alarms of one ceiling, in the worst case")
     given = parser.parse_args()
     if given.null:
         print(null(given.seed).round(3).to_string(index=False))
         return
-    found = run(given.enclosures, days=given.days, seed=given.seed)
+    if given.physical:
+        found = physical(given.enclosures, seed=given.seed)
+    else:
+        found = run(given.enclosures, days=given.days, seed=given.seed)
     print(summary(found).round(3).to_string(index=False))
     real = found[found["measured"] & (found["excess"] > 0.01)]
     quiet = found[found["measured"] & (found["excess"] <= 0.01)]
