@@ -46,7 +46,7 @@ def one_season(job):
     settings, seed = job
     season = simulate.choice_season(**({"effect": EFFECT} | settings), rng=seed)
     errors = season.settings["instrument_errors"]
-    return choice.compare(season.choices, instrument_errors=errors, permutations=499, rng=seed).verdict
+    return choice.compare(season.choices, instrument_errors=errors, permutations=499, rng=seed + 10**7).verdict
 
 
 def study(*, seasons=200, quick=False, workers=1, seed=20_000):

@@ -262,12 +262,12 @@ def leave_one_animal_out(choices, *, drivers=None, cluster="animal_id"):
     best = table["gain"].idxmax()
     row = table.loc[best]
     clear = row["gain"] > critical_value(0.90, degrees_of_freedom=ready.n_animals - 1) * row["standard_error"]
-    verb = "beats" if clear else "does not clearly beat"
+    verb = "and beats" if clear else "but does not clearly beat"
     return Prediction(
         table=table,
         by_animal=by_animal,
         sentence=(
-            f"For animals left out of the fit, {best} foretells the used place best and {verb} random choice: log "
+            f"For animals left out of the fit, {best} foretells the used place best {verb} random choice: log "
             f"score {row['gain']:+.3g} (standard error {row['standard_error']:.2g}) over {int(sets.sum())} sets; the "
             f"used place was given a chance of {row['chance']:.2g} against {np.exp(nothing.sum() / sets.sum()):.2g}."
         ),
