@@ -194,10 +194,14 @@ def test_no_shade_retreat():
     }
     found = audit.audit(simulated.plain(4, points=points), simulated.wanted())
     assert flag(found, "no shade retreat") == "yes" and found.exit_status == 3
-    points["C1"] = where | {"x_m": 1.05, "zone": "cool end"}
-    assert (
-        flag(audit.audit(simulated.plain(4, points=points), simulated.wanted()), "no shade retreat") == "not measured"
-    )
+    # One that gets too warm is none.
+    loggers = simulated.FULL | {"model-r": ("copper_model", "R1")}
+    index = simulated.clock(6)
+    truths = {n: simulated.course(index, night=a, day=b) for n, (a, b) in simulated.PLAIN.items()}
+    truths["model-r"] = simulated.course(index, night=20.0, day=39.0)
+    cool = {"target": "operative_c", "zone": "retreat", "period": "day", "high": 33.0, "source": "x"}
+    found = audit.audit(simulated.make(loggers, truths), simulated.wanted(cool))
+    assert flag(found, "no shade retreat") == "yes" and "too warm by" in found.dangers["finding"].str.cat()
 
 
 def test_ends_and_hours_exchanged():

@@ -44,7 +44,7 @@ class Blocks:
     ----------
     table : DataFrame
         ``logger`` (row of `loggers`; sorted), ``value``, ``month``, ``hour`` (0 to 23), ``date`` (days since 1970),
-        ``day`` (True while it is day there), in the clock of the place.
+        ``day`` (True while it is day there), in the clock of the place, and ``moment`` (seconds since 1970 UTC).
     loggers : DataFrame
         logger_id, point_id, zone, role, ``error`` (assumed where not stated) and ``error_stated``.
     day_from : str
@@ -95,7 +95,9 @@ def make(record):
     cells = np.flatnonzero(count)
     table = pd.DataFrame({"logger": cells // span, "value": total[cells] / count[cells]})
     moments, where = np.unique(cells % span, return_inverse=True)
-    local = pd.to_datetime((moments + first) * BLOCK_MINUTES * 60, unit="s", utc=True).tz_convert(record.timezone)
+    seconds = (moments + first) * BLOCK_MINUTES * 60
+    local = pd.to_datetime(seconds, unit="s", utc=True).tz_convert(record.timezone)
+    table["moment"] = seconds[where]
     clock = np.asarray(local.hour + local.minute / 60, dtype=float)
     table["month"] = np.asarray(local.month)[where]
     table["hour"] = np.asarray(local.hour)[where]

@@ -1,23 +1,25 @@
 """Setups that are unsafe or cannot work, looked for in what was stated and read; gradients; sensors in the beam."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
+from fieldkit.captive import enclosure_placement
 from fieldkit.captive.audit_blocks import short
+from fieldkit.captive.enclosure_placement import NOTABLE_W_M2
 from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, resting, spoken
 
 HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 # Within this distance an unguarded lamp is called within reach (common practice, no source).
 REACH_M = 0.30
-# A probe within this angle of a lamp's axis is in its beam (common practice, no source).
-BEAM_DEG = 40.0
-# Light that warms a small bare probe in still air by about a degree (`physics.heat`, a bead of 5 mm).
-NOTABLE_W_M2 = 25.0
+# Days of a long log that are looked at for what a lamp does to a sensor.
+MOST_DAYS = 60
 
 
 def sensors_in_beam(record, means):
-    """Which shade air and thermostat sensors stand in a lamp's beam.
+    """Say which shade air and thermostat sensors stand in a lamp's light.
 
     Parameters
     ----------
@@ -29,65 +31,34 @@ def sensors_in_beam(record, means):
     Returns
     -------
     Series
-        By logger_id: "yes" (it hangs under a lamp and warms by day more than every sensor that does not), "cannot
-        tell" (it hangs there, the readings do not show it) or "no".
+        By logger_id: "yes" (light falls on it and it jumps when the lamp is switched; or strong light falls on the
+        sensor of a thermostat, which holds its own reading steady), "cannot tell" (one of the two) or "no".
     """
     info = means.loggers
-    airs = info.index[info["role"].isin(("shade_air", "thermostat"))]
-    under = {i: _under_lamp(record, info.loc[i]) for i in airs}
-    light = _light_on(record) if any(under.values()) else {}
-    rise, steady = {}, {}
-    for i in airs:
-        day, night = means.of(i, period="day"), means.of(i, period="night")
-        if len(day) and len(night):
-            rise[i] = float(day["value"].median() - night["value"].median())
-            steady[i] = info["error"][i]
-    free = [rise[i] for i in rise if not under[i] and info["role"][i] == "shade_air"]
+    airs = info.loc[info["role"].isin(("shade_air", "thermostat")), "logger_id"].tolist()
+    if not airs or not len(record.lamps):
+        return pd.Series(dict.fromkeys(airs, "no"), dtype=object)
+    table = enclosure_placement.placement(_some_days(record, means)).table
     found = {}
-    for i in airs:
-        shine = light.get(info["point_id"][i], np.nan)
-        controls = (record.lamps["controlled_by"] == info["logger_id"][i]).any()
-        if not under[i] or shine < NOTABLE_W_M2:
-            found[info["logger_id"][i]] = "no"
-        elif controls and shine > 4 * NOTABLE_W_M2:
-            # A thermostat holds the reading of its own sensor steady: its readings cannot show the light.
-            found[info["logger_id"][i]] = "yes"
-        elif i in rise and free and rise[i] - max(free) > 3 * np.sqrt(2) * min(steady[i], 1.0):
-            found[info["logger_id"][i]] = "yes"
+    for name in airs:
+        row = table.loc[name]
+        lit, jumps = row["beam_w_m2"] > NOTABLE_W_M2, row["verdict"] == "in the beam" and row["switchings"] > 0
+        controls = (record.lamps["controlled_by"] == name).any()
+        if lit and (jumps or (controls and row["beam_w_m2"] > 4 * NOTABLE_W_M2)):
+            found[name] = "yes"
         else:
-            found[info["logger_id"][i]] = "cannot tell"
+            found[name] = "cannot tell" if lit or jumps else "no"
     return pd.Series(found, dtype=object)
 
 
-def _light_on(record):
-    """Light on each point that faces the lamps, W/m²; empty unless every lamp of light has a beam."""
-    from fieldkit.captive.lamp_folder import lamps_of
-
-    lamps = {lamp.id: lamp for lamp in lamps_of(record).lamps}
-    shining = record.lamps.loc[record.lamps["kind"].isin(blocks.LIGHT_KINDS), "id"]
-    if not len(shining) or not set(shining) <= set(lamps):
-        return {}
-    total = sum(lamps[name].irradiance_at(record.points, facing="lamp") for name in shining)
-    return dict(zip(record.points["point_id"], total))
-
-
-def _under_lamp(record, logger):
-    points = record.points.set_index("point_id")
-    if logger["point_id"] not in points.index:
-        return False
-    point = points.loc[logger["point_id"]]
-    if point["shade"] is True or point["shade"] is np.True_:
-        return False
-    for lamp in record.lamps.itertuples(index=False):
-        if lamp.kind not in blocks.LIGHT_KINDS:
-            continue
-        front = np.array([lamp.x_m, lamp.y_m, lamp.height_m])
-        aim = np.array(lamp.aim, dtype=float) - front if isinstance(lamp.aim, list | tuple) else np.array([0, 0, -1.0])
-        way = point[["x_m", "y_m", "z_m"]].to_numpy(dtype=float) - front
-        size = np.linalg.norm(way) * np.linalg.norm(aim)
-        if size > 0 and way @ aim / size > np.cos(np.deg2rad(BEAM_DEG)):
-            return True
-    return False
+def _some_days(record, means):
+    """The enclosure with ten-minute means of some days only: enough to see lamps switched."""
+    days = np.unique(means.table["date"])
+    rows = means.table[means.table["date"].isin(days[:: max(len(days) // MOST_DAYS, 1)])]
+    middle = rows["moment"].to_numpy() + blocks.BLOCK_MINUTES * 30
+    log = means.loggers.loc[rows["logger"], ["logger_id", "role", "point_id", "zone", "error"]].reset_index(drop=True)
+    log.insert(0, "time", pd.to_datetime(middle, unit="s", utc=True).tz_convert(record.timezone))
+    return replace(record, readings=log.assign(value=rows["value"].to_numpy()))
 
 
 def look(record, targets, table, means, beam, coverage):
@@ -191,17 +162,14 @@ def _lamps(flag, record):
 
 
 def _retreat(flag, record, table):
-    shaded = np.array([s is True or s is np.True_ for s in record.points["shade"]], dtype=bool)
-    stated = [s is not None for s in record.points["shade"]]
-    places = record.points["point_id"][(record.points["zone"] == "retreat") | shaded]
-    if len(places):
+    if (record.points["zone"] == "retreat").any():
         hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
         if len(hot):
             words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
             return flag("no shade retreat", "unsafe", "yes", hot["where"].iloc[0], words)
         return flag("no shade retreat", "unsafe", "no")
-    words = "No point of the enclosure is a retreat or in shade: an animal that is too warm has nowhere to go."
-    return flag("no shade retreat", "unsafe", "yes" if all(stated) else "not measured", "", words)
+    words = "No point is stated to be a retreat: an animal that is too warm, or afraid, has nowhere to go."
+    return flag("no shade retreat", "unsafe", "yes", "", words)
 
 
 def _night(flag, record, targets, table, means):
