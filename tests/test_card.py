@@ -51,7 +51,7 @@ def test_the_card_is_valid_html_and_leaves_files_alone(tmp_path):
     html5lib = pytest.importorskip("html5lib")
     made = card.write(monthly(), tmp_path / "card.html", pdf=False)
     html5lib.HTMLParser(strict=True).parse(made.html.read_text(encoding="utf-8"))
-    with pytest.raises(FieldkitError, match="left as it was"):
+    with pytest.raises(FieldkitError, match="left as it is"):
         card.write(monthly(), tmp_path / "card.html", pdf=False)
     with pytest.raises(FieldkitError, match="end the name"):
         card.write(monthly(), tmp_path / "card.pdf")
@@ -138,7 +138,7 @@ def test_the_verb_prints_fixes_first_and_says_by_its_status_that_a_ceiling_is_br
     assert (tmp_path / "c.html").is_file()
     assert targets.load(tmp_path / "again.json").table.shape == monthly().table.shape
     assert cli.main(asked) == cli.MISTAKE
-    assert "left as it was" in capsys.readouterr().err
+    assert "left as it is" in capsys.readouterr().err
 
 
 def test_without_broken_ceiling_or_danger_the_status_is_nought(demo, tmp_path, capsys, monkeypatch):

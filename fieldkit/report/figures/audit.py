@@ -106,7 +106,9 @@ def _finding(rows, target, when):
     name = spoken(target)[:1].upper() + spoken(target)[1:]
     missed = rows[rows["status"] == "missed"]
     if len(missed):
-        worst = missed.loc[missed["by_how_much"].idxmax()]
+        # A broken ceiling matters more than a wider miss of a band.
+        first = missed[missed["ceiling_broken"]] if missed["ceiling_broken"].any() else missed
+        worst = first.loc[first["by_how_much"].idxmax()]
         limit, way = (worst["high"], "above") if worst["side"] == "high" else (worst["low"], "below")
         what = "its ceiling of" if worst["ceiling"] else "the target of"
         return f"{name}, {when}: up to {short(worst['by_how_much'])} {worst['unit']} {way} {what} {limit:.3g}"
