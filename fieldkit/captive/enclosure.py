@@ -341,11 +341,12 @@ def what_if(
             seen = key in read.index
             error = np.nan_to_num(read.loc[key, "error"]) if seen else 0.0
             start = read.loc[key, "measured"] if seen else np.median(one)
+            noise = generator(rng).standard_normal(samples)
+            drawn = (noise - np.median(noise)) * error + start if seen else one
             change = two - one
             # Light scales: a reading of the lamp counts more than the beam that was fitted.
             if seen and quantity in ("irradiance_w_m2", "uv_index") and np.all(one > 0):
-                change = start * (two / one - 1)
-            drawn = generator(rng).standard_normal(samples) * error + start if seen else one
+                change = drawn * (two / one - 1)
             low, high = np.quantile(change, [0.025, 0.975])
             then_low, then_high = np.quantile(drawn + change, [0.025, 0.975])
             rows.append(
@@ -360,7 +361,7 @@ def what_if(
                     "change_error": change.std(),
                     "change_low": low,
                     "change_high": high,
-                    "then": start + np.median(change),
+                    "then": np.median(drawn + change),
                     "then_low": then_low,
                     "then_high": then_high,
                 }

@@ -1,0 +1,157 @@
+"""Reading an enclosure folder: what is right in standard units, what is wrong in plain sentences, all at once."""
+
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import fieldkit
+from fieldkit.records.enclosure_settings import EXAMPLE
+
+READINGS = """time,logger_id,value
+2024-01-14 10:20,air-1,23.5
+2024-01-14 10:30,air-1,23.6
+2024-01-14 10:20,rock-1,41.0
+2024-01-14 10:30,rock-1,
+"""
+
+
+def make(folder, toml=EXAMPLE, readings=READINGS):
+    folder.mkdir(exist_ok=True)
+    (folder / "enclosure.toml").write_text(toml, encoding="utf-8")
+    if readings is not None:
+        (folder / "readings.csv").write_text(readings, encoding="utf-8")
+    return folder
+
+
+def said(folder):
+    """Every mistake as one line of text."""
+    with pytest.raises(fieldkit.EnclosureError) as caught:
+        fieldkit.read_enclosure(folder)
+    table = caught.value.problems
+    return table[table["severity"] == "error"]
+
+
+def test_a_good_folder(tmp_path):
+    record = fieldkit.read_enclosure(make(tmp_path / "good"))
+    assert record.name == "Shelf enclosure" and not record.invented
+    assert record.geometry.room_day_c == 21.0 and record.geometry.top == "mesh"
+    assert record.lamps.loc[0, ["id", "power_w", "on"]].tolist() == ["basking", 75.0, "08:00"]
+    assert record.lamp_readings["irradiance_w_m2"].tolist() == [610, 255]
+    assert record.points.set_index("point_id").loc["C1", "zone"] == "cool end"
+    first = record.readings.iloc[0]
+    assert first["zone"] == "cool end" and first["role"] == "shade_air" and first["error"] == 0.3
+    assert str(record.readings["time"].dt.tz) == "America/New_York"
+    assert np.isnan(record.readings["value"].iloc[-1])
+    assert len(record.input_hash) == 64
+    assert "2 points" in record.sentence
+
+
+def test_units_are_turned_into_standard_ones(tmp_path):
+    toml = EXAMPLE.replace(
+        'role = "shade_air"\nunit = "degC"\nerror = 0.3', 'role = "shade_air"\nunit = "degF"\nerror = 0.9'
+    )
+    record = fieldkit.read_enclosure(make(tmp_path / "f", toml, READINGS.replace("23.5", "74.3").replace("23.6", "77")))
+    assert record.readings["value"].iloc[0] == pytest.approx(23.5)
+    assert record.readings["error"].iloc[0] == pytest.approx(0.5)
+
+
+def test_the_plain_and_the_careful_reader_agree(tmp_path):
+    tidy = fieldkit.read_enclosure(make(tmp_path / "a"))
+    untidy = READINGS.replace(",", ";").replace("23.5", "23,5").replace("23.6", "23,6").replace("41.0", "41,0")
+    careful = fieldkit.read_enclosure(make(tmp_path / "b", readings=untidy.replace("2024-01-14", "14 Jan 2024")))
+    pd.testing.assert_frame_equal(tidy.readings, careful.readings)
+
+
+def test_a_date_without_a_time_is_not_midnight(tmp_path):
+    rows = said(make(tmp_path / "d", readings=READINGS.replace("2024-01-14 10:30,air-1", "2024-01-15,air-1")))
+    assert "no time of day" in rows["problem"].iloc[0]
+    assert rows["row"].iloc[0] == 3
+
+
+def test_hours_that_repeat_in_autumn_are_settled_by_their_order(tmp_path):
+    times = pd.date_range("2024-11-03 00:00", periods=20, freq="15min", tz="America/New_York")
+    lines = ["time,logger_id,value"] + [f"{t:%Y-%m-%d %H:%M},air-1,{20 + i / 10}" for i, t in enumerate(times)]
+    record = fieldkit.read_enclosure(make(tmp_path / "dst", readings="\n".join(lines) + "\n"))
+    assert (record.readings["time"].to_numpy() == times.to_numpy()).all()
+    assert record.warnings["problem"].str.contains("Hours repeat").any()
+
+
+def test_every_mistake_is_said_at_once(tmp_path):
+    toml = (
+        EXAMPLE.replace('walls = "wood"', 'walls = "wod"')
+        .replace("power_w = 75", 'power_w = "75 W"')
+        .replace('on = "08:00"', 'on = "8 am"')
+        .replace('zone = "cool end"', 'zone = "cold"')
+        .replace('point = "B1"\nrole = "surface"\nunit', 'point = "B1"\nrole = "surfce"\nunit')
+        .replace("room_temperature_c = { day = 21.0, night = 18.0 }", "room_temperature_c = { day = 21.0 }")
+    )
+    rows = said(make(tmp_path / "bad", toml))
+    assert set(rows["column"]) == {
+        "enclosure.walls",
+        "enclosure.room_temperature_c",
+        "lamps.basking.power_w",
+        "lamps.basking.on",
+        "points.C1.zone",
+        "loggers.rock-1.role",
+    }
+    assert rows["row"].notna().all() and rows["remedy"].str.len().gt(5).all()
+    lines = toml.splitlines()
+    for row in rows.itertuples(index=False):
+        assert row.column.split(".")[-1] in lines[int(row.row) - 1]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('point = "C1"', 'point = "C9"', "No point of this enclosure"),
+        ("x_m = 1.05", "x_m = 2.05", "outside the enclosure"),
+        ('off = "20:00"\n', "", "only one of on and off"),
+        ('unit = "degC"\nerror = 0.3', 'unit = "lux"\nerror = 0.3', "Lux weighs light"),
+        ("irradiance_w_m2 = 255\n", "", "neither irradiance_w_m2 nor uv_index"),
+        ('spectrum = "blackbody 2700 K"', 'spectrum = "spectra/none.csv"', "cannot be opened"),
+        ("\n[[lamps]]\n", "\n[lamps]\n", "Lamps are a list"),
+        ("fixed = true\n", 'fixed = true\ncontrolled_by = "stat"\nset_point_c = 28\n', "No logger of this enclosure"),
+        ("length_m = 1.2", "length_m = 1,2", "cannot be read"),
+        ('name = "Shelf enclosure"\n', "", "missing"),
+        ("error = 0.3", "error = -0.3", "above 0"),
+        ('timezone = "America/New_York"', 'timezone = "America/Nowhere"', "no such time zone"),
+    ],
+)
+def test_one_mistake_one_sentence(tmp_path, old, new, words):
+    assert old in EXAMPLE
+    rows = said(make(tmp_path / "one", EXAMPLE.replace(old, new, 1)))
+    text = " ".join(rows["problem"])
+    assert words in text
+    assert "season.toml" not in text + " ".join(rows["remedy"]) + " ".join(rows["file"])
+
+
+def test_mistakes_in_readings(tmp_path):
+    bad = READINGS + "2024-01-14 10:40,air-2,23.9\n2024-01-14 10:50,air-1,hot\n2024-01-14 11:00,air-1,-999\n"
+    bad += "2024-01-14 11:10,air-1,150\n2024-01-14 10:20,air-1,25.0\n"
+    rows = said(make(tmp_path / "r", readings=bad))
+    text = " ".join(rows["problem"])
+    for words in ("does not know this logger", "not a number", "code for a missing", "outside -90", "another reading"):
+        assert words in text, words
+    assert "enclosure.toml" in text and "season.toml" not in text + " ".join(rows["remedy"])
+
+
+def test_what_is_not_there(tmp_path):
+    assert "no such folder" in said(tmp_path / "nowhere")["problem"].iloc[0]
+    (tmp_path / "empty").mkdir()
+    assert "no enclosure.toml" in said(tmp_path / "empty")["problem"].iloc[0]
+    assert "no readings.csv" in said(make(tmp_path / "none", readings=None))["problem"].iloc[0]
+
+
+def test_a_logger_without_an_error_is_looked_at(tmp_path):
+    record = fieldkit.read_enclosure(make(tmp_path / "w", EXAMPLE.replace("error = 1.0\n", "")))
+    assert record.warnings["problem"].str.contains("No error is stated").any()
+    assert record.logger_info.set_index("logger_id")["error"].isna()["rock-1"]
+
+
+def test_a_workbook_will_do(tmp_path):
+    folder = make(tmp_path / "x", readings=None)
+    frame = pd.read_csv(io.StringIO(READINGS))
+    frame.to_excel(folder / "readings.xlsx", index=False)
+    assert len(fieldkit.read_enclosure(folder).readings) == 4
