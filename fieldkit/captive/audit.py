@@ -42,7 +42,8 @@ class Audit(Result):
         (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
         ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
         be offered); ``when``; ``where``; ``firm`` (missed even if the target is off by its own 95 % error);
-        ``ceiling_broken`` and its ``p_value``, adjusted for the number of ceilings; ``n_days``; ``fixes``.
+        ``ceiling_broken`` and its ``p_value``, adjusted for the number of ceilings; ``n_days``; ``day_error`` (standard
+        error over days of what decided); ``fixes``.
     fixes : DataFrame
         What to change, in order of importance: ``change``, ``reason``, ``weight``.
     flags : DataFrame
@@ -311,12 +312,9 @@ def compare(before, after):
         table[f"by_how_much_{name}"] = one.table["by_how_much"]
     table["change"] = table["by_how_much_after"] - table["by_how_much_before"]
     same = before.table["where"] == after.table["where"]
-    spread = [
-        (a["reading_high"] - a["reading_low"]) / 3.29 / np.sqrt(a["n_days"].clip(lower=1))
-        for a in (before.table, after.table)
-    ]
+    days = np.hypot(*(one.table["day_error"].fillna(0.0) for one in (before, after)))
     error = np.hypot(*(one.table["error"].fillna(0.0) for one in (before, after)))
-    table["error"] = np.hypot(np.hypot(*spread), np.where(same, 0.0, error))
+    table["error"] = np.hypot(days, np.where(same, 0.0, error))
     moved = table["change"].abs() > 1.96 * table["error"]
     both = (table["before"] == "met") & (table["after"] == "met")
     table["verdict"] = np.select(

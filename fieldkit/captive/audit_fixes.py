@@ -220,7 +220,7 @@ def next_measurements(record, table, flags, means):
         later = missing[(missing["month"] > 0) & ~missing["month"].isin(months)]
         if len(missing) and len(measured_else) and len(later) == len(missing):
             measure = f"Keep {tool} {at} logging through {blocks.in_words(missing['month'])}."
-            reason, worth = "These months have no readings yet.", 0.3 * worth
+            reason, worth = "These months have no readings yet.", 0.05 * worth
         elif len(missing):
             measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]}: put {tool} {at}."
             reason = "Nothing reads it there, so nothing is known of it."

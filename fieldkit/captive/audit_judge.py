@@ -24,7 +24,7 @@ FEWEST_DAYS = 3
 COLUMNS = (
     *("target", "zone", "month", "period", "low", "high", "unit", "ceiling", "status", "reading", "reading_low"),
     *("reading_high", "error", "by_how_much", "side", "share_of_time", "when", "where", "firm", "ceiling_broken"),
-    *("p_value", "n_days", "fixes", "basis", "source"),
+    *("p_value", "n_days", "day_error", "fixes", "basis", "source"),
 )
 
 
@@ -70,7 +70,7 @@ class Judge:
         return {
             **{"status": "not measured", "reading": nan, "reading_low": nan, "reading_high": nan, "error": nan},
             **{"by_how_much": nan, "side": "", "share_of_time": nan, "when": "", "where": "", "firm": False},
-            **{"ceiling_broken": False, "p_value": nan, "n_days": 0, "fixes": ""},
+            **{"ceiling_broken": False, "p_value": nan, "n_days": 0, "day_error": nan, "fixes": ""},
         }
 
     def _loggers(self, target):
@@ -136,6 +136,7 @@ class Judge:
             if not target.ceiling:
                 one |= {"status": worst["status"], "by_how_much": worst["excess"], "side": worst["side"]}
                 one |= {"share_of_time": worst["share"]}
+        one["day_error"] = _day_error(values, dates, one["side"], self.allowed)
         one["when"] = blocks.when(_shown(out, one, target, values), rows)
         one["outside"] = _shares(out, rows)
         return one
@@ -178,7 +179,7 @@ class Judge:
             not table.loc[row, "ceiling_broken"] or test["one"]["by_how_much"] > table.loc[row, "by_how_much"]
         ):
             keys = ("reading", "reading_low", "reading_high", "error", "by_how_much", "share_of_time", "when", "where")
-            for key in (*keys, "n_days", "side"):
+            for key in (*keys, "n_days", "day_error", "side"):
                 table.loc[row, key] = test["one"][key]
             table.loc[row, "status"], table.loc[row, "ceiling_broken"] = "missed", True
 
@@ -255,6 +256,12 @@ def _possible_days(table):
     stamps = pd.to_datetime(np.unique(table["date"]), unit="D")
     months = pd.DataFrame({"month": stamps.month, "days": stamps.days_in_month, "year": stamps.year}).drop_duplicates()
     return months.groupby("month")["days"].sum().to_dict()
+
+
+def _day_error(values, dates, side, allowed):
+    """Standard error, over days, of the reading that decided: the day's low or high end."""
+    ends = pd.Series(values).groupby(dates).quantile(allowed if side == "low" else 1 - allowed)
+    return float(ends.std() / np.sqrt(len(ends))) if len(ends) > 1 else np.nan
 
 
 def _hourly_rise(rows):
