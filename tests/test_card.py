@@ -76,6 +76,12 @@ def test_months_with_one_target_each_and_years_apart():
     assert card.months_table(cold)["Jan"].tolist() == ["-3 to 0"]
 
 
+def test_winter_on_the_card_is_no_order_to_cool(tmp_path):
+    cold = targets.from_text('[[target]]\ntarget = "shade_air_c"\nmonth = 1\nlow = -3\nhigh = 5', kind="toml")
+    text = card.write(cold, tmp_path / "card.html", pdf=False).html.read_text(encoding="utf-8")
+    assert "The air of Jan is that outside" in text and "no order to cool" in text
+
+
 def test_minutes_of_uv_as_by_hand():
     # ICNIRP (2004), reference sunlight: 1405 s and 220 s (check values 9.3, 9.4), at the UV index of that sunlight.
     from fieldkit.physics import spectrum

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.targets import spoken
+from fieldkit.captive.audit_blocks import in_words
+from fieldkit.captive.targets import resting, spoken
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.seasons import MONTHS
 
@@ -204,6 +205,7 @@ def _render(targets, table, enclosure, found):
         uv=None if uv.empty else {"index": f"{uv.iloc[0]:.2g}"} | {k: f"{v:.0f}" for k, v in _uv(uv.iloc[0]).items()},
         sources=_sources(targets.table),
         cautions=CAUTIONS,
+        rest=in_words(targets.table.loc[resting(targets.table), "month"]),
     )
 
 

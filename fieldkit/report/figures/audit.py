@@ -235,10 +235,8 @@ def when_missed(found, target="shade_air_c"):
         top = worst.max()
         at = worst.idxmax()
         name = spoken(target)[:1].upper() + spoken(target)[1:]
-        words = (
-            "never outside its targets"
-            if top == 0
-            else (f"outside most often in {MONTHS[int(at[0]) - 1]} at {int(at[1])} h, {100 * top:.0f} % of the time")
-        )
+        words = f"outside most often in {MONTHS[int(at[0]) - 1]} at {int(at[1])} h, {100 * top:.0f} % of the time"
+        if top == worst.min():
+            words = "never outside its targets" if top == 0 else f"outside for {100 * top:.0f} % of every hour"
         axes.set_title(f"{name}: {words}")
     return figure
