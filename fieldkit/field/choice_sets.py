@@ -201,8 +201,8 @@ def variance_inflation(values):
 
     Examples
     --------
-    >>> variance_inflation([[1, 1], [2, 2], [3, 4], [4, 3]]).round(3)
-    array([2.778, 2.778])
+    >>> variance_inflation([[1, 1], [2, 2], [3, 4], [4, 3]]).round(3).tolist()
+    [2.778, 2.778]
     """
     values = np.asarray(values, dtype=float)
     centred = values - values.mean(axis=0)

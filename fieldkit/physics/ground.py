@@ -151,8 +151,8 @@ def substrate_table():
 
     Examples
     --------
-    >>> substrate_table().loc["asphalt", "albedo"]
-    np.float64(0.12)
+    >>> float(substrate_table().loc["asphalt", "albedo"])
+    0.12
     """
     import pandas as pd
 
