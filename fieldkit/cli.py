@@ -58,6 +58,17 @@ def writeup(arguments):
     return OK
 
 
+def reproduce(arguments):
+    """Rerun a published write-up and say which numbers differ."""
+    from fieldkit.report import reproduce as report
+
+    found = report.reproduce(arguments.writeup, arguments.season, out=arguments.out)
+    if len(found.table):
+        print(found.table.to_string(index=False) + "\n")
+    print(found.sentence)
+    return OK if found.reproduced else BROKEN
+
+
 def plan(arguments):
     """Say how many choice sets, animals and days a season needs."""
     from fieldkit.field import planning
@@ -175,6 +186,11 @@ def _parser():
     sub.add_argument("--authors", help="whom to cite")
     sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
+    sub = verb(reproduce, "reproduce", "rerun a published write-up and say which numbers differ")
+    sub.epilog = "Exit status: 0 every number came out again from the same records, 1 not so (or a fault of fieldkit), 2 a mistake that you can mend."
+    sub.add_argument("writeup", help="the published folder")
+    sub.add_argument("--season", metavar="DIR", help="the season folder it was made from; not needed for the demo")
+    sub.add_argument("--out", metavar="DIR", help="keep the rerun here")
     sub = verb(audit, "audit", "hold an enclosure's readings against targets: what to change, in order of importance")
     sub.epilog = (
         "Exit status: 0 no broken ceiling and no danger was found in what was measured and stated (which does not "

@@ -35,6 +35,7 @@ def resource_dir(name):
     Parameters
     ----------
     name : {"notebooks", "data"}
+        Which of the two.
 
     Returns
     -------
@@ -170,7 +171,7 @@ def _apply(call, numeric, outputs):
 
         if len(names) == 1:
             return pd.Series(results[0].copy(), index=index, name=names[0])
-        return pd.DataFrame({n: r for n, r in zip(names, results)}, index=index)
+        return pd.DataFrame(dict(zip(names, results)), index=index)
     results = [float(r) if r.ndim == 0 else np.array(r) for r in results]
     return results[0] if len(names) == 1 else dict(zip(names, results))
 

@@ -48,7 +48,7 @@ def test_it_is_as_untidy_as_a_real_season(season):
 
 def test_the_fallen_logger_reads_the_sun(season):
     truth = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["logger_in_the_sun"]
-    wide = season.loggers.pivot(index="time", columns="logger_id", values="value")
+    wide = season.loggers.pivot_table(index="time", columns="logger_id", values="value")
     excess = (wide["shade-2"] - wide["shade-1"])[wide["sun-1"] > 600]
     start, end = (pd.Timestamp(truth[key], tz="Etc/GMT+5") for key in ("from", "to"))
     inside = (excess.index >= start) & (excess.index < end)

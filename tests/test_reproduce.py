@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from test_writeup import RESULT, cell, choice_cells, contents, make_kit, notebook, write
 
+from fieldkit import cli
 from fieldkit.core import FieldkitError
 from fieldkit.report import folders
 from fieldkit.report.reproduce import differences, reproduce
@@ -27,6 +28,13 @@ def test_the_same_records_give_the_same_numbers(kit):
     assert found.n_compared > 10
     assert found.sentence == f"All {found.n_compared} values came out again (relative tolerance 1e-06)."
     assert contents(kit.out) == before
+
+
+def test_the_command_line_says_whether_it_came_out_again(kit, tmp_path, capsys):
+    assert cli.main(["reproduce", str(kit.out), "--season", str(kit.folder)]) == cli.OK
+    assert "came out again" in capsys.readouterr().out
+    assert cli.main(["reproduce", str(tmp_path)]) == cli.MISTAKE
+    assert "is not a write-up" in capsys.readouterr().err
 
 
 def test_every_difference_is_named(kit, tmp_path):

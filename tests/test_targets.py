@@ -64,7 +64,7 @@ def test_day_length_at_the_equator_and_in_the_north():
     # Twelve hours and some seven minutes all year at the equator (upper limb, refraction): almanac convention.
     rows = targets.photoperiod(_site(0.0), year=2025)
     assert all(abs((r["low"] + r["high"]) / 2 - 12.1) < 0.05 for r in rows)
-    # Stockholm, 59.33° N: 18 h 37 min at the June solstice, 6 h 5 min at the December one (from memory); mid-month less.
+    # Stockholm, 59.33° N: 18 h 37 min at the June solstice, 6 h 5 min at the December one (from memory).
     rows = targets.photoperiod(_site(59.33), year=2025)
     assert abs((rows[5]["low"] + rows[5]["high"]) / 2 - 18.6) < 0.1
     assert abs((rows[11]["low"] + rows[11]["high"]) / 2 - 6.1) < 0.1
