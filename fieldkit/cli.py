@@ -187,7 +187,10 @@ def _parser():
     sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
     sub = verb(reproduce, "reproduce", "rerun a published write-up and say which numbers differ")
-    sub.epilog = "Exit status: 0 every number came out again from the same records, 1 not so (or a fault of fieldkit), 2 a mistake that you can mend."
+    sub.epilog = (
+        "Exit status: 0 every number came out again from the same records, 1 not so (or a fault of fieldkit), "
+        "2 a mistake that you can mend."
+    )
     sub.add_argument("writeup", help="the published folder")
     sub.add_argument("--season", metavar="DIR", help="the season folder it was made from; not needed for the demo")
     sub.add_argument("--out", metavar="DIR", help="keep the rerun here")
