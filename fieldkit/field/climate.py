@@ -422,7 +422,7 @@ def _season_sets(seasons, ids, records, south, where, warnings):
         )
     found = []
     for station, (first, tmax, tmin, rain) in zip(ids, records):
-        month = (first + np.arange(len(tmax))).astype("datetime64[M]").astype(int) % 12
+        month = (first + np.arange(len(tmax)).astype("timedelta64[D]")).astype("datetime64[M]").astype(int) % 12
         values = rain if seasons == "wet_dry" else (tmax + tmin) / 2
         there = np.isfinite(values)
         counts = np.bincount(month[there], minlength=12)

@@ -302,9 +302,10 @@ def whole_months(first_day, *arrays):
     ([1, 2, 3], [31, 28, 31], (90,))
     """
     first_day = np.datetime64(first_day, "D")
-    last_day = first_day + arrays[0].shape[-1] - 1
-    months = np.arange(first_day.astype("datetime64[M]"), last_day.astype("datetime64[M]") + 1)
-    begins = np.append(months, months[-1] + 1).astype("datetime64[D]")
+    last_day = first_day + np.timedelta64(arrays[0].shape[-1] - 1, "D")
+    month = np.timedelta64(1, "M")
+    months = np.arange(first_day.astype("datetime64[M]"), last_day.astype("datetime64[M]") + month, month)
+    begins = np.append(months, months[-1] + month).astype("datetime64[D]")
     before, after = int((first_day - begins[0]).astype(int)), int((begins[-1] - last_day).astype(int)) - 1
     number = months.astype(int)
     cal = Calendar(

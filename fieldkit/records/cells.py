@@ -487,7 +487,7 @@ def place_in_zone(local, offset, zone, target, groups):
             )
         summer = pd.Series(False, index=plain.index)
         for _, rows in plain[fold].groupby([groups[plain.index[fold]], plain[fold].dt.normalize()], sort=False):
-            back = np.flatnonzero(np.diff(rows.to_numpy()) <= np.timedelta64(0))
+            back = np.flatnonzero(np.diff(rows.to_numpy()) <= np.timedelta64(0, "ns"))
             if len(back) == 1:
                 summer[rows.index[: back[0] + 1]] = True
                 notes.append(
