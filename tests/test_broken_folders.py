@@ -55,6 +55,15 @@ def many(*changes):
 # name: (what is done to a good folder, file, row, column, value, words of the problem, words of the remedy)
 BROKEN = {
     "no settings": (lambda f: (f / T).unlink(), T, None, "", "", "no season.toml", "fieldkit new"),
+    "year with a digit too many": (
+        edit(C, "S2,2023-05-15 09:05", "S2,9999-05-15 09:05"),
+        C,
+        5,
+        "time",
+        "9999-05-15 09:05",
+        "year 9999",
+        "Correct the date",
+    ),
     "settings named wrongly": (
         lambda f: (f / T).rename(f / "season.toml.txt"),
         T,
