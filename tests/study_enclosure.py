@@ -45,7 +45,11 @@ def one(seed):
             value = setup.room_c + true["room_c"][0] if info.role == "room_air" else 25.0
         times = pd.date_range("2025-07-08 12:30", periods=6, freq="10min", tz=record.timezone)
         rows.append(pd.DataFrame({"time": times, "logger_id": info.logger_id, "value": value}))
-    settled = assemble(record.settings, pd.concat(rows, ignore_index=True))
+    settled = assemble(
+        record.settings,
+        pd.concat(rows, ignore_index=True),
+        lamp_readings=record.lamp_readings.rename(columns={"lamp_id": "lamp"}),
+    )
     setup = enclosure.setup_of(settled, month=7)
     out = []
     for words, change in CHANGES.items():

@@ -35,7 +35,7 @@ def truth():
 def test_making_it_again_gives_the_same_bytes(tmp_path):
     again = demo.write(tmp_path / "again")
     names = sorted(p.name for p in FOLDER.iterdir())
-    assert names == ["enclosure.toml", "readings.csv", "truth.json"]
+    assert names == ["enclosure.toml", "lamp_readings.csv", "readings.csv", "truth.json"]
     assert filecmp.cmpfiles(FOLDER, again, names, shallow=False) == (names, [], [])
     with pytest.raises(FieldkitError, match="nothing was written"):
         demo.write(again)

@@ -203,7 +203,7 @@ def next_measurements(record, table, flags, means):
         rows.append(
             {
                 "measure": "Sun and shade of the floor: read each lamp's light at several distances and angles, and "
-                "enter it under [[lamps.readings]].",
+                "write it into lamp_readings.csv.",
                 "settles": f"{int(floor.sum())} targets",
                 "reason": "The map of the light is computed from it.",
                 "weight": float(floor.sum()),

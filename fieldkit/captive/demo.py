@@ -238,7 +238,7 @@ off = "19:30"
 guarded = false
 fixed = true
 distance_to_nearest_reach_m = 0.12
-{spot}
+
 [[lamps]]
 id = "tube"
 kind = "visible"
@@ -253,7 +253,7 @@ off = "20:00"
 guarded = true
 fixed = true
 distance_to_nearest_reach_m = 0.35
-{tube}
+
 [[lamps]]
 id = "heater"
 kind = "dark heater"
@@ -267,7 +267,7 @@ fixed = true
 distance_to_nearest_reach_m = 0.30
 controlled_by = "control"
 set_point_c = 27.0
-{heater}
+
 [points.B1]
 x_m = 0.25
 y_m = 0.30
@@ -388,21 +388,13 @@ def demo_truth():
     }
 
 
-def _meter(beam, places, *, rng, uv):
-    """Readings of a hand-held meter, 3 % off now and then, as TOML."""
-    lines = []
+def _meter(name, beam, places, *, rng, uv):
+    """Readings of a hand-held meter, 3 % off now and then, as rows of lamp_readings.csv."""
+    rows = []
     for distance, angle in places:
         value = float(beam.at(distance, angle)) * np.exp(0.03 * rng.standard_normal())
-        lines += [
-            "",
-            "[[lamps.readings]]",
-            f"distance_m = {distance}",
-            f"angle_deg = {angle}",
-            f"irradiance_w_m2 = {value:.4g}",
-        ]
-        if uv:
-            lines.append("uv_index = 0.0")
-    return "\n".join(lines) + "\n"
+        rows.append(f"{name},{distance},{angle},{value:.4g},{'0.0' if uv else ''}")
+    return rows
 
 
 def _demo_settings(rng):
@@ -412,10 +404,10 @@ def _demo_settings(rng):
         "tube": [(0.25, 0), (0.40, 0), (0.55, 0), (0.40, 30), (0.40, 50)],
         "heater": [(0.20, 0), (0.35, 0), (0.50, 0), (0.35, 30), (0.35, 50)],
     }
-    text = DEMO
+    rows = ["lamp,distance [m],angle [°],irradiance [W/m²],uv_index"]
     for name, beam in beams.items():
-        text = text.replace("{" + name + "}", _meter(beam, places[name], rng=rng, uv=name != "heater"))
-    return text, beams
+        rows += _meter(name, beam, places[name], rng=rng, uv=name != "heater")
+    return "\n".join(rows) + "\n", beams
 
 
 def room_air(times, mean, swing, *, rng):
@@ -428,10 +420,10 @@ def room_air(times, mean, swing, *, rng):
 
 
 def make_demo():
-    """Text of enclosure.toml, readings (wide tables by month) and truth of the demo."""
+    """Text of lamp_readings.csv, readings (wide tables by month) and truth of the demo."""
     rng = generator(SEED)
     text, beams = _demo_settings(rng)
-    record = assemble(tomllib.loads(text), None)
+    record = assemble(tomllib.loads(DEMO), None)
     lamps = [model.lamp_for(row, beams[row["id"]], uv_beam=None) for _, row in record.lamps.iterrows()]
     tables, truth = [], demo_truth() | {"warmest": {}}
     for month, (mean, swing) in DEMO_ROOM.items():
@@ -475,7 +467,8 @@ def write(folder):
             lines += [f"{t},{name},{v:.1f}" for t, v in zip(stamps, np.round(column.to_numpy(), 1) + 0.0)]
     folder.mkdir(parents=True, exist_ok=True)
     files = {
-        "enclosure.toml": text,
+        "enclosure.toml": DEMO,
+        "lamp_readings.csv": text,
         "readings.csv": "\n".join(lines) + "\n",
         "truth.json": json.dumps(truth, indent=2) + "\n",
     }
@@ -566,7 +559,7 @@ def random_enclosure(rng, faults=None, *, days=2, step_min=20, months=(1, 7)):
     uv = 0.0 if "no uv" in faults else targets["uv too high"] * reach**2
     lamps = lamps_with(intensity, uv, half)
     runs = [simulate(record, lamps, times=t, room_c=r) for t, r in zip(parts, room)]
-    _meter_rows(stated, lamps, rng, height, uv)
+    meter = _meter_rows(lamps, rng, height, uv)
     conditions = {
         name: pd.DataFrame(
             np.concatenate([c[name] for c, _ in runs]),
@@ -577,7 +570,7 @@ def random_enclosure(rng, faults=None, *, days=2, step_min=20, months=(1, 7)):
     }
     sensors = pd.concat([s for _, s in runs])
     wide = read_out(sensors, record.logger_info, rng=rng)
-    made = assemble(stated, _long(wide), input_hash="random")
+    made = assemble(stated, _long(wide), lamp_readings=meter, input_hash="random")
     highest = pd.DataFrame({name: values.max() for name, values in conditions.items()})
     lit = np.asarray(lamps[0].is_on(sensors.index.hour.to_numpy() + sensors.index.minute.to_numpy() / 60))
     highest["day_air_c"] = conditions["shade_air_c"][lit].max()
@@ -592,7 +585,7 @@ def random_enclosure(rng, faults=None, *, days=2, step_min=20, months=(1, 7)):
 
 
 def _random_settings(rng, faults):
-    """enclosure.toml of a random enclosure as parsed, and the beams of its lamps."""
+    """Settings of a random enclosure as parsed, and the beams of its lamps."""
     length, height = rng.uniform(0.8, 1.8), rng.uniform(0.5, 0.9)
     width = rng.uniform(0.45, 0.8)
     walls = str(rng.choice(["wood", "glass", "plastic"]))
@@ -727,14 +720,15 @@ def _intensity_for(record, lamps, wanted_c, air_c):
     return middle
 
 
-def _meter_rows(stated, lamps, rng, height, uv):
-    """Readings of a hand-held meter into the settings."""
-    for row, lamp in zip(stated["lamps"], lamps):
-        row["readings"] = []
+def _meter_rows(lamps, rng, height, uv):
+    """Readings of a hand-held meter before each lamp."""
+    rows = []
+    for lamp in lamps:
         wide = lamp.beam.half_angle_deg
         for share, angle in ((0.6, 0), (0.8, 0), (1.0, 0), (0.8, 0.5 * wide), (0.8, wide)):
             distance = round(share * height, 3)
             reading = {
+                "lamp": lamp.id,
                 "distance_m": distance,
                 "angle_deg": float(angle),
                 "irradiance_w_m2": float(lamp.beam.at(distance, angle) * np.exp(0.03 * rng.standard_normal())),
@@ -742,7 +736,8 @@ def _meter_rows(stated, lamps, rng, height, uv):
             }
             if lamp.uv_beam is not None and uv:
                 reading["uv_index"] = float(lamp.uv_beam.at(distance, angle) * np.exp(0.05 * rng.standard_normal()))
-            row["readings"].append(reading)
+            rows.append(reading)
+    return pd.DataFrame(rows)
 
 
 if __name__ == "__main__":

@@ -1,10 +1,15 @@
 """An enclosure folder turned into what the thermal model needs; what had to be assumed is said."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from fieldkit.captive import enclosure_model as model
 from fieldkit.captive.lamp_folder import lamps_of
 from fieldkit.captive.lamps import Beam
+
+# Open area of vents where it is not stated (m²): a hand's breadth by two (our choice).
+ASSUMED_VENTS_M2 = 0.02
 
 
 def setup_of(record, *, hour=13.0, month=0, room_temperature_c=None):
@@ -40,8 +45,12 @@ def setup_of(record, *, hour=13.0, month=0, room_temperature_c=None):
             lamps.append(model.lamp_for(row, model.assumed_beam(float(row["power_w"]), kind)))
     if room_temperature_c is None:
         room_temperature_c = _room(record, hour, month, lamps)
+    geometry = record.geometry
+    if geometry.vent_area_m2 is None:
+        geometry = replace(geometry, vent_area_m2=ASSUMED_VENTS_M2)
+        assumed.append(f"vent_area_m2 is not stated: {ASSUMED_VENTS_M2} m² were assumed.")
     setup = model.Setup(
-        geometry=record.geometry,
+        geometry=geometry,
         lamps=tuple(lamps),
         kinds=kinds,
         room_c=float(room_temperature_c),

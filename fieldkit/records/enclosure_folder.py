@@ -1,9 +1,7 @@
-"""The only reader of an enclosure folder: enclosure.toml and readings.csv, or every mistake said at once."""
+"""The only reader of an enclosure folder: enclosure.toml and its tables, or every mistake said at once."""
 
 import hashlib
-import io
 import re
-import warnings
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -11,15 +9,14 @@ import numpy as np
 import pandas as pd
 
 from fieldkit import core
-from fieldkit.records import cells, folder, schemas, settings, sheets, suspicions
+from fieldkit.records import cells, enclosure_tables, schemas, settings, sheets
 from fieldkit.records.enclosure_settings import NAME, SETTINGS, check
 from fieldkit.records.folder import Animal
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.spectra import read_spectrum
 
-READINGS = "readings"
 _LAMP = [s.key for s in SETTINGS if s.section == "lamps"]
-_READING = [s.key for s in SETTINGS if s.section == "lamps.readings"]
+_METER = ["lamp_id", "distance_m", "angle_deg", "irradiance_w_m2", "uv_index"]
 _POINT = [s.key for s in SETTINGS if s.section == "points.NAME"]
 
 
@@ -43,9 +40,9 @@ class Geometry:
     width_m: float
     height_m: float
     walls: str
-    vent_area_m2: float
     room_day_c: float
     room_night_c: float
+    vent_area_m2: float | None = None
     top: str | None = None
     wall_thickness_m: float | None = None
     vent_height_m: float | None = None
@@ -119,7 +116,8 @@ def read_enclosure(path):
     Parameters
     ----------
     path : str or pathlib.Path
-        Folder with enclosure.toml and readings.csv (time, logger_id, value; also .xlsx).
+        Folder with enclosure.toml and, as CSV files or as sheets of enclosure.xlsx: readings (of loggers: time,
+        logger_id, value, or a column for each logger), hand_readings and lamp_readings.
 
     Returns
     -------
@@ -144,13 +142,18 @@ def read_enclosure(path):
     problems, digest = _Problems(), hashlib.sha256()
     stated = _read_settings(path, problems, digest)
     spectra = _read_spectra(path, stated, problems, digest) if stated else {}
-    readings = None
-    if path.is_dir():
-        readings = _read_readings(path, stated or {}, problems, digest)
+    tables = enclosure_tables.read(path, stated or {}, problems, digest) if path.is_dir() else {}
     if problems.any_errors:
         raise EnclosureError(problems.table(), path)
     return assemble(
-        stated, readings, path=path, spectra=spectra, warnings=problems.table(), input_hash=digest.hexdigest()
+        stated,
+        tables["readings"],
+        hand_readings=tables["hand_readings"],
+        lamp_readings=tables["lamp_readings"],
+        path=path,
+        spectra=spectra,
+        warnings=problems.table(),
+        input_hash=digest.hexdigest(),
     )
 
 
@@ -179,7 +182,7 @@ def _read_settings(path, problems, digest):
             "The folder has no enclosure.toml, which describes the enclosure.",
             f"This folder has {near[0]}: is it the folder you mean? An enclosure is described in {NAME}."
             if near
-            else "Copy the one of the demo enclosure and change its numbers.",
+            else "Make a folder with it: fieldkit new FOLDER --enclosure.",
         )
         return None
     data = file.read_bytes()
@@ -210,149 +213,21 @@ def _read_spectra(path, stated, problems, digest):
     return found
 
 
-# --- readings.csv ---------------------------------------------------------------------------------------------------
-
-
-def _read_readings(path, stated, problems, digest):
-    files = [p for p in sorted(path.iterdir()) if p.stem.lower() == READINGS and p.suffix.lower() in _SUFFIXES]
-    if len(files) > 1:
-        problems.add(files[1].name, f"Readings stand in {files[0].name} too.", "Keep one of them here.")
-        return None
-    if not files:
-        logged = stated.get("loggers")
-        (problems.add if logged else problems.warn)(
-            "readings.csv",
-            "The folder has no readings.csv.",
-            "Add it, with the columns time, logger_id, value." if logged else "Add loggers and their readings.",
-        )
-        return None
-    file = files[0]
-    like_season = {k: v for k, v in stated.items() if k not in ("enclosure", "lamps", "points", "season")}
-    like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
-    if cells.clock_zone(like_season["site"]["timezone"]) is None:
-        like_season["site"]["timezone"] = "UTC"
-    tidy = (
-        _read_tidy(file, like_season, problems) if file.suffix.lower() == ".csv" and "columns" not in stated else None
-    )
-    if tidy is None:
-        raws = sheets.open_file(file, file.name, "loggers", file.name, like_season, problems, digest)
-        raws = [r for r in raws if len(r.cells)]
-        if not raws:
-            if not problems.any_errors:
-                problems.add(file.name, "This file has no readings yet.", "Add readings below its header.")
-            return None
-        return folder.read_table(raws, "loggers", like_season, problems, [])
-    frame, data_hash = tidy
-    digest.update(file.name.encode() + b"\0" + data_hash)
-    return _look(frame, file.name, like_season, problems)
-
-
-def _look(frame, name, stated, problems):
-    """Hold readings against each other, as for a season; loggers without anything odd are let through at once."""
-    names = list(frame["logger_id"].cat.categories)
-    loggers = settings.section(stated, "loggers")
-    codes = frame["logger_id"].cat.codes.to_numpy()
-    odd = [n for i, n in enumerate(names) if not _plain(frame[codes == i], loggers.get(n))]
-    stated = stated | {"loggers": {k: v for k, v in loggers.items() if k in odd or k not in names}}
-    chosen = np.flatnonzero(np.isin(codes, [names.index(n) for n in odd]))
-    part = frame.iloc[chosen].reset_index(drop=True)
-    part["logger_id"] = part["logger_id"].astype("str")
-    where = pd.DataFrame({"file": name, "row": chosen + 2})
-    kept = suspicions.look(part.assign(place=chosen), where, "loggers", stated, problems)["place"]
-    if len(kept) == len(chosen):
-        return frame
-    return frame.drop(index=np.setdiff1d(chosen, kept)).reset_index(drop=True)
-
-
-def _plain(rows, logger):
-    """Whether nothing in a logger's readings is worth a second look."""
-    if not isinstance(logger, dict) or logger.get("role") not in schemas.ALL_ROLES or len(rows) < 5:
-        return False
-    low, high = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].usual
-    values, when = rows["value"].to_numpy(), rows["time"].astype("int64").to_numpy()
-    steps, change = np.diff(when), np.diff(values)
-    if not (np.all(steps == steps[0]) and steps[0] > 0 and np.all((values >= low) & (values <= high))):
-        return False
-    if rows["time"].iloc[-1] > pd.Timestamp.now(tz="UTC"):
-        return False
-    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
-        return False
-    moved = np.flatnonzero(np.r_[True, change != 0, True])
-    longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
-    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
-
-
-_SUFFIXES = (".csv", ".xlsx", ".xlsm")
-
-
-def _read_tidy(file, stated, problems):
-    """A file in plain form, read at full speed; None when anything in it needs the careful reader.
-
-    A year of minutes from ten loggers has five million rows.
-    """
-    data = file.read_bytes()
-    # Exact form only: whatever else a person may write is the careful reader's.
-    head = re.match(rb"time,logger_id,value\r?\n(\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?),", data)
-    if head is None:
-        return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        try:
-            frame = pd.read_csv(
-                io.BytesIO(data),
-                dtype={"logger_id": "category", "value": "float64"},
-                parse_dates=["time"],
-                index_col=False,
-                keep_default_na=False,
-                na_values={"value": sorted(cells.MISSING)},
-            )
-        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
-            return None
-    moments = frame["time"]
-    # Every row has as many colons as the first: a date without a time of day is not midnight.
-    if moments.dtype.kind != "M" or moments.isna().any() or data.count(b":") != len(frame) * head[1].count(b":"):
-        return None
-    names = frame["logger_id"].cat.categories
-    plain = [n for n in names if n == cells.tidy(n) and not cells.is_missing(n)]
-    if len(plain) != len(names):
-        return None
-    values = frame["value"]
-    if values.isin(cells.CODES).any() or np.isinf(values).any():
-        return None
-    target = cells.clock_zone(stated["site"]["timezone"])
-    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
-    base = cells.clock_zone(settings.section(stated, "clocks").get("loggers", "")) or target
-    zones = [cells.clock_zone(loggers.get(n, {}).get("timezone", "")) or base for n in names]
-    owner = frame["logger_id"].cat.codes.to_numpy()
-    utc = np.empty(len(frame), dtype="datetime64[ns]")
-    for zone in dict.fromkeys(zones):
-        rows = np.isin(owner, [i for i, z in enumerate(zones) if z is zone])
-        local = moments[rows]
-        try:
-            aware = local.dt.tz_localize(zone, ambiguous="raise", nonexistent="raise")
-        except ValueError:
-            unstated = pd.Series(pd.NaT, index=local.index, dtype="timedelta64[ns]")
-            aware, wrong, notes = cells.place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
-            for say, found in ((problems.add, wrong), (problems.warn, notes)):
-                for index, problem, remedy in found:
-                    say(file.name, problem, remedy, row=index + 2, column="time", value=local[index])
-        utc[rows] = aware.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()
-    frame["time"] = pd.Series(utc, index=frame.index).dt.tz_localize("UTC").dt.tz_convert(target)
-    for name, logger in loggers.items():
-        if logger.get("role") in schemas.ALL_ROLES and name in names:
-            dimension = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].dimension
-            unit = schemas.find_unit(logger.get("unit", ""), dimension)
-            if unit not in (None, (1.0, 0.0)):
-                rows = frame["logger_id"] == name
-                frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
-    return frame, hashlib.sha256(data).digest()
-
-
 # --- the record -----------------------------------------------------------------------------------------------------
 
 
-def assemble(stated, readings, *, path=None, spectra=None, warnings=None, input_hash=""):
-    """Make the record from settings that were checked and readings (time, logger_id, value in standard units).
+def assemble(
+    stated,
+    readings,
+    *,
+    hand_readings=None,
+    lamp_readings=None,
+    path=None,
+    spectra=None,
+    warnings=None,
+    input_hash="",
+):
+    """Make the record from settings that were checked and tables in standard units.
 
     Parameters
     ----------
@@ -360,6 +235,10 @@ def assemble(stated, readings, *, path=None, spectra=None, warnings=None, input_
         enclosure.toml as parsed.
     readings : pandas.DataFrame or None
         Columns time, logger_id, value.
+    hand_readings : pandas.DataFrame, optional
+        Columns time, point and those of `enclosure_tables.HAND_ROLES`; each quantity at each point becomes a logger.
+    lamp_readings : pandas.DataFrame, optional
+        Columns lamp, distance_m, angle_deg, irradiance_w_m2, uv_index.
     path, spectra, warnings, input_hash
         As in `EnclosureRecord`.
 
@@ -375,13 +254,11 @@ def assemble(stated, readings, *, path=None, spectra=None, warnings=None, input_
         room_day_c=float(room["day"]),
         room_night_c=float(room["night"]),
     )
-    lamps, meter = [], []
+    lamps = []
     for lamp in stated.get("lamps", []):
         row = {k: lamp.get(k) for k in _LAMP}
         row["aim"] = None if row["aim"] == "down" else row["aim"]
         lamps.append(row)
-        for reading in lamp.get("readings", []):
-            meter.append({"lamp_id": lamp["id"], "angle_deg": 0.0} | reading)
     lamps = pd.DataFrame(lamps, columns=_LAMP)
     for column in ("power_w", "x_m", "y_m", "height_m", "distance_to_nearest_reach_m", "set_point_c"):
         lamps[column] = lamps[column].astype(float)
@@ -408,7 +285,9 @@ def assemble(stated, readings, *, path=None, spectra=None, warnings=None, input_
             }
         )
     columns = ["logger_id", "point_id", "zone", "role", "unit", "error", "size_m", "shortwave_absorptivity"]
-    info = pd.DataFrame(loggers, columns=columns)
+    by_hand, hand = _by_hand(hand_readings, stated, zone_of)
+    info = pd.DataFrame(loggers + by_hand, columns=columns)
+    parts = [part for part in (readings, hand) if part is not None]
     return EnclosureRecord(
         path=path,
         name=box["name"],
@@ -417,15 +296,49 @@ def assemble(stated, readings, *, path=None, spectra=None, warnings=None, input_
         geometry=geometry,
         animal=Animal(**{k: animal.get(k) for k in Animal.__dataclass_fields__}),
         lamps=lamps,
-        lamp_readings=pd.DataFrame(meter, columns=["lamp_id", *_READING]),
+        lamp_readings=_meter(lamp_readings),
         spectra=spectra or {},
         points=points,
         logger_info=info,
-        readings=_dress(readings, info, box["timezone"]),
+        readings=_dress(pd.concat(parts, ignore_index=True) if parts else None, info, box["timezone"]),
         warnings=Problems().table() if warnings is None else warnings,
         input_hash=input_hash,
         settings=stated,
     )
+
+
+def _meter(table):
+    """Readings of a meter that faces a lamp; straight in front where no angle is said."""
+    if table is None:
+        return pd.DataFrame(columns=_METER)
+    out = table.rename(columns={"lamp": "lamp_id"}).reindex(columns=_METER)
+    out["angle_deg"] = out["angle_deg"].astype(float).fillna(0.0)
+    return out.reset_index(drop=True)
+
+
+def _by_hand(table, stated, zone_of):
+    """What was read by hand, as loggers (one a quantity and point) and their readings."""
+    if table is None:
+        return [], None
+    instruments, loggers, parts = settings.section(stated, "instruments"), [], []
+    for column, role in enclosure_tables.HAND_ROLES.items():
+        read = table[table[column].notna()] if column in table else table.iloc[:0]
+        for point, rows in read.groupby("point", sort=False):
+            name = f"{role.replace('_', ' ')} by hand, {point}"
+            loggers.append(
+                {
+                    "logger_id": name,
+                    "point_id": point,
+                    "zone": zone_of[point],
+                    "role": role,
+                    "unit": schemas.RANGES[schemas.ALL_ROLES[role][0]].unit,
+                    "error": float(instruments.get(column, {}).get("error", np.nan)),
+                    "size_m": np.nan,
+                    "shortwave_absorptivity": np.nan,
+                }
+            )
+            parts.append(pd.DataFrame({"time": rows["time"], "logger_id": name, "value": rows[column]}))
+    return loggers, pd.concat(parts, ignore_index=True).sort_values(["logger_id", "time"], kind="stable")
 
 
 def _dress(readings, info, timezone):

@@ -9,6 +9,8 @@ from fieldkit.records.schemas import Setting
 
 NAME = "enclosure.toml"
 MATERIALS = ("glass", "wood", "plastic", "mesh")
+# Enclosures larger than this are asked about: their keeper may have written feet (our choice).
+LARGE_M = 2.5
 KINDS = ("heat", "visible", "uv", "heat and uv", "dark heater", "heat mat")
 ZONES = ("basking site", "warm end", "cool end", "retreat")
 
@@ -33,7 +35,7 @@ length_m = 0.07
 mass_g = 12
 shortwave_absorptivity = 0.87
 
-# One [[lamps]] for each lamp, and under it one [[lamps.readings]] for each reading of a meter that faces the lamp.
+# One [[lamps]] for each lamp.
 [[lamps]]
 id = "basking"
 kind = "heat"
@@ -47,16 +49,6 @@ off = "20:00"
 guarded = true
 fixed = true
 distance_to_nearest_reach_m = 0.25
-
-[[lamps.readings]]
-distance_m = 0.25
-angle_deg = 0
-irradiance_w_m2 = 610
-
-[[lamps.readings]]
-distance_m = 0.40
-angle_deg = 0
-irradiance_w_m2 = 255
 
 [points.B1]
 x_m = 0.25
@@ -96,7 +88,7 @@ SETTINGS = (
     Setting("enclosure", "walls", "text", "what the walls are made of", True, allowed=MATERIALS),
     Setting("enclosure", "top", "text", "what the lid is made of, when that differs", allowed=MATERIALS),
     Setting("enclosure", "wall_thickness_m", "number", "thickness of the walls", False, "m", (0.0001, 0.5)),
-    Setting("enclosure", "vent_area_m2", "number", "open area of all vents together", True, "m²", (0.0, 20.0)),
+    Setting("enclosure", "vent_area_m2", "number", "open area of all vents together", False, "m²", (0.0, 20.0)),
     Setting(
         "enclosure", "vent_height_m", "number", "height between the low and the high vents", False, "m", (0.0, 10.0)
     ),
@@ -134,18 +126,6 @@ SETTINGS = (
         "°C",
         (-20.0, 90.0),
     ),
-    Setting("lamps.readings", "distance_m", "number", "from the lamp's front to the meter", True, "m", (0.01, 20.0)),
-    Setting("lamps.readings", "angle_deg", "number", "off the lamp's axis", False, "°", (0.0, 90.0)),
-    Setting(
-        "lamps.readings",
-        "irradiance_w_m2",
-        "number",
-        "reading of a meter that faces the lamp",
-        False,
-        "W/m²",
-        (0.0, 20_000.0),
-    ),
-    Setting("lamps.readings", "uv_index", "number", "UV index, meter facing the lamp", False, "", (0.0, 100.0)),
     Setting("points.NAME", "x_m", "number", "along the length, from the left wall", True, "m", (0.0, 20.0)),
     Setting("points.NAME", "y_m", "number", "from the front wall", True, "m", (0.0, 20.0)),
     Setting("points.NAME", "z_m", "number", "above the floor", True, "m", (0.0, 10.0)),
@@ -160,6 +140,8 @@ SETTINGS = (
         for s in schemas.SETTINGS
         if s.section == "loggers.NAME" and s.key in ("error", "timezone", "size_m", "shortwave_absorptivity")
     ),
+    Setting("loggers.NAME", "column", "text", "header of its column, in an export with a column for each logger"),
+    *(s for s in schemas.SETTINGS if s.section == "instruments.NAME"),
     *(s for s in schemas.SETTINGS if s.section in ("dates", "numbers")),
 )
 
@@ -169,7 +151,7 @@ def check(stated, lines, problems):
     declared = {}
     for setting in SETTINGS:
         declared.setdefault(setting.section, []).append(setting)
-    known = {s.removesuffix(".NAME") for s in declared if s != "lamps.readings"} | set(schemas.FREE_SECTIONS)
+    known = {s.removesuffix(".NAME") for s in declared} | set(schemas.FREE_SECTIONS)
     for section in stated:
         if section not in known:
             problems.warn(
@@ -185,7 +167,7 @@ def check(stated, lines, problems):
             problems.add(NAME, "This should be a section.", f"Write [{section}] on its own line.", column=section)
         else:
             _check_section(section, declared[section], content, lines, problems)
-    for group in ("points", "loggers"):
+    for group in ("points", "loggers", "instruments"):
         content = stated.get(group, {})
         if isinstance(content, list) or not isinstance(content, dict):
             problems.add(
@@ -219,7 +201,9 @@ def _check_section(section, keys, content, lines, problems, *, header=None):
     rest = [k for k in keys if k not in own]
     settings.check_section(section, rest, plain, lines, problems, header=header)
     for setting in own:
-        if setting.key in content:
+        if content.get(setting.key) == "FILL IN":
+            wrong = settings.wrong(setting, "FILL IN")
+        elif setting.key in content:
             wrong = _WRONG[setting.kind](content[setting.key])
         elif setting.required:
             wrong = (
@@ -301,7 +285,6 @@ def _check_lamps(stated, declared, lines, problems):
         stated["lamps"] = []
         return
     blocks = iter(_blocks(lines, "lamps"))
-    reading_blocks = iter(_blocks(lines, "lamps.readings"))
     seen = set()
     for number, lamp in enumerate(lamps, start=1):
         here = next(blocks, lines)
@@ -326,28 +309,39 @@ def _check_lamps(stated, declared, lines, problems):
                 row=settings.row_of(here, "lamps", None),
                 column=label,
             )
-        readings = lamp.get("readings", [])
-        if not isinstance(readings, list) or not all(isinstance(r, dict) for r in readings):
-            problems.add(NAME, "Readings of a lamp are a list.", "Write [[lamps.readings]] for each.", column=label)
-            lamp["readings"] = []
-            continue
-        for reading in readings:
-            there = next(reading_blocks, lines)
-            _check_section(
-                f"{label}.readings", declared["lamps.readings"], reading, there, problems, header="lamps.readings"
+        if "readings" in lamp:
+            problems.add(
+                NAME,
+                "Readings of a lamp do not stand here.",
+                "Write them into lamp_readings.csv: one row each, with the lamp's id.",
+                row=settings.row_of(here, "lamps", None),
+                column=label,
             )
-            if not {"irradiance_w_m2", "uv_index"} & set(reading):
-                problems.add(
-                    NAME,
-                    "This reading has neither irradiance_w_m2 nor uv_index.",
-                    "Write what the meter read, or take the reading out.",
-                    row=settings.row_of(there, "lamps.readings", None),
-                    column=f"{label}.readings",
-                )
 
 
 def _check_across(stated, lines, problems):
     box = stated["enclosure"]
+    longest = max(box[k] for k in ("length_m", "width_m", "height_m"))
+    if longest > LARGE_M:
+        problems.warn(
+            NAME,
+            f"This enclosure is {longest:g} m large, the size of a room.",
+            f"Nothing, if it is. Lengths are metres: {longest:g} feet would be {longest * 0.3048:.2g} m.",
+            row=settings.row_of(lines, "enclosure", "length_m"),
+            column="enclosure.length_m",
+            value=box["length_m"],
+        )
+    number_columns = schemas.ENCLOSURE_TABLES["hand_readings"].columns
+    for name in stated.get("instruments", {}):
+        if name not in number_columns or not number_columns[name].metadata["quantity"]:
+            known = [c for c, d in number_columns.items() if d.metadata["quantity"]]
+            problems.add(
+                NAME,
+                "No column of hand_readings has this name.",
+                settings.closest(name, known),
+                row=settings.row_of(lines, f"instruments.{name}", None),
+                column=f"instruments.{name}",
+            )
     size = {"x_m": box["length_m"], "y_m": box["width_m"], "z_m": box["height_m"]}
     for name, point in stated.get("points", {}).items():
         for key, most in size.items():

@@ -208,17 +208,17 @@ def read_table(raws, table, stated, problems, sources):
         return None
     frame = pd.concat(parts, ignore_index=True)
     where = pd.concat(wheres, ignore_index=True)
-    order = [c for c in schemas.TABLES[table].columns if c in frame.columns]
+    order = [c for c in schemas.ALL_TABLES[table].columns if c in frame.columns]
     frame = frame[order + [c for c in frame.columns if c not in order]]
     _validate(frame, where, table, problems)
     frame = suspicions.look(frame, where, table, stated, problems)
-    if "used" in schemas.TABLES[table].columns and "used" in frame and frame["used"].notna().all():
+    if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
         frame["used"] = frame["used"].astype("int64")
     return frame
 
 
 def _read_part(raw, table, stated, problems, sources):
-    schema = schemas.TABLES[table]
+    schema = schemas.ALL_TABLES[table]
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
         column, unit = headers.match(name, table, stated, raw.file, problems, raw.header_row)
@@ -281,7 +281,7 @@ def _say(wrong, file, column, problems):
 
 
 def _say_missing_columns(raw, table, columns, stated, problems):
-    schema = schemas.TABLES[table]
+    schema = schemas.ALL_TABLES[table]
     said = headers.renamed(table, stated)
     free = [n for n in raw.header if n not in columns.values() and headers.base(n) not in said]
     needed = [c for c, declared in schema.columns.items() if declared.required and c not in columns]
@@ -436,7 +436,7 @@ def _any_written(column):
 
 
 def _read_times(raw, table, columns, frame, stated, problems, bad):
-    schema = schemas.TABLES[table]
+    schema = schemas.ALL_TABLES[table]
     season = settings.section(stated, "season")
     days_of_season = [season.get(k) if isinstance(season.get(k), dt.date) else None for k in ("first_day", "last_day")]
     dates = settings.section(stated, "dates")
@@ -503,7 +503,7 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
 
 def _validate(frame, where, table, problems):
     """Hold a table against its declaration; what could not be read was said already."""
-    declared = schemas.TABLES[table]
+    declared = schemas.ALL_TABLES[table]
     present = declared.remove_columns([c for c in declared.columns if c not in frame.columns])
     try:
         present.validate(frame, lazy=True)
@@ -522,7 +522,7 @@ def _validate(frame, where, table, problems):
 
 def _why_outside(check, table, column, value):
     if check == "not_nullable":
-        return _why_empty(schemas.TABLES[table].columns[column].description)
+        return _why_empty(schemas.ALL_TABLES[table].columns[column].description)
     if check == "allowed":
         return "This is neither 1 nor 0.", "Write 1 or 0."
     if check == "whole":

@@ -4,7 +4,7 @@ import re
 
 from fieldkit.records import schemas, settings
 
-_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c")
+_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c", "_m", "_deg")
 
 
 def split_unit(header):
@@ -70,7 +70,7 @@ def match(header, table, stated, file, problems, row):
     header = renamed(table, stated).get(base(header), header)
     plain, unit = split_unit(header)
     name = base(plain)
-    schema = schemas.TABLES[table]
+    schema = schemas.ALL_TABLES[table]
     column = next((c for c in schema.columns if name in (c, stem(c))), None)
     spelled = unit
     if column is None:

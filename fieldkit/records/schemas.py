@@ -38,6 +38,14 @@ UNITS = {
         "Pa": (0.01, 0.0, ("pa",)),
         "inHg": (33.86389, 0.0, ("inhg",)),
     },
+    "length": {
+        "m": (1.0, 0.0, ("m", "metre", "metres", "meter", "meters")),
+        "cm": (0.01, 0.0, ("cm", "centimetres", "centimeters")),
+        "mm": (0.001, 0.0, ("mm",)),
+        "in": (0.0254, 0.0, ("in", "inch", "inches", '"')),
+        "ft": (0.3048, 0.0, ("ft", "foot", "feet")),
+    },
+    "angle": {"°": (1.0, 0.0, ("°", "deg", "degree", "degrees"))},
     "none": {"": (1.0, 0.0, ("", "-", "1", "index", "count", "uvi", "uvindex"))},
 }
 # Units people do write in these columns and that cannot be turned into the column's own.
@@ -93,6 +101,10 @@ RANGES = {
     "rain": Range("rain", "mm", (0.0, 1900.0), (0.0, 200.0), _WMO + ": 1825 mm in a day"),
     "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": 1084.8 hPa at sea level"),
     "count": Range("none", "", (0.0, 10_000.0), (0.0, 200.0), "common practice, no source"),
+    "distance": Range("length", "m", (0.01, 20.0), (0.03, 3.0), "common practice, no source"),
+    "angle": Range("angle", "°", (0.0, 90.0), (0.0, 90.0), "by definition"),
+    "beam": Range("irradiance", "W/m²", (0.0, 20_000.0), (0.0, 3000.0), "common practice, no source"),
+    "lamp_uv": Range("none", "", (0.0, 100.0), (0.0, 20.0), "common practice, no source"),
 }
 
 # What a logger can be there for, and the range its readings are held to.
@@ -294,6 +306,74 @@ TABLES = {
     ),
 }
 
+# What an enclosure folder has besides its loggers.
+ENCLOSURE_TABLES = {
+    "hand_readings": _table(
+        "hand_readings",
+        "one look at one point of the enclosure, with whatever was read there by hand",
+        {
+            "time": _column("time", "when it was read, local time", **_TIME),
+            "point": _column(
+                "text",
+                "which point: a name that has a [points.NAME] in enclosure.toml",
+                required=True,
+                filled=True,
+                example="basking",
+            ),
+            "shade_air_c": _column(
+                "number",
+                "air temperature, thermometer shaded from lamps and clear of warm surfaces",
+                quantity="air",
+                example="24.5",
+            ),
+            "surface_c": _column(
+                "number", "temperature of what the animal lies on, lamps burning", quantity="surface", example="38.0"
+            ),
+            "irradiance_w_m2": _column(
+                "number",
+                "radiation falling on the point, sensor level; not lux",
+                quantity="irradiance",
+                example="420",
+            ),
+            "uv_index": _column("number", "UV index, meter level at the point", quantity="uv", example="2.4"),
+            "operative_c": _column(
+                "number", "temperature in a copper model of the animal at the point", quantity="probe", example="36.0"
+            ),
+            "humidity_percent": _column("number", "relative humidity", quantity="humidity", example="45"),
+            "notes": _NOTES,
+        },
+        key=("point", "time"),
+        one_of=(("shade_air_c", "surface_c", "irradiance_w_m2", "uv_index", "operative_c", "humidity_percent"),),
+    ),
+    "lamp_readings": _table(
+        "lamp_readings",
+        "one reading of a meter that faces one lamp, all other lamps off",
+        {
+            "lamp": _column(
+                "text", "which lamp: an id from enclosure.toml", required=True, filled=True, example="basking-lamp"
+            ),
+            "distance_m": _column(
+                "number",
+                "from the middle of the lamp's front to the meter",
+                required=True,
+                filled=True,
+                quantity="distance",
+                example="0.30",
+            ),
+            "angle_deg": _column(
+                "number", "off the lamp's axis; empty = 0, straight in front", quantity="angle", example="0"
+            ),
+            "irradiance_w_m2": _column(
+                "number", "radiation, meter facing the lamp; not lux", quantity="beam", example="540"
+            ),
+            "uv_index": _column("number", "UV index, meter facing the lamp", quantity="lamp_uv", example="2.1"),
+            "notes": _NOTES,
+        },
+        one_of=(("irradiance_w_m2", "uv_index"),),
+    ),
+}
+ALL_TABLES = TABLES | ENCLOSURE_TABLES
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -369,7 +449,7 @@ def column_range(table, column):
     >>> column_range("choices", "surface_c").limits
     (-95.0, 100.0)
     """
-    quantity = TABLES[table].columns[column].metadata["quantity"]
+    quantity = ALL_TABLES[table].columns[column].metadata["quantity"]
     return RANGES[quantity] if quantity else None
 
 
@@ -391,8 +471,17 @@ def find_unit(text, dimension):
     return None
 
 
-def data_dictionary():
+def data_dictionary(*, tables=None, settings=None, file="season.toml"):
     """Every column of every table and every setting, as one table.
+
+    Parameters
+    ----------
+    tables : dict of str to pandera.DataFrameSchema, optional
+        Those of a season folder by default.
+    settings : sequence of Setting, optional
+        Those of season.toml by default.
+    file : str
+        Name of the file that holds the settings.
 
     Returns
     -------
@@ -406,7 +495,7 @@ def data_dictionary():
     '°C'
     """
     rows = []
-    for name, schema in TABLES.items():
+    for name, schema in (TABLES if tables is None else tables).items():
         either = {c for group in schema.metadata["one_of"] for c in group}
         for column, declared in schema.columns.items():
             row = {
@@ -416,7 +505,8 @@ def data_dictionary():
                 "meaning": declared.description,
                 "example": declared.metadata["example"],
             }
-            if limits := column_range(name, column):
+            quantity = declared.metadata["quantity"]
+            if limits := RANGES[quantity] if quantity else None:
                 row |= {
                     "unit": limits.unit,
                     "lowest": f"{limits.limits[0]:g}",
@@ -425,9 +515,9 @@ def data_dictionary():
                     "limits from": limits.source,
                 }
             rows.append(row)
-    for setting in SETTINGS:
+    for setting in SETTINGS if settings is None else settings:
         row = {
-            "table": f"season.toml [{setting.section}]",
+            "table": f"{file} [{setting.section}]",
             "column": setting.key,
             "unit": setting.unit,
             "required": "yes" if setting.required else "no",
@@ -438,7 +528,7 @@ def data_dictionary():
             row |= {"lowest": f"{setting.limits[0]:g}", "highest": f"{setting.limits[1]:g}"}
         rows.append(row)
     for section, meaning in FREE_SECTIONS.items():
-        rows.append({"table": f"season.toml [{section}]", "column": "(your own)", "required": "no", "meaning": meaning})
+        rows.append({"table": f"{file} [{section}]", "column": "(your own)", "required": "no", "meaning": meaning})
     columns = ["table", "column", "unit", "required", "lowest", "highest", "usual", "meaning", "example", "limits from"]
     return pd.DataFrame(rows, columns=columns).fillna("")
 
@@ -464,8 +554,13 @@ def data_dictionary_markdown():
     return "\n".join(lines)
 
 
-def data_dictionary_html():
+def data_dictionary_html(*, tables=None, settings=None, file="season.toml"):
     """The data dictionary as a piece of HTML (no page around it).
+
+    Parameters
+    ----------
+    tables, settings, file
+        As in `data_dictionary`.
 
     Examples
     --------
@@ -473,9 +568,11 @@ def data_dictionary_html():
     '<h3>choices</h3>'
     """
     parts = []
-    for name, part in data_dictionary().groupby("table", sort=False):
+    known = TABLES if tables is None else tables
+    words = data_dictionary(tables=tables, settings=settings, file=file)
+    for name, part in words.groupby("table", sort=False):
         parts.append(f"<h3>{html.escape(name)}</h3>")
-        if name in TABLES:
-            parts.append(f"<p>One row is {html.escape(TABLES[name].description)}.</p>")
+        if name in known:
+            parts.append(f"<p>One row is {html.escape(known[name].description)}.</p>")
         parts.append(part.drop(columns="table").to_html(index=False, border=0))
     return "\n".join(parts)

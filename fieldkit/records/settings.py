@@ -215,10 +215,10 @@ def wrong(setting, value):
         if setting.limits and not setting.limits[0] <= value <= setting.limits[1]:
             low, high = setting.limits
             unit = "" if setting.unit == "0–1" else setting.unit
-            return (
-                f"This lies outside {low:g} to {high:g}{' ' + unit if unit else ''}.",
-                f"Correct it: {setting.meaning}.",
-            )
+            remedy = f"Correct it: {setting.meaning}."
+            if unit == "m" and high <= 25:
+                remedy += f" In metres: {value:g} cm are {value / 100:g}, {value:g} inches {value * 0.0254:.3g}."
+            return f"This lies outside {low:g} to {high:g}{' ' + unit if unit else ''}.", remedy
     elif setting.kind == "flag":
         if not isinstance(value, bool):
             return "This should be true or false.", "Write true or false, without quotation marks."

@@ -64,8 +64,11 @@ def find(path, stated, problems, digest):
     return found
 
 
-def open_file(file, label, table, rival, stated, problems, digest):
-    """Open one CSV file or workbook; what it holds as a list of `RawTable`."""
+def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None):
+    """Open one CSV file or workbook; what it holds as a list of `RawTable`.
+
+    `sheet` names the one sheet of a workbook that is wanted; a workbook without it gives nothing.
+    """
     try:
         data = file.read_bytes()
     except OSError as error:
@@ -78,7 +81,7 @@ def open_file(file, label, table, rival, stated, problems, digest):
     suffix = file.suffix.lower()
     digest.update(label.encode() + b"\0" + data)
     if data[:4] == b"PK\x03\x04" and suffix in _WORKBOOKS:
-        return _open_workbook(data, label, table, rival, stated, problems)
+        return _open_workbook(data, label, table, rival, stated, problems, sheet)
     if suffix in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         problems.add(
             label,
@@ -147,7 +150,7 @@ def _open_text(data, label, table, rival, stated, problems):
     )
 
 
-def _open_workbook(data, label, table, rival, stated, problems):
+def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
     import openpyxl
     from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
@@ -174,7 +177,9 @@ def _open_workbook(data, label, table, rival, stated, problems):
         return []
     epoch = 1904 if book.epoch == CALENDAR_MAC_1904 else 1900
     chosen = {title: title.strip().lower() for title in sheets if title.strip().lower() in schemas.TABLES}
-    if table is not None:
+    if sheet is not None:
+        chosen = {title: table for title in sheets if title.strip().lower() == sheet}
+    elif table is not None:
         own = [title for title, name in chosen.items() if name == table]
         title = own[0] if own else next(iter(sheets))
         chosen = {title: table}
@@ -228,7 +233,7 @@ def _fill_merged(written, rows, place, problems):
 def _best_header(rows, table, stated):
     """Position of the row that looks most like the header, how many names it knows, and how many cells it has."""
     names = [table] if table else list(schemas.TABLES)
-    declared = [c for n in names for c in schemas.TABLES[n].columns]
+    declared = [c for n in names for c in schemas.ALL_TABLES[n].columns]
     known = {headers.base(c) for c in declared} | {headers.stem(c) for c in declared}
     known |= set().union(*(headers.renamed(n, stated) for n in names))
     best = (0, -1, 0)

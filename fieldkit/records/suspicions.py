@@ -111,7 +111,7 @@ class _Note:
 
 
 def _outside_usual(note):
-    for column in note.frame.columns.intersection(list(schemas.TABLES[note.table].columns)):
+    for column in note.frame.columns.intersection(list(schemas.ALL_TABLES[note.table].columns)):
         limits = schemas.column_range(note.table, column)
         if limits is not None:
             _warn_unusual(note, pd.Series(True, index=note.frame.index), column, limits)
@@ -133,7 +133,7 @@ def _outside_season(note, stated):
     season = stated.get("season", {})
     now = pd.Timestamp.now(tz="UTC") + pd.Timedelta(days=1)
     for column in ("time", "date"):
-        if column not in note.frame or column not in schemas.TABLES[note.table].columns:
+        if column not in note.frame or column not in schemas.ALL_TABLES[note.table].columns:
             continue
         values = note.frame[column]
         future = values > (now if column == "time" else now.tz_localize(None))
@@ -155,7 +155,7 @@ def _outside_season(note, stated):
 
 def _same_id_twice_written(note):
     for column in ("animal_id", "place_id", "station_id", "logger_id"):
-        if column not in note.frame or column not in schemas.TABLES[note.table].columns:
+        if column not in note.frame or column not in schemas.ALL_TABLES[note.table].columns:
             continue
         counts = note.frame[column].dropna().value_counts()
         seen = {}
@@ -172,7 +172,7 @@ def _same_id_twice_written(note):
 
 
 def _mostly_empty(note):
-    for column, declared in schemas.TABLES[note.table].columns.items():
+    for column, declared in schemas.ALL_TABLES[note.table].columns.items():
         if column in note.frame and declared.metadata["kind"] == "number" and declared.required:
             empty = note.frame[column].isna()
             if empty.mean() > EMPTY_SHARE:
@@ -333,7 +333,7 @@ def _loggers(note, stated):
 def _repeats(note):
     """Rows to keep: a reading that stands there twice is kept once; two readings of one moment are a mistake."""
     keep = pd.Series(True, index=note.frame.index)
-    key = [c for c in schemas.TABLES[note.table].metadata["key"] if c in note.frame]
+    key = [c for c in schemas.ALL_TABLES[note.table].metadata["key"] if c in note.frame]
     if note.table == "choices" or len(key) < 2:
         return keep
     known = note.frame[note.frame[key].notna().all(axis=1)]
@@ -363,6 +363,7 @@ def _series(note, ids, column, keep, *, stuck, spikes, season=None):
     if moment not in note.frame:
         return
     frame = note.frame[keep & note.frame[moment].notna()].sort_values(moment, kind="stable")
+    gaps = {}
     for name, rows in frame.groupby(ids, sort=False):
         if len(rows) < 5:
             continue
@@ -374,14 +375,11 @@ def _series(note, ids, column, keep, *, stuck, spikes, season=None):
         lost = np.maximum(np.round(steps / usual).astype(int) - 1, 0)
         if lost.sum():
             longest = int(np.argmax(lost))
-            note.at(
-                rows.index[longest + 1],
-                moment,
-                f"{name} has no reading at {lost.sum():,} of {len(rows) + lost.sum():,} times (one is due every "
-                f"{_span(usual)}); the longest gap, {_span(steps[longest])}, ends here.",
-                "Nothing, if the gap is known; gaps are not filled.",
-                "warning",
-            )
+            end = rows.index[longest + 1]
+            words = f"has no reading at {lost.sum():,} of {len(rows) + lost.sum():,} times (one is due every "
+            words += f"{_span(usual)}); the longest gap, {_span(steps[longest])}, ends here."
+            same = (times[end], _span(steps[longest])) if note.table == "loggers" else name
+            gaps.setdefault(same, []).append((end, str(name), words, _span(steps[longest])))
         _short_of_season(note, name, times, usual, season, moment)
         before, after = values.diff().to_numpy(), -values.diff(-1).to_numpy()
         close = np.r_[False, steps <= 7200] & np.r_[steps <= 7200, False]
@@ -406,6 +404,13 @@ def _series(note, ids, column, keep, *, stuck, spikes, season=None):
                     "Check whether the logger had stopped; if so, clear those readings.",
                     "warning",
                 )
+    for found in gaps.values():
+        end, name, words, span = found[0]
+        if len(found) > 1:
+            # A pause of all of them is one thing to look at, not one a logger.
+            name = ", ".join(one[1] for one in found)
+            words = f"have no readings at some times; the longest gap of all of them, {span}, ends here."
+        note.at(end, moment, f"{name} {words}", "Nothing, if the gap is known; gaps are not filled.", "warning")
 
 
 def _short_of_season(note, name, times, usual, season, moment):
