@@ -11,11 +11,18 @@ OK, BROKEN, MISTAKE, STOPPED = 0, 1, 2, 130
 
 
 def new(arguments):
-    """Make a season folder that is ready to fill."""
-    from fieldkit.records.template import new_folder
+    """Make a season or enclosure folder that is ready to fill."""
+    if arguments.enclosure:
+        from fieldkit.captive import targets
+        from fieldkit.records import enclosure_template
 
-    folder = new_folder(arguments.folder)
-    print(f"Made {folder}. Start with README.txt in it; then fill in season.toml and the tables you use.")
+        folder = enclosure_template.new_folder(arguments.folder, targets=targets.template())
+        settings = "enclosure.toml"
+    else:
+        from fieldkit.records.template import new_folder
+
+        folder, settings = new_folder(arguments.folder), "season.toml"
+    print(f"Made {folder}. Start with README.txt in it; then fill in {settings} and the tables you use.")
     return OK
 
 
@@ -127,20 +134,23 @@ def audit(arguments):
     from fieldkit.captive import audit as room
     from fieldkit.captive import targets
     from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.records.problems import as_text
     from fieldkit.report import audit_text, card
 
-    if (arguments.targets is None) == (arguments.season is None):
-        raise FieldkitError("Give either --targets FILE or --season DIR, from which the targets are taken.")
-    if arguments.targets is not None:
-        aims = targets.load(arguments.targets)
-    else:
+    if arguments.targets is not None and arguments.season is not None:
+        raise FieldkitError("Give --targets FILE or --season DIR, not both.")
+    enclosure = read_enclosure(arguments.folder)
+    if arguments.season is not None:
         from fieldkit.records.folder import read_season
 
         aims = targets.from_season(read_season(arguments.season))
-    enclosure = read_enclosure(arguments.folder)
+    else:
+        aims = targets.load(arguments.targets or enclosure.path / "targets.toml")
     coverage, light = room.light_of(enclosure, aims)
     found = room.audit(enclosure, aims, coverage=coverage, light=light)
     print(audit_text.text(found))
+    if len(enclosure.warnings):
+        print(f"\nIn the files: {as_text(enclosure.warnings, arguments.folder)}")
     if arguments.save_targets is not None:
         print(f"\nTargets saved: {aims.save(arguments.save_targets)}")
     if arguments.card is not None:
@@ -174,8 +184,11 @@ def _parser():
         sub.set_defaults(run=function)
         return sub
 
-    sub = verb(new, "new", "make a season folder that is ready to fill; nothing is overwritten")
+    sub = verb(new, "new", "make a season or enclosure folder that is ready to fill; nothing is overwritten")
     sub.add_argument("folder", help="the folder to make")
+    sub.add_argument(
+        "--enclosure", action="store_true", help="for an enclosure to audit, not for a season in the field"
+    )
     sub = verb(check, "check", "say every mistake of a season folder, without analysing it")
     sub.add_argument("folder", help="folder with season.toml and the tables")
     sub = verb(writeup, "writeup", "turn a season folder into a finished write-up")
@@ -200,8 +213,8 @@ def _parser():
         "mean that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a ceiling is broken or "
         "a danger was found."
     )
-    sub.add_argument("folder", help="folder with enclosure.toml and readings.csv")
-    sub.add_argument("--targets", metavar="FILE", help="targets file, .toml or .json")
+    sub.add_argument("folder", help="folder with enclosure.toml; fieldkit new FOLDER --enclosure makes one")
+    sub.add_argument("--targets", metavar="FILE", help="targets file, .toml or .json; by default the folder's own")
     sub.add_argument("--season", metavar="DIR", help="take the targets from this season folder instead (half a minute)")
     sub.add_argument("--save-targets", metavar="FILE", help="save the targets, .toml or .json; nothing is overwritten")
     sub.add_argument("--card", metavar="FILE", help="write a setup card, .html (and .pdf where WeasyPrint is there)")

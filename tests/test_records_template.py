@@ -149,10 +149,10 @@ def test_an_empty_folder_may_be_used(tmp_path):
 
 
 def test_a_failure_leaves_no_half_folder(tmp_path, monkeypatch):
-    def full(path):
+    def full(path, *_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(template, "_workbook", full)
+    monkeypatch.setattr(template, "workbook", full)
     with pytest.raises(OSError, match="No space"):
         template.new_folder(tmp_path / "new")
     assert list(tmp_path.iterdir()) == []
@@ -173,7 +173,7 @@ def test_notebooks_come_set_to_the_folder_and_without_the_results_of_the_demo(tm
     book = {"cells": [{"cell_type": "markdown", "metadata": {}, "source": "# Ü"}, cell], "metadata": {}}
     for place in ("01_start_here.ipynb", "classroom/lesson.ipynb"):
         (source / place).write_text(json.dumps(book))
-    template._copy_notebooks(source, tmp_path / "copy")
+    template.copy_notebooks(source, tmp_path / "copy")
     for place, up in (("01_start_here.ipynb", ".."), ("classroom/lesson.ipynb", "../..")):
         code = json.loads((tmp_path / "copy" / place).read_text(encoding="utf-8"))["cells"][1]
         assert "".join(code["source"]).startswith(f'season_folder = "{up}"  # None')

@@ -54,6 +54,8 @@ UV_CEILING = 8.0
 # Human skin on stone or glass: 10 minutes' contact, ISO 13732-1 (value from a secondary source). What a reptile's skin
 # bears is not known; a reptile often does not leave a surface that burns it.
 CONTACT_CEILING_C = 48.0
+CONTACT_SOURCE = "human skin on stone for 10 minutes, ISO 13732-1 (from a secondary source); no reptile limit is known"
+UV_SOURCE = "very high for people (WHO 2002)"
 # Shares of level sunlight above and below which a place is in full sun or full shade (common practice, no source).
 FULL_SUN, FULL_SHADE = 0.75, 0.25
 # Fewer places taken than this describe no month of their own (common practice, no source).
@@ -242,6 +244,90 @@ def from_text(text, *, kind, name="targets"):
         notes=tuple(str(n) for n in whole.get("notes", ())),
         name=name,
     )
+
+
+def template():
+    """Text of a targets.toml for a new enclosure: two ceilings that hold at once, and room for the keeper's own.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> from_text(template(), kind="toml").table[["target", "high", "ceiling"]].values.tolist()
+    [['surface_c', 48.0, True], ['uv_index', 8.0, True]]
+    """
+    zones = "; ".join(f"{n}: {low:g} to {high:g}" for n, (low, high) in UV_ZONES.items())
+    return f"""\
+# What the enclosure is held against: one [[target]] block each. The two below are about burns and UV of people, not
+# about your animal: add your own targets below, each with its source, or let a season of field records give them:
+# fieldkit audit FOLDER --season MY_SEASON (this file is then not read; --save-targets keeps what the season gave).
+#
+# target  one of {", ".join(list(UNITS)[:6])},
+#         {", ".join(list(UNITS)[6:])}
+# zone    one of {", ".join(ZONES)}
+# low, high  the range in °C, W/m², UV index, h or share of the floor; one of them will do
+# period  day, night or all; month = 1 to 12, or 0 for all year
+# ceiling = true  high must never be passed
+# basis   one of {", ".join(BASES)}; source: where the number is from, in words
+
+# species = "the animal these are for"
+invented = false
+
+[[target]]
+target = "surface_c"
+high = {CONTACT_CEILING_C}
+ceiling = true
+basis = "standard"
+source = "{CONTACT_SOURCE}"
+
+[[target]]
+target = "uv_index"
+high = {UV_CEILING}
+ceiling = true
+basis = "standard"
+source = "{UV_SOURCE}"
+
+# The numbers below show the form only: they are no advice for any animal. Take the # away and put in your own.
+# [[target]]
+# target = "shade_air_c"
+# zone = "cool end"
+# period = "day"
+# low = 20
+# high = 26
+# basis = "literature"
+# source = "book, page"
+
+# [[target]]
+# target = "shade_air_c"
+# zone = "whole"
+# period = "night"
+# low = 15
+# high = 20
+# basis = "literature"
+# source = "book, page"
+
+# [[target]]
+# target = "surface_c"
+# zone = "basking site"
+# period = "day"
+# low = 32
+# high = 42
+# basis = "literature"
+# source = "book, page"
+
+# UV index by how much an animal basks, groups 1 (least) to 4 (Ferguson et al. 2010, limits from memory):
+# {zones}
+# [[target]]
+# target = "uv_index"
+# zone = "basking site"
+# period = "day"
+# low = 1.0
+# high = 2.6
+# basis = "literature"
+# source = "Ferguson et al. 2010, group 3"
+"""
 
 
 def load(path):
@@ -582,8 +668,7 @@ def ceilings(choices, level_w_m2=None):
     if hottest < CONTACT_CEILING_C:
         basis, why = "field", f"hottest surface on which one of {used['surface_c'].notna().sum()} animals was found"
     else:
-        hottest, basis = CONTACT_CEILING_C, "standard"
-        why = "human skin on stone for 10 minutes, ISO 13732-1 (from a secondary source); no reptile limit is known"
+        hottest, basis, why = CONTACT_CEILING_C, "standard", CONTACT_SOURCE
     if np.isfinite(hottest):
         rows.append(_row("surface_c", high=hottest, ceiling=True, basis=basis, source=why))
     if "uv_index" in used and used["uv_index"].notna().sum() >= FEWEST_PLACES:
@@ -605,7 +690,7 @@ def ceilings(choices, level_w_m2=None):
                 high=UV_CEILING,
                 ceiling=True,
                 basis="standard",
-                source="very high for people (WHO 2002); no field reading set it lower",
+                source=f"{UV_SOURCE}; no field reading set it lower",
             )
         )
     if level_w_m2 is not None and level_w_m2.notna().any():

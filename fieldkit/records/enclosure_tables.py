@@ -11,6 +11,7 @@ import pandas as pd
 
 from fieldkit.records import cells, folder, headers, schemas, settings, sheets, suspicions
 from fieldkit.records.enclosure_settings import NAME
+from fieldkit.records.problems import Problems
 
 WORKBOOK = "enclosure.xlsx"
 # Sheets and files by name, and the declared table each is.
@@ -168,7 +169,7 @@ def _raws(path, name, table, stated, problems, digest):
 def _readings(path, stated, problems, digest):
     plain = path / "readings.csv"
     others = [p for p in path.iterdir() if p.stem.lower() == "readings" and p.name != plain.name]
-    if plain.is_file() and not others and "columns" not in stated and not (path / WORKBOOK).exists():
+    if plain.is_file() and not others and "columns" not in stated and not _book_has_readings(path, stated):
         fast = _read_tidy(plain, stated, problems)
         if fast is not None:
             frame, data_hash = fast
@@ -191,6 +192,17 @@ def _readings(path, stated, problems, digest):
         parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), []))
     parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
     return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
+
+
+def _book_has_readings(path, stated):
+    """Whether the workbook holds readings; what is wrong with it is said when it is read in earnest."""
+    book = path / WORKBOOK
+    if not book.is_file():
+        return False
+    raws = sheets.open_file(
+        book, book.name, "loggers", "readings", stated, Problems(), hashlib.sha256(), sheet="readings"
+    )
+    return any(len(raw.cells) for raw in raws)
 
 
 class _NoSilent:

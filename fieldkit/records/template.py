@@ -45,6 +45,11 @@ def new_folder(path):
     FieldkitError
         When something is there already: nothing is overwritten.
     """
+    return make_folder(path, _fill)
+
+
+def make_folder(path, fill):
+    """Make a folder whole or not at all; `fill` writes into it. Nothing that is there is overwritten."""
     path = Path(path).expanduser()
     if path.is_dir() and any(path.iterdir()):
         raise FieldkitError(
@@ -60,7 +65,7 @@ def new_folder(path):
     except OSError as error:
         raise FieldkitError(f"No folder can be made at {path} ({error.strerror}). Choose another place.") from error
     try:
-        _fill(half)
+        fill(half)
         half.chmod(0o755)
         if path.is_dir():
             path.rmdir()
@@ -76,13 +81,13 @@ def _fill(folder):
         (folder / f"{table}.csv").write_text(
             ",".join(template_headers(table)) + "\r\n", encoding="utf-8-sig", newline=""
         )
-    _workbook(folder / "season.xlsx")
+    workbook(folder / "season.xlsx", schemas.TABLES, readme())
     for paper in ("A4", "Letter"):
         (folder / f"field_sheet_{paper}.html").write_text(field_sheet(paper=paper), encoding="utf-8")
     (folder / "README.txt").write_text(readme(), encoding="utf-8")
     body = f"<h1>What every column means</h1>\n{schemas.data_dictionary_html()}"
-    (folder / "data_dictionary.html").write_text(_page("What every column means", body, _SCREEN), encoding="utf-8")
-    _copy_notebooks(resource_dir("notebooks"), folder / "notebooks")
+    (folder / "data_dictionary.html").write_text(page_to_read("What every column means", body), encoding="utf-8")
+    copy_notebooks(resource_dir("notebooks"), folder / "notebooks")
 
 
 def template_headers(table):
@@ -94,7 +99,7 @@ def template_headers(table):
     'shade_air [°C]'
     """
     names = []
-    for column in schemas.TABLES[table].columns:
+    for column in schemas.ALL_TABLES[table].columns:
         limits = schemas.column_range(table, column)
         names.append(f"{headers.stem(column)} [{limits.unit}]" if limits and limits.dimension != "none" else column)
     return names
@@ -205,7 +210,11 @@ Cautions
 """
 
 
-def _workbook(path):
+def workbook(path, tables, words, *, lists=None):
+    """Write a workbook to fill in: a sheet a table (name: declaration), limits and drop-downs in its columns.
+
+    `words` tell how to fill it; `lists` gives columns whose choices are not declared, as column: words.
+    """
     import openpyxl
     from openpyxl.styles import Alignment, Font, PatternFill
     from openpyxl.utils import get_column_letter
@@ -218,20 +227,20 @@ def _workbook(path):
     how.page_setup.orientation = "landscape"
     how.page_setup.fitToHeight = 0
     how.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    for row, line in enumerate(readme().splitlines(), start=1):
+    for row, line in enumerate(words.splitlines(), start=1):
         cell = spreadsheet.put(how, row, 1, line.strip())
         cell.alignment = Alignment(wrap_text=True, vertical="top")
         # Some programs do not fit the height of a row to wrapped text by themselves.
         how.row_dimensions[row].height = 15 * (1 + len(line) // 105)
     how["A1"].font = Font(bold=True, size=14)
     formats = {"time": "yyyy-mm-dd hh:mm", "date": "yyyy-mm-dd", "text": "@", "word": "@"}
-    for table, schema in schemas.TABLES.items():
+    for table, schema in tables.items():
         sheet = book.create_sheet(table)
         sheet.freeze_panes = "A2"
         sheet.page_setup.orientation = "landscape"
         sheet.page_setup.fitToHeight = 0
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        names = template_headers(table)
+        names = template_headers(schema.name)
         for position, (name, (column, declared)) in enumerate(zip(names, schema.columns.items()), start=1):
             letter = get_column_letter(position)
             kind = declared.metadata["kind"]
@@ -242,7 +251,7 @@ def _workbook(path):
             width = sheet.column_dimensions[letter]
             width.width = 18 if kind in ("time", "date") else max(11, len(name) + 2)
             width.number_format = formats.get(kind, "General")
-            rule = _rule(table, column, kind)
+            rule = _rule(schema.name, column, kind, (lists or {}).get(column))
             rule.prompt = f"{declared.description}. Example: {declared.metadata['example']}"[:255]
             rule.promptTitle = name[:32]
             rule.showInputMessage = True
@@ -251,11 +260,14 @@ def _workbook(path):
     book.save(path)
 
 
-def _rule(table, column, kind):
+def _rule(table, column, kind, choices=None):
     """Drop-down or limits of one column; a warning, so that an odd reading can still be written."""
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    if column == "used":
+    if choices:
+        rule = DataValidation(type="list", formula1=f'"{",".join(choices)}"', errorStyle="information")
+        rule.error = "This is a new name: write it as in the settings file, the same way every time."
+    elif column == "used":
         rule = DataValidation(type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop")
         rule.error = "1 = the animal was here, 0 = it could have been."
     elif kind == "word":
@@ -280,11 +292,13 @@ def _rule(table, column, kind):
     return rule
 
 
-def _copy_notebooks(source, target):
-    """Copy the guided notebooks, set to the new folder and without the demo's results."""
+def copy_notebooks(source, target, *, only=None):
+    """Copy the guided notebooks (`only` these), set to the new folder and without the demo's results."""
     for file in sorted(source.rglob("*")):
         inside = file.relative_to(source)
         # Code beside the notebooks serves the tests.
+        if only is not None and str(inside) not in only:
+            continue
         if file.is_dir() or file.suffix == ".py" or any(part.startswith((".", "_")) for part in inside.parts):
             continue
         copy = target / inside
@@ -299,7 +313,8 @@ def _copy_notebooks(source, target):
                 continue
             cell["outputs"], cell["execution_count"] = [], None
             if "parameters" in cell["metadata"].get("tags", []):
-                text = "".join(cell["source"]).replace("season_folder = None", f'season_folder = "{up}"', 1)
+                name = "season_folder" if only is None else "enclosure_folder"
+                text = "".join(cell["source"]).replace(f"{name} = None", f'{name} = "{up}"', 1)
                 cell["source"] = text.splitlines(keepends=True)
         copy.write_text(json.dumps(book, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
@@ -388,7 +403,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
         "by eye: so many steps in a direction drawn by lot. Read all places of a set within minutes, after the animal "
         "has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
-        f"your shadow away. Leave a cell empty if it was not read.</p>{_table(shown, rows)}{care}</section>"
+        f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}{care}</section>"
     )
     shown = [n for n in template_headers("scans") if n not in ("observer", "body_temperature [°C]")]
     blank = "<tr>" + "<td></td>" * len(shown) + "</tr>"
@@ -396,9 +411,14 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         f"<section><h1>{html.escape(title)}: scans</h1>{blanks}"
         "<p>One look at each animal (or one count of those that do the same) at times fixed beforehand, say every 15 "
         "minutes. Animals that do not bask tell as much as those that do: write them too. Behaviour: "
-        f"{', '.join(schemas.BEHAVIOURS)}.</p>{_table(shown, [blank] * 12)}{care}</section>"
+        f"{', '.join(schemas.BEHAVIOURS)}.</p>{table_to_fill(shown, [blank] * 12)}{care}</section>"
     )
     return page_to_print(f"{title} ({paper})", choices + scans, paper=paper, row="8mm" if paper == "A4" else "8.4mm")
+
+
+def page_to_read(title, body):
+    """A page for the screen; body is HTML."""
+    return _page(title, body, _SCREEN)
 
 
 def page_to_print(title, body, *, paper, row):
@@ -407,7 +427,8 @@ def page_to_print(title, body, *, paper, row):
     return _page(title, body, _PAPER.format(paper=paper, width=width, row=row))
 
 
-def _table(names, rows):
+def table_to_fill(names, rows):
+    """A table to write in: headers as in the template, rows of cells as HTML."""
     head = "".join(
         f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>" for n in names
     )

@@ -1,0 +1,150 @@
+"""A new enclosure folder: ready to fill, read back once filled, audited with little, never written over."""
+
+import re
+import shutil
+import tomllib
+
+import openpyxl
+import pandas as pd
+import pytest
+from test_records_template import _Balance
+
+import fieldkit
+from fieldkit import cli
+from fieldkit.captive import targets
+from fieldkit.core import FieldkitError
+from fieldkit.records import enclosure_template, schemas, template
+from fieldkit.records.enclosure_settings import SETTINGS
+from fieldkit.records.enclosure_tables import TABLES
+
+ANSWERS = {
+    **{"name": '"Shelf"', "length_m": "1.2", "width_m": "0.6", "height_m": "0.6", "walls": '"wood"'},
+    **{"room_temperature_c": "{ day = 21, night = 18 }", "timezone": '"America/New_York"', "species": '"ridge lizard"'},
+    **{"id": '"basking-lamp"', "kind": '"heat"', "power_w": "100", "on": '"08:00"', "off": '"20:00"'},
+    **{"guarded": "true", "fixed": "true", "distance_to_nearest_reach_m": "0.4", "mass_g": "12"},
+    **{"substrate": '"slate"'},
+}
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    return enclosure_template.new_folder(tmp_path_factory.mktemp("new") / "mine", targets=targets.template())
+
+
+@pytest.fixture
+def new(made, tmp_path):
+    return shutil.copytree(made, tmp_path / "mine")
+
+
+def fill(folder, *, everything=False):
+    """Answer every FILL IN, places by the example behind it; with `everything`, what stands behind # too."""
+    lines = []
+    for line in (folder / "enclosure.toml").read_text(encoding="utf-8").splitlines():
+        asked = re.match(r'(\w+) = "FILL IN" # (.*)', line)
+        if asked:
+            example = re.search(r"such as ([\d.]+)$", asked[2])
+            line = f"{asked[1]} = {ANSWERS.get(asked[1]) or example[1]}"
+        elif everything:
+            line = re.sub(r"^# (\[|[a-z_0-9]+ = )", r"\1", line)
+        lines.append(line)
+    (folder / "enclosure.toml").write_text("\n".join(lines), encoding="utf-8")
+    return folder
+
+
+def test_every_setting_stands_in_the_template_or_in_the_dictionary(made):
+    text = (made / "enclosure.toml").read_text(encoding="utf-8")
+    words = (made / "data_dictionary.html").read_text(encoding="utf-8")
+    for setting in SETTINGS:
+        assert f"<td>{setting.key}</td>" in words, setting
+        asked = setting.section.split(".")[0] in ("enclosure", "animal", "lamps", "points")
+        if asked and setting.key not in ("invented",):
+            assert re.search(rf"^#? ?{setting.key} = ", text, re.M), setting
+    for table, schema in TABLES.items():
+        assert f"<h3>{table}</h3>" in words
+        assert all(f"<td>{column}</td>" in words for column in schema.columns)
+
+
+def test_an_empty_folder_gives_sentences(new):
+    with pytest.raises(fieldkit.EnclosureError) as caught:
+        fieldkit.read_enclosure(new)
+    assert set(caught.value.problems["problem"]) == {"This is still to be filled in."}
+    assert len(caught.value.problems) == (new / "enclosure.toml").read_text(encoding="utf-8").count('= "FILL IN"')
+
+
+def test_filled_without_readings_it_can_be_read_and_lists_what_to_measure(new, capsys):
+    fill(new)
+    assert not len(fieldkit.read_enclosure(new).warnings)
+    assert cli.main(["audit", str(new)]) == cli.OK
+    said = capsys.readouterr().out
+    assert "2 not measured" in said and "What to measure next" in said and "safe" not in said.replace("unsafe", "")
+
+
+def test_everything_offered_behind_a_sign_is_true_toml(new):
+    fill(new, everything=True)
+    text = (new / "enclosure.toml").read_text(encoding="utf-8")
+    assert set(tomllib.loads(text)["instruments"]) == {"shade_air_c", "surface_c", "irradiance_w_m2", "uv_index"}
+    for table, schema in TABLES.items():
+        example = [f'"{c.metadata["example"]}"' for c in schema.columns.values()]
+        if table != "readings":
+            with (new / f"{table}.csv").open("a", encoding="utf-8") as file:
+                file.write(",".join(example) + "\n")
+    (new / "readings.csv").write_text("Date Time,Probe 2 (°F)\n2026-05-14 10:20,75.2\n", encoding="utf-8")
+    record = fieldkit.read_enclosure(new)
+    assert record.lamp_readings[["distance_m", "irradiance_w_m2"]].to_numpy().tolist() == [[0.3, 540.0]]
+    hand = record.readings[record.readings["logger_id"].astype(str).str.contains("by hand")]
+    assert len(hand) == 6 and set(hand["zone"]) == {"basking site"}
+    assert record.readings.loc[record.readings["logger_id"] == "air-cool", "value"].tolist() == pytest.approx([24.0])
+
+
+def test_the_workbook_reads_back(new):
+    fill(new)
+    book = openpyxl.load_workbook(new / "enclosure.xlsx")
+    assert book.sheetnames == ["how to fill", *TABLES]
+    for table, schema in TABLES.items():
+        assert [c.value for c in book[table][1]] == template.template_headers(schema.name)
+    hand = book["hand_readings"]
+    lists = [r for r in hand.data_validations.dataValidation if r.type == "list"]
+    assert [r.formula1 for r in lists] == ['"basking,warm,cool,retreat"']
+    rows = [(pd.Timestamp("2026-05-14 13:00"), "basking", None, 41.5), (pd.Timestamp("2026-05-14 13:02"), "cool", 24.5)]
+    for number, row in enumerate(rows, start=2):
+        for column, value in enumerate(row, start=1):
+            value = value.to_pydatetime() if isinstance(value, pd.Timestamp) else value
+            hand.cell(number, column, value)
+    book.save(new / "enclosure.xlsx")
+    record = fieldkit.read_enclosure(new)
+    assert dict(zip(record.readings["zone"], record.readings["value"])) == {"cool end": 24.5, "basking site": 41.5}
+
+
+def test_only_its_notebooks_come_along_set_to_the_folder(made):
+    names = sorted(p.name for p in (made / "notebooks").iterdir())
+    assert tuple(names) == enclosure_template.NOTEBOOKS
+    for name in names:
+        assert 'enclosure_folder = \\"..\\"' in (made / "notebooks" / name).read_text(encoding="utf-8")
+
+
+def test_nothing_is_written_over(new, capsys):
+    before = {p: p.read_bytes() for p in new.rglob("*") if p.is_file()}
+    with pytest.raises(FieldkitError, match="nothing was changed"):
+        enclosure_template.new_folder(new, targets="")
+    assert cli.main(["new", str(new), "--enclosure"]) == cli.MISTAKE
+    assert {p: p.read_bytes() for p in new.rglob("*") if p.is_file()} == before
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_sheet_prints_alone_and_says_what_to_take_care_of(paper):
+    page = enclosure_template.sheet(paper=paper)
+    reader = _Balance()
+    reader.feed(page)
+    assert reader.open == [] and reader.links == []
+    assert f"size: {paper} landscape" in page
+    for word in ("residual-current", "UV glasses", "vet", "lux meter", "guarded"):
+        assert word in page
+    for table in schemas.ENCLOSURE_TABLES:
+        for header in template.template_headers(table):
+            assert header.replace("_", "_<wbr>") in page
+
+
+def test_the_targets_offered_behind_a_sign_are_targets():
+    text = re.sub(r"^# (\[\[|[a-z]+ = )", r"\1", targets.template(), flags=re.M).replace("ceiling = true  high", "# ")
+    read = targets.from_text(text, kind="toml")
+    assert len(read.table) == 6 and read.table["ceiling"].sum() == 2 and not read.invented
