@@ -205,12 +205,12 @@ def test_the_class_finds_what_its_lizards_chose_on():
 
 
 @pytest.mark.parametrize("explore", [figures.explore_thermometer, figures.explore_choice])
-def test_sliders_redraw_the_figure_and_its_words(explore, monkeypatch, capsys):
-    shown, updates = [], []
+def test_sliders_redraw_the_figure_and_its_words(explore, monkeypatch):
+    shown, pictures, below = [], [], []
 
     class Handle:
-        def update(self, picture, **_):
-            updates.append(picture.data)
+        def update(self, thing, **_):
+            (below if isinstance(thing, dict) else pictures).append(thing)
 
     def display(thing, **_):
         shown.append(thing)
@@ -218,16 +218,17 @@ def test_sliders_redraw_the_figure_and_its_words(explore, monkeypatch, capsys):
 
     monkeypatch.setattr(ipython_display, "display", display)
     explore()
-    box, still = shown
-    *sliders, words = box.children
-    first = words.value
-    assert capsys.readouterr().out.strip() and still.data.startswith(b"\x89PNG")
+    box, still, words = shown
+    *sliders, sentence = box.children
+    first = sentence.value
+    assert words["text/plain"] and still.data.startswith(b"\x89PNG")
     for slider in sliders:
         slider.value = slider.max
-    assert len(updates) == len(sliders) and updates[-1] != still.data and words.value != first
+    assert len(pictures) == len(below) == len(sliders)
+    assert pictures[-1].data != still.data and below[-1] != words and sentence.value != first
     for slider in sliders:
         slider.value = slider.min
-    assert updates[-1].startswith(b"\x89PNG")
+    assert pictures[-1].data.startswith(b"\x89PNG")
 
 
 # --- the folder -------------------------------------------------------------------------------------------------------

@@ -100,15 +100,17 @@ class Renderer:
 
     def _outputs(self, cell, figures):
         caption = cell.metadata.get("fieldkit", {}).get("caption") or _first_comment(cell.source)
-        shown = [o for o in cell.outputs if o.output_type in ("display_data", "execute_result")]
-        described = [alt for o in shown if (alt := o.metadata.get("image/png", {}).get("alt", ""))]
+        # The words of a figure stand under it already.
+        shown = [
+            o
+            for o in cell.outputs
+            if o.output_type in ("display_data", "execute_result")
+            and not o.metadata.get("fieldkit", {}).get("words_of_figure")
+        ]
         blocks = []
         for output in cell.outputs:
             if output.output_type == "stream" and output.name == "stdout":
-                # What `show` printed stands under the figure already.
                 text = _ANSI.sub("", output.text)
-                for words in described:
-                    text = re.sub(r"\s+".join(map(re.escape, words.split())), "", text)
                 if text.strip():
                     blocks.append(Markup('<pre class="printed">{}</pre>').format(text.strip("\n")))
             elif output in shown:

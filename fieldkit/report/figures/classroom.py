@@ -5,7 +5,7 @@ import numpy as np
 from fieldkit.field import classroom
 from fieldkit.physics import sensors
 from fieldkit.report.figures.readings import sun_and_shade
-from fieldkit.report.figures.style import COLOURS, describe, look, new_axes, png
+from fieldkit.report.figures.style import COLOURS, describe, folded, look, new_axes, png
 
 _COVER_LOOK = {
     "black card": (COLOURS["used"], "s", "-"),
@@ -163,22 +163,23 @@ def _live(ipywidgets, sliders, draw, alt):
     """Sliders, a sentence and a figure that follow them; the stored output is the figure at the start."""
     from IPython.display import Image, display
 
-    words = ipywidgets.HTML()
+    sentence = ipywidgets.HTML()
 
-    def picture():
-        figure, sentence = draw(**{name: slider.value for name, slider in sliders.items()})
-        words.value = sentence
+    def drawn():
+        figure, sentence.value = draw(**{name: slider.value for name, slider in sliders.items()})
         described = describe(figure, alt)
-        return Image(png(figure), format="png", alt=described), described
+        picture = Image(png(figure), format="png", alt=described), {"image/png": {"alt": described}}
+        return picture, folded(figure, alt)
 
-    image, described = picture()
-    display(ipywidgets.VBox([*sliders.values(), words]))
-    handle = display(image, metadata={"image/png": {"alt": described}}, display_id=True)
-    print(described)
+    (image, metadata), words = drawn()
+    display(ipywidgets.VBox([*sliders.values(), sentence]))
+    picture = display(image, metadata=metadata, display_id=True)
+    below = display(words, raw=True, display_id=True)
 
     def redraw(_):
-        image, described = picture()
-        handle.update(image, metadata={"image/png": {"alt": described}})
+        (image, metadata), words = drawn()
+        picture.update(image, metadata=metadata)
+        below.update(words, raw=True)
 
     for slider in sliders.values():
         slider.observe(redraw, names="value")

@@ -1,6 +1,7 @@
 """One look for every figure, and the words that stand for it when it cannot be seen."""
 
 import contextlib
+import html
 import io
 import os
 import re
@@ -336,9 +337,9 @@ def title_of(figure):
 
 
 def show(figure, alt):
-    """Show a figure in a notebook with alt text, and print that text.
+    """Show a figure in a notebook with alt text, and below it, folded, the same text to read.
 
-    nbval compares printed text and never pictures, so the printed numbers are what a rerun is checked on; a reader who
+    nbval compares the folded text and never pictures, so the numbers in it are what a rerun is checked on; a reader who
     cannot see the figure reads the same words. While a write-up is made (see `KEEP`) the figure is also kept as PNG
     and SVG with its numbers as CSV.
 
@@ -352,14 +353,37 @@ def show(figure, alt):
     from IPython.display import Image, display
 
     figure = getattr(figure, "figure", figure)
-    sentences = _words(figure, alt)
-    words = " ".join(sentences)
+    words = describe(figure, alt)
     metadata = {"image/png": {"alt": words}}
     folder = os.environ.get(KEEP)
     if folder:
-        metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "caption": title_of(figure) or alt}
+        metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "shows": alt, "finding": title_of(figure)}
     display(Image(png(figure), format="png", alt=words), metadata=metadata)
-    print("\n".join(sentences))
+    display(folded(figure, alt), raw=True, metadata={"fieldkit": {"words_of_figure": True}})
+
+
+def folded(figure, alt):
+    """Words of a figure as what a notebook displays: HTML to unfold, and plain text where there is none."""
+    sentences = _words(figure, alt)
+    lines = "<br>".join(map(html.escape, sentences))
+    return {
+        "text/html": f"<details><summary>The figure in words and numbers</summary><p>{lines}</p></details>",
+        "text/plain": "\n".join(sentences),
+    }
+
+
+def say(*sentences):
+    """Show sentences in a notebook, each a paragraph that wraps between words.
+
+    Parameters
+    ----------
+    *sentences : str
+        Such as the sentence of a result.
+    """
+    from IPython.display import display
+
+    paragraphs = "".join(f"<p>{html.escape(sentence)}</p>" for sentence in sentences)
+    display({"text/html": paragraphs, "text/plain": "\n".join(sentences)}, raw=True)
 
 
 def png(figure, *, dpi=RC["savefig.dpi"]):
