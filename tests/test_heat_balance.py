@@ -30,7 +30,7 @@ def random_weather(rng, count):
 def random_body(rng):
     return Body(
         characteristic_dimension_m=10 ** rng.uniform(-3, 0.3),
-        shape=rng.choice(["cylinder", "sphere", "plate"]),
+        shape=rng.choice(["cylinder", "sphere", "plate", "upper face"]),
         shortwave_absorptivity=rng.uniform(0.1, 1),
         emissivity=rng.uniform(0.1, 1),
         silhouette_fraction=rng.uniform(0.05, 0.5),
@@ -134,7 +134,7 @@ def test_radiative_conductances_and_black_bodies_of_the_textbook():
         assert answer["heat_loss_slope_w_m2_k"] == pytest.approx(rise, rel=1e-4)
 
 
-@pytest.mark.parametrize("shape", ["cylinder", "sphere", "plate"])
+@pytest.mark.parametrize("shape", ["cylinder", "sphere", "plate", "upper face"])
 @pytest.mark.parametrize("wind", [0.0, 0.01, 1.0, 20.0])
 def test_without_sun_in_a_room_the_body_is_as_warm_as_the_air(shape, wind):
     body = Body(characteristic_dimension_m=0.03, shape=shape)
@@ -170,7 +170,7 @@ def test_monotone_in_sun_wind_and_size():
     base = {"air_temperature_c": 25.0, "sky_longwave_w_m2": 400.0}
     sun = np.linspace(0, 600, 60)
     wind = np.linspace(0, 20, 60)
-    for shape in ("cylinder", "sphere", "plate"):
+    for shape in ("cylinder", "sphere", "plate", "upper face"):
         body = Body(characteristic_dimension_m=0.03, shape=shape)
         by_sun = heat.operative_temperature(wind_speed_m_s=0.5, absorbed_shortwave_w_m2=sun, body=body, **base)
         assert np.all(np.diff(by_sun) > 0)

@@ -30,6 +30,27 @@ def test_nusselt_equals_the_ht_library(prandtl):
         assert ours == pytest.approx(ht.conv_free_immersed.Nu_vertical_plate_Churchill(prandtl, number), rel=1e-7)
 
 
+def test_upper_face_is_mcadams_on_area_over_perimeter():
+    # ht: McAdams (1985), with the length a quarter of the side of a square; Nu and Ra there count with that length.
+    for quarter in (1e3, 1e5, 4e6, 2e7, 1e9):
+        for warm in (True, False):
+            ours = convection.nusselt_free(64 * quarter, 0.71, shape="upper face", warm=warm)
+            theirs = 4 * ht.conv_free_immersed.Nu_horizontal_plate_McAdams(0.71, quarter / 0.71, buoyancy=warm)
+            # Between the two ranges of the warm face (Ra 4.7e6 to 1e7) ours takes the larger, 6 % at most.
+            assert ours == pytest.approx(theirs, rel=1e-9)
+
+
+def test_air_rises_from_a_warm_face_and_stays_on_a_cold_one():
+    given = {"air_temperature_c": 25.0, "wind_speed_m_s": 0.0, "characteristic_dimension_m": 0.15}
+    warm, cold = (
+        convection.convection_coefficient(surface_temperature_c=t, shape="upper face", **given) for t in (45.0, 5.0)
+    )
+    upright = convection.convection_coefficient(surface_temperature_c=45.0, shape="plate", **given)
+    assert 1.2 < warm / upright < 1.5 and 0.45 < cold / warm < 0.55
+    # Both sides of a level plate together are near an upright one, as the docstring of "plate" says.
+    assert (warm + cold) / 2 == pytest.approx(upright, rel=0.2)
+
+
 def test_plate_in_wind_is_laminar_then_turbulent_without_a_jump():
     # Laminar 0.664 Re^½ Pr^⅓ (ht: external horizontal plate, laminar, Baehr & Stephan); turbulent from Re 5e5.
     ours = convection.nusselt_forced(1e5, 0.71, shape="plate")

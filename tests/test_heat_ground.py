@@ -48,7 +48,7 @@ def test_fluxes_close_and_a_repeated_day_stores_nothing():
 
 
 def test_the_balance_of_the_ground_is_the_balance_of_a_body():
-    # Without storage (a board thinner than a hair over nothing) the ground is a plate that sees the sky only.
+    # Without storage (a board thinner than a hair over nothing) the ground is an upper face that sees the sky only.
     thin = dataclasses.replace(ground.SUBSTRATES["wood"], density_kg_m3=1.0, specific_heat_j_kg_k=1.0)
     given = summer_day()
     answer = ground.surface_temperature(
@@ -56,7 +56,7 @@ def test_the_balance_of_the_ground_is_the_balance_of_a_body():
     )
     plate = heat.Body(
         characteristic_dimension_m=0.3,
-        shape="plate",
+        shape="upper face",
         emissivity=thin.emissivity,
         sky_view_factor=1.0,
         ground_view_factor=0.0,

@@ -175,6 +175,30 @@ def test_third_component_follows_from_two(season):
     assert np.allclose(wrong["closure_w_m2"], 10 - 10 * cosine - 10, atol=1e-8)
 
 
+def test_a_low_sun_never_gives_a_beam_above_the_sun_itself(season):
+    # 200 W/m² on the flat with 20 W/m² of sky and the sun 5° high: divided by the cosine, 2000 W/m².
+    low = pd.DatetimeIndex(["2024-06-21 05:40"]).tz_localize("Etc/GMT+5")
+    light = sun.irradiance(low, **GREENSBORO, ghi_w_m2=200.0, dhi_w_m2=20.0)
+    above = sun.extraterrestrial(low)
+    assert 3 < 90 - light["apparent_zenith_deg"].item() < 8
+    assert (light["dni_w_m2"] <= above).all()
+    assert light["dni_w_m2"].item() == pytest.approx(above.item())
+    cosine = np.cos(np.radians(light["apparent_zenith_deg"]))
+    assert np.allclose(light["dni_w_m2"] * cosine + light["dhi_w_m2"], 200.0)  # what was measured on the flat stays
+
+
+def test_minutes_brighter_than_a_clear_sky_are_kept():
+    # Edges of clouds send up to 1.5 times the clear-sky light for a minute: not an error, and more diffuse than beam.
+    noon = pd.DatetimeIndex(["2024-06-21 13:20"]).tz_localize("Etc/GMT+5")
+    light = sun.irradiance(noon, **GREENSBORO, ghi_w_m2=1450.0)
+    assert light["ghi_w_m2"].item() == 1450.0
+    assert light["total_w_m2"].item() == pytest.approx(1450.0)
+    assert (light["dni_w_m2"] < sun.extraterrestrial(noon)).all()
+    night = pd.DatetimeIndex(["2024-06-21 01:00"]).tz_localize("Etc/GMT+5")
+    dark = sun.irradiance(night, **GREENSBORO, ghi_w_m2=-3.0)
+    assert (dark[["ghi_w_m2", "dni_w_m2", "dhi_w_m2", "total_w_m2"]] == 0).all(axis=None)
+
+
 def test_measured_tilted_irradiance_in_golden_colorado():
     """Real pyranometers, one turned to the sun and one tilted 40° south; nothing here was fitted to them.
 
@@ -342,6 +366,25 @@ def test_polar_day_polar_night_twilight_and_clock_changes():
     # East of the date line the clock's day and the sun's day still belong together.
     far = sun.day_length(days, latitude_deg=-8.5, longitude_deg=179.2, timezone="Pacific/Funafuti")
     assert (far["sunrise"].dt.normalize() == far.index).all()
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "days"),
+    [
+        (69.65, 18.96, ["2024-05-15", "2024-05-17", "2024-07-25", "2024-11-26", "2024-11-27", "2024-01-15"]),
+        (-77.8, 166.7, ["2024-10-22", "2024-10-23", "2024-10-24", "2024-02-20", "2024-08-19"]),
+    ],
+)
+def test_days_on_which_the_sun_grazes_the_horizon(latitude, longitude, days):
+    # Counted on a fine grid of sun positions, from midnight to midnight of the sun.
+    own = sun.day_length(days, latitude_deg=latitude, longitude_deg=longitude, timezone="UTC")
+    for day in own.itertuples():
+        grid = pd.date_range(day.solar_noon - pd.Timedelta("12h"), periods=8641, freq="10s")
+        height = sun.position(grid, latitude_deg=latitude, longitude_deg=longitude)["elevation_deg"]
+        up = (height > sun.SUNRISE_ELEVATION_DEG).to_numpy()[:-1]
+        assert day.day_length_h == pytest.approx(24 * up.mean(), abs=0.01)
+        assert pd.isna(day.sunrise) == (up[0] or not up.any())
+        assert pd.isna(day.sunset) == (up[-1] or not up.any())
 
 
 def test_solar_time_is_free_of_summer_time():

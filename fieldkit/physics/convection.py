@@ -5,14 +5,19 @@ import numpy as np
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 
-SHAPES = ("cylinder", "sphere", "plate")
+SHAPES = ("cylinder", "sphere", "plate", "upper face")
 GRAVITY = 9.80665
 # Nusselt number left when nothing moves, shared by the forced and the free part (Churchill 1977), and the power with
 # which the two add: 4 for flow across cylinders and spheres, 3 for plates (Bergman et al. 2011, sec. 9.9).
-STILL = {"cylinder": 0.3, "sphere": 2.0, "plate": 0.0}
-POWER = {"cylinder": 4, "sphere": 4, "plate": 3}
+STILL = {"cylinder": 0.3, "sphere": 2.0, "plate": 0.0, "upper face": 0.0}
+POWER = {"cylinder": 4, "sphere": 4, "plate": 3, "upper face": 3}
 # Fits of the correlations below for air near 20 °C, used only to start the solver.
-_ROUGH = {"cylinder": (3.2, 0.3, 0.08, 0.009), "sphere": (3.4, 0.3, 0.12, 0.052), "plate": (3.84, 0.05, 0.005, 0.018)}
+_ROUGH = {
+    "cylinder": (3.2, 0.3, 0.08, 0.009),
+    "sphere": (3.4, 0.3, 0.12, 0.052),
+    "plate": (3.84, 0.05, 0.005, 0.018),
+    "upper face": (3.84, 0.05, 0.005, 0.018),
+}
 # The turbulent part of a plate starts at Re 5e5; this keeps the mean Nusselt number continuous there (prints as 871).
 _PLATE_JUMP = 0.037 * 5e5**0.8 - 0.664 * 5e5**0.5
 
@@ -28,6 +33,8 @@ def prandtl_factors(prandtl, shape):
     elif shape == "plate":
         forced = prandtl ** (1 / 3)
         free = 0.387 * (1 + (0.492 / prandtl) ** (9 / 16)) ** (-8 / 27)
+    elif shape == "upper face":
+        forced, free = prandtl ** (1 / 3), 1.0
     else:
         raise FieldkitError(f"shape must be one of {', '.join(SHAPES)}, not {shape!r}.")
     return forced, free
@@ -53,8 +60,13 @@ def forced_part(reynolds, factor, shape):
     return np.maximum(laminar, turbulent), np.where(turbulent > laminar, 0.8 * rising, 0.5 * laminar)
 
 
-def free_part(rayleigh, factor, shape):
-    """Nusselt number above its still value, and its slope with ln Ra."""
+def free_part(rayleigh, factor, shape, warm=True):
+    """Nusselt number above its still value, and its slope with ln Ra; only an upper face asks whether it is warm."""
+    if shape == "upper face":
+        # McAdams counts with area over perimeter: a quarter of the side of a square. 4 (1/64)^¼ is √2.
+        laminar = np.where(warm, 0.54, 0.27) * np.sqrt(2.0) * np.sqrt(np.sqrt(rayleigh))
+        turbulent = np.where(warm, 0.15, 0.0) * np.cbrt(rayleigh)
+        return np.maximum(laminar, turbulent), np.where(turbulent > laminar, turbulent / 3, laminar / 4)
     if shape == "sphere":
         laminar = factor * np.sqrt(np.sqrt(rayleigh))
         wake = 7.44e-8 / 0.589**4 * factor**4 * rayleigh
@@ -74,7 +86,7 @@ def mixed(forced, forced_slope, free, free_slope, shape):
         scale = part / total
         return STILL[shape] + part, scale * forced_cube * forced_slope, scale * free_cube * free_slope
     forced_square, free_square = forced * forced, free * free
-    total = forced * forced_square + free * free_square
+    total = forced * forced_square + free * free_square + 1e-300
     part = np.cbrt(total)
     scale = part / total
     return STILL[shape] + part, scale * forced_square * forced_slope, scale * free_square * free_slope
@@ -88,8 +100,8 @@ def nusselt_forced(reynolds, prandtl, *, shape):
     ----------
     reynolds, prandtl : array_like
         Reynolds number on the diameter (length along the wind for a plate), Prandtl number at film temperature.
-    shape : {"cylinder", "sphere", "plate"}
-        Cylinder across the wind, sphere, or flat plate along the wind.
+    shape : {"cylinder", "sphere", "plate", "upper face"}
+        Cylinder across the wind, sphere, flat plate along the wind; an upper face is one side of a plate.
 
     Returns
     -------
@@ -110,17 +122,19 @@ def nusselt_forced(reynolds, prandtl, *, shape):
     return STILL[shape] + forced_part(reynolds, factor, shape)[0]
 
 
-@elementwise({"nusselt": {"units": "1", "long_name": "Nusselt number, free convection"}}, static=("shape",))
-def nusselt_free(rayleigh, prandtl, *, shape):
+@elementwise({"nusselt": {"units": "1", "long_name": "Nusselt number, free convection"}}, static=("shape", "warm"))
+def nusselt_free(rayleigh, prandtl, *, shape, warm=True):
     """Mean Nusselt number of a body in still air.
 
     Parameters
     ----------
     rayleigh, prandtl : array_like
         Rayleigh number on the diameter (height for a plate), Prandtl number at film temperature.
-    shape : {"cylinder", "sphere", "plate"}
-        Horizontal cylinder, sphere, or upright plate. A level plate warm on both sides loses within some 15 % of
-        the same (mean of McAdams' upper and lower side, Bergman et al. 2011, eqs 9.30-9.32, from memory).
+    shape : {"cylinder", "sphere", "plate", "upper face"}
+        Horizontal cylinder, sphere, upright plate, or the upper face of a level square (its Rayleigh number on the
+        side). A level plate with both sides free loses within some 20 % of an upright one: take "plate".
+    warm : bool
+        Whether an upper face is warmer than the air: warm air rises from it, cold air stays on it and takes half.
 
     Returns
     -------
@@ -130,7 +144,8 @@ def nusselt_free(rayleigh, prandtl, *, shape):
     -----
     Cylinder: Churchill & Chu (1975) Int. J. Heat Mass Transfer 18:1049, Ra < 1e12. Sphere: Churchill (1983), Ra < 1e11.
     Plate: Churchill & Chu (1975) Int. J. Heat Mass Transfer 18:1323, all Ra. See Bergman et al. (2011) Fundamentals of
-    Heat and Mass Transfer, eqs 9.34, 9.35 and 9.26.
+    Heat and Mass Transfer, eqs 9.34, 9.35 and 9.26. Upper face: McAdams (1954) Heat Transmission, with area over
+    perimeter as length: warm 0.54 Ra^¼, then 0.15 Ra^⅓ (the larger of the two), cold 0.27 Ra^¼.
 
     Examples
     --------
@@ -138,7 +153,7 @@ def nusselt_free(rayleigh, prandtl, *, shape):
     10.08
     """
     _, factor = prandtl_factors(prandtl, shape)
-    return STILL[shape] + free_part(rayleigh, factor, shape)[0]
+    return STILL[shape] + free_part(rayleigh, factor, shape, warm)[0]
 
 
 class Convection:
@@ -181,7 +196,7 @@ class Convection:
         rayleigh = (self.buoyancy * expansion) * np.abs(excess) * (density * density * specific_heat)
         rayleigh /= viscosity * conductivity
         forced, forced_slope = forced_part(reynolds, self.forced_factor, self.shape)
-        free, free_slope = free_part(rayleigh, self.free_factor, self.shape)
+        free, free_slope = free_part(rayleigh, self.free_factor, self.shape, excess > 0)
         nusselt, by_reynolds, by_rayleigh = mixed(forced, forced_slope, free, free_slope, self.shape)
         scale = conductivity / self.dimension_m
         # Logarithmic slopes per kelvin of film temperature; half of it is the body's.
@@ -218,7 +233,7 @@ def convection_coefficient(
         °C, °C, m/s (at the body, not at the mast: see `fieldkit.physics.air.wind_at_height`).
     characteristic_dimension_m : array_like
         Diameter, or for a plate its length along the wind (m).
-    shape : {"cylinder", "sphere", "plate"}
+    shape : {"cylinder", "sphere", "plate", "upper face"}
         As in `nusselt_forced` and `nusselt_free`.
     pressure_pa : array_like, optional
         Air pressure (Pa).

@@ -280,8 +280,8 @@ def surface_temperature(
     measured_height_m : float
         Height of air and wind (m).
     patch_length_m : float, optional
-        For a single stone, log or tile of this length (m): convection of a plate in the wind at the object. Without it
-        the ground goes on and on, and the wind profile over it decides.
+        For a single stone, log or tile of this length (m): convection of the upper face of a plate in the wind at the
+        object. Without it the ground goes on and on, and the wind profile over it decides.
     depth_m : float, optional
         Thickness (m); five daily damping depths unless given. Nothing passes its lower side unless
     deep_temperature_c : float, optional
@@ -310,8 +310,8 @@ def surface_temperature(
     The same energy balance as everywhere (one plate that sees the sky only), with the column below as its substrate.
     Conduction is one-dimensional, implicit (BDF2). Over open ground: logarithmic profile with the roughness for heat
     a tenth of that for wind (Garratt 1992); warm ground after Louis (1979) Boundary-Layer Meteorol. 17:187; cold
-    ground by the long-tailed 1/(1 + 10 Ri) of weather models (from memory) and the free convection of a cold level
-    plate (Bergman et al. 2011, eq. 9.32), added as cubes. Evaporation by a fixed share. No dew, frost, snow or rain.
+    ground by the long-tailed 1/(1 + 10 Ri) of weather models (from memory) and the free convection of a cold upper
+    face (McAdams 1954), added as cubes. Evaporation by a fixed share. No dew, frost, snow or rain.
 
     Examples
     --------
@@ -442,7 +442,7 @@ def _march(
     air_k = given["air_temperature_c"] + KELVIN
     body = Body(
         characteristic_dimension_m=patch_length_m or 1.0,
-        shape="plate",
+        shape="upper face",
         shortwave_absorptivity=1.0 - substrate.albedo,
         emissivity=substrate.emissivity,
         sky_view_factor=sky_view_factor,
@@ -453,7 +453,7 @@ def _march(
     if patch_length_m is None:
         convection = _OpenGround(air_k, given["wind_speed_m_s"], pressure_pa, measured_height_m, substrate)
     else:
-        convection = Convection(air_k, given["wind_speed_m_s"], pressure_pa, 1.0, patch_length_m, "plate")
+        convection = Convection(air_k, given["wind_speed_m_s"], pressure_pa, 1.0, patch_length_m, "upper face")
     whole = Balance(body, given, convection=convection)
 
     if depth_m is None:

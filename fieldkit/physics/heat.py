@@ -8,7 +8,7 @@ import numpy as np
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA
 from fieldkit.physics.balance import RESIDUAL_W_M2, SIGMA, Balance
-from fieldkit.physics.body import Body, copper_model, globe, lizard, probe
+from fieldkit.physics.body import Body, copper_model, globe, lizard, probe, silhouette
 
 __all__ = [
     "RESIDUAL_W_M2",
@@ -23,6 +23,7 @@ __all__ = [
     "operative_temperature",
     "operative_temperature_linear",
     "probe",
+    "silhouette",
 ]
 
 CHUNK = 8192  # rows solved together: their arrays stay in the cache of one core
@@ -164,7 +165,7 @@ def energy_balance(
     ground_emissivity : array_like, optional
         The ground reflects the rest of the sky's long-wave radiation.
     silhouette_fraction : array_like, optional
-        In place of the body's own, e.g. when it turns to the sun.
+        In place of the body's own, e.g. when it turns to the sun: see `silhouette`.
     pressure_pa : array_like, optional
         Air pressure (Pa): thin air carries off less heat.
     turbulence_factor : array_like, optional

@@ -520,6 +520,8 @@ def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestria
     elif dni is None:
         high = apparent_zenith_deg <= 87
         dni = np.where(high, np.maximum(ghi - dhi, 0) / np.where(high, cos_zenith, 1), 0)
+        # With a low sun a few watts of cloud edge or tilt look like a beam stronger than the sun's.
+        dni = np.minimum(dni, extraterrestrial_w_m2)
         dhi = np.where(np.isnan(dni * dhi), np.nan, ghi - dni * cos_zenith)
     elif dhi is None:
         dhi = np.maximum(ghi - dni * cos_zenith, 0)
@@ -795,9 +797,9 @@ def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0,
 
     Notes
     -----
-    Hour angle of Meeus (1998, Astronomical Algorithms, eq. 15.1) with the declination of the solar position algorithm
-    at the event itself, iterated. Hours between events are elapsed hours, so a change of the clocks does not lengthen
-    a day.
+    Events by halving the twelve hours before and after the sun's noon with `position` itself, which also holds where
+    the sun only grazes the horizon; there a day may have a sunrise and no sunset. Hours between events are elapsed
+    hours, so a change of the clocks does not lengthen a day.
 
     Examples
     --------
@@ -813,30 +815,26 @@ def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0,
     noon = ((days.tz_localize(None) - pd.Timestamp(0)) / pd.Timedelta(hours=1)).to_numpy() + 12 - longitude_deg / 15
     place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "elevation_m": elevation_m}
     for _ in range(3):
-        noon = noon - _hour_angle_deg(noon, place)[0] / _HOUR_ANGLE_DEG_PER_H
+        noon = noon - _hour_angle_deg(noon, place) / _HOUR_ANGLE_DEG_PER_H
     stamps = _stamps(noon, timezone)
-    latitude = np.radians(latitude_deg)
     events = []
     for side in (-1, 1):
-        hours = noon + side * 6.0
-        for _ in range(6):
-            angle, declination = _hour_angle_deg(hours, place)
-            cosine = (np.sin(np.radians(height)) - np.sin(latitude) * np.sin(declination)) / (
-                np.cos(latitude) * np.cos(declination)
-            )
-            target = side * np.degrees(np.arccos(np.clip(cosine, -1, 1)))
-            hours = hours + (target - angle) / _HOUR_ANGLE_DEG_PER_H
-            hours = np.clip(hours, noon - 12, noon + 12)
-        events.append((hours, cosine))
-    (rise, cosine_rise), (set_, cosine_set) = events
-    crosses = (np.abs(cosine_rise) < 1) & (np.abs(cosine_set) < 1)
-    length = np.where(crosses, set_ - rise, np.where(cosine_rise + cosine_set < 0, 24.0, 0.0))
+        low, high = noon + side * 12.0, noon
+        lowest, highest = (_elevation_deg(hours, place) for hours in (low, high))
+        for _ in range(26):
+            middle = (low + high) / 2
+            up = _elevation_deg(middle, place) > height
+            low, high = np.where(up, low, middle), np.where(up, middle, high)
+        crosses = (lowest <= height) & (highest > height)
+        half = np.where(crosses, side * (low - noon), np.where(highest > height, 12.0, 0.0))
+        events.append((np.where(crosses, low, np.nan), half))
+    (rise, morning), (set_, evening) = events
     table = pd.DataFrame(
         {
-            "sunrise": _stamps(np.where(crosses, rise, np.nan), timezone),
+            "sunrise": _stamps(rise, timezone),
             "solar_noon": stamps,
-            "sunset": _stamps(np.where(crosses, set_, np.nan), timezone),
-            "day_length_h": length,
+            "sunset": _stamps(set_, timezone),
+            "day_length_h": morning + evening,
             "noon_elevation_deg": position(stamps, **place)["apparent_elevation_deg"].to_numpy(),
         },
         index=days,
@@ -856,17 +854,20 @@ def _stamps(unix_hours, timezone):
     return pd.to_datetime(seconds, unit="s", utc=True).tz_convert(timezone)
 
 
+def _elevation_deg(unix_hours, place):
+    return _position(unix_hours * 3600, *place.values(), None, 12.0, 69.0)["elevation_deg"]
+
+
 def _hour_angle_deg(unix_hours, place):
-    """Hour angle (−180 to 180, negative in the morning) and declination (radians) of the true sun."""
+    """Hour angle (−180 to 180, negative in the morning) of the true sun."""
     sun = _position(unix_hours * 3600, *place.values(), None, 12.0, 69.0)
     latitude = np.radians(place["latitude_deg"])
     height, azimuth = np.radians(sun["elevation_deg"]), np.radians(sun["azimuth_deg"])
-    sine = np.sin(latitude) * np.sin(height) + np.cos(latitude) * np.cos(height) * np.cos(azimuth)
     angle = np.arctan2(
         -np.sin(azimuth) * np.cos(height),
         np.cos(latitude) * np.sin(height) - np.sin(latitude) * np.cos(height) * np.cos(azimuth),
     )
-    return np.degrees(angle), np.arcsin(np.clip(sine, -1, 1))
+    return np.degrees(angle)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
