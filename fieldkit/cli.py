@@ -57,7 +57,8 @@ def writeup(arguments):
         arguments.folder,
         arguments.out,
         only=arguments.only,
-        authors=arguments.authors,
+        enclosure=arguments.enclosure,
+        authors=arguments.authors or (),
         licence=arguments.licence,
         data_at=arguments.data_at,
     )
@@ -69,7 +70,7 @@ def reproduce(arguments):
     """Rerun a published write-up and say which numbers differ."""
     from fieldkit.report import reproduce as report
 
-    found = report.reproduce(arguments.writeup, arguments.season, out=arguments.out)
+    found = report.reproduce(arguments.writeup, arguments.season, enclosure=arguments.enclosure, out=arguments.out)
     if len(found.table):
         print(found.table.to_string(index=False) + "\n")
     print(found.sentence)
@@ -196,8 +197,9 @@ def _parser():
     sub.add_argument("--demo", action="store_true", help="write up the invented season that comes with fieldkit")
     sub.add_argument("--out", required=True, metavar="DIR", help="folder for the write-up")
     sub.add_argument("--only", nargs="+", metavar="NN", help="only these notebooks, such as 06 08")
-    sub.add_argument("--authors", help="whom to cite")
-    sub.add_argument("--licence", help="terms of use of the write-up and its numbers")
+    sub.add_argument("--enclosure", metavar="DIR", help="an enclosure folder to hold against the season")
+    sub.add_argument("--authors", nargs="+", metavar="WHO", help='whom to cite: "Family, Given" or the name of a group')
+    sub.add_argument("--licence", metavar="NAME", help="terms of use of the write-up, such as CC-BY-4.0")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
     sub = verb(reproduce, "reproduce", "rerun a published write-up and say which numbers differ")
     sub.epilog = (
@@ -206,6 +208,7 @@ def _parser():
     )
     sub.add_argument("writeup", help="the published folder")
     sub.add_argument("--season", metavar="DIR", help="the season folder it was made from; not needed for the demo")
+    sub.add_argument("--enclosure", metavar="DIR", help="the enclosure folder, when one was written up with it")
     sub.add_argument("--out", metavar="DIR", help="keep the rerun here")
     sub = verb(audit, "audit", "hold an enclosure's readings against targets: what to change, in order of importance")
     sub.epilog = (

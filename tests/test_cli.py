@@ -58,7 +58,7 @@ def test_writeup_passes_on_what_was_asked_and_says_where_it_is(good, monkeypatch
 
     fake_writeup(monkeypatch, write)
     assert cli.main(["writeup", str(good), "--out", "there", "--only", "06", "08", "--authors", "the club"]) == cli.OK
-    assert asked["path"] == str(good) and asked["only"] == ["06", "08"] and asked["authors"] == "the club"
+    assert asked["path"] == str(good) and asked["only"] == ["06", "08"] and asked["authors"] == ["the club"]
     assert "They choose radiation.\nRead it: there/index.html" in capsys.readouterr().out
     assert cli.main(["writeup", "--demo", "--out", "there"]) == cli.OK
     assert asked["path"] is None

@@ -1,5 +1,6 @@
 """The write-up: run on toy notebooks and a toy season, so that every way it can end is tried in seconds."""
 
+import ast
 import html.parser
 import itertools
 import json
@@ -8,6 +9,7 @@ import re
 import signal
 import subprocess
 import sys
+import tomllib
 import types
 
 import html5lib
@@ -17,8 +19,8 @@ import pandas as pd
 import pytest
 
 import fieldkit
-from fieldkit.core import FieldkitError
-from fieldkit.report import collected, folders, running, writeup
+from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.report import collected, folders, methods, running, writeup
 from fieldkit.report.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
@@ -117,7 +119,7 @@ def choice_cells():
             "writeup",
         ),
         cell("code", "# Candidates compared\nanswer", "writeup"),
-        cell("code", FIGURE, "writeup"),
+        cell("code", FIGURE, "writeup", fieldkit={"headline": True}),
         cell("code", "import warnings\nwarnings.warn('a doubtful fit')\nprint('42 <sets>')", "writeup"),
         cell("code", "assert False, 'an exercise'", "exercise"),
     ]
@@ -214,15 +216,22 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert words.index("They choose on surface & no doubt.") < words.index("Contents")
     assert "Invented data." in words
     assert "a doubtful fit" in words
-    assert "Left out of 'answer' (Choice), and why." in words and "no <sun>" in words
+    assert "Left out of the results, and why." in words and "no <sun>" in words
     assert "42 <sets>" in words
+    # The code of all cells is folded once, at the end of the section.
+    assert len(page.every("details")) == 2
+    # The verdict stands at the top; its section points there. The caption of a figure says what it shows.
+    assert words.count("They choose on surface & no doubt.") == 1
+    assert "Surface temperature at used places." in words
+    assert "Candidates compared." in words
+    assert "Used places are warmer ( Figure 1 )." in words
     assert "an exercise" not in words
     assert "Not for the write-up" not in words
     # The printed words of a figure stand under it once more, not twice.
     assert words.count("highest 31.5") == 1
-    assert "sensors.blackbody_band_share(band_um=(8, 14))" in words
-    assert "Share of a blackbody's radiation" in words
-    assert "permutations: 99; cluster: animal_id; seed of the random numbers: 7" in words
+    # What nothing shown rests on is no method of the write-up.
+    assert "Share of a blackbody's radiation" not in words
+    assert "driver odds ratio air 1.01" in " ".join(words.split())
     assert "36.1° N, 80.0° W" in words and "36.123" not in text
     assert kit.season.input_hash in words
     assert "1.5" in words and "16.7 %" in words
@@ -230,6 +239,7 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert {
         "index.html",
         "writeup.json",
+        "CITATION.cff",
         "figures/figure-01.csv",
         "figures/figure-01.svg",
         "figures/figure-01.png",
@@ -475,6 +485,47 @@ def test_no_choices_no_verdict(kit):
     check_page(done.html.read_text(encoding="utf-8"))
 
 
+def real_notebooks():
+    """The notebooks that a write-up shows, each with its code cells and whether they are shown."""
+    for path in sorted(resource_dir("notebooks").glob("[0-9]*.ipynb")):
+        book = nbformat.read(path, as_version=4)
+        cells = [c for c in book.cells if not {"exercise", "answer"} & running.tags(c)]
+        code = [(c.source, "writeup" in running.tags(c)) for c in cells if c.cell_type == "code"]
+        if any(shown for _, shown in code):
+            yield path.stem, cells, code
+
+
+def test_every_method_shown_has_a_sentence_and_every_source_a_reference():
+    known = tomllib.loads(methods._FILE.read_text(encoding="utf-8"))
+    missing, used = set(), set()
+    for _, _, code in real_notebooks():
+        names = {}
+        statements = collected.behind_the_shown(code)
+        for statement in (s for source, _ in code for s in ast.parse(source).body):
+            if isinstance(statement, ast.Import | ast.ImportFrom):
+                exec(compile(ast.Module([statement], []), "imports", "exec"), names)
+        for call in collected.called(names, statements):
+            missing |= {call["function"]} - set(known["sentences"])
+            used.add(call["function"])
+    assert not missing
+    assert set(known["sentences"]) <= used | {"choice.compare"}
+    for sentence in known["sentences"].values():
+        said = re.sub(r"'s \((\d{4})\)", r" \1", sentence)
+        for year in re.findall(r"\w \(?((?:18|19|20)\d\d)\b", said):
+            assert any(year in cited for cited in known["references"] if cited in said.replace(" (", " ")), sentence
+    everything = " ".join(known["sentences"].values())
+    assert len(methods.references([everything])) == len(known["references"])
+
+
+def test_every_figure_and_table_of_the_write_up_has_a_caption():
+    for name, cells, _ in real_notebooks():
+        for c in (c for c in cells if c.cell_type == "code" and "writeup" in running.tags(c)):
+            tables = sum("<table" in o.get("data", {}).get("text/html", "") for o in c.outputs)
+            captions = c.metadata.get("fieldkit", {}).get("table", [])
+            captions = [captions] if isinstance(captions, str) else captions
+            assert len(captions) == tables, f"{name}: {c.source}"
+
+
 def test_pdf_from_the_same_page(kit):
     pytest.importorskip("weasyprint", reason="the pdf extra is not installed")
     done = write(kit, pdf=True)
@@ -493,7 +544,9 @@ def test_html_of_outputs_is_cleaned(tmp_path):
     assert "<td>–</td>" in str(renderer._clean(pd.DataFrame({"n": [np.nan]})._repr_html_()))
     named = pd.DataFrame({"n": [1], "low": [0.5]}, index=pd.Index(["r"], name="hour"))
     heads = re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", str(renderer._clean(named._repr_html_())))
-    assert heads == ["hour", "n", "low", "r", "1", "0.5"]
+    assert heads == ["hour", "number", "low", "r", "1", "0.5"]
+    counted = str(renderer._clean(pd.DataFrame({"low_c": [-1.5], "found": [True]}, index=[7])._repr_html_()))
+    assert re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", counted) == ["low (°C)", "found", "−1.5", "yes"]
     blocks = renderer.section("Choice", [cell("markdown", "## Choice\n\nText")], figures=tmp_path)
     assert blocks == ["<p>Text</p>"]
     dirty = str(renderer.markdown("<a href='javascript:x()' onclick='y()'>z</a> <svg onload='x()'></svg>"))
@@ -503,8 +556,10 @@ def test_html_of_outputs_is_cleaned(tmp_path):
 def test_called_functions_bring_their_sources():
     from fieldkit.physics import sensors
 
-    calls = collected.called({"sensors": sensors}, ["sensors.blackbody_band_share(30.0, band_um=(8, 14))", "%time x"])
+    cells = [("sensors.blackbody_band_share(30.0, band_um=band)", True), ("%time x", True)]
+    statements = collected.behind_the_shown(cells)
+    calls = collected.called({"sensors": sensors, "band": (8, 14)}, statements)
     assert [c["function"] for c in calls] == ["sensors.blackbody_band_share"]
-    assert calls[0]["options"] == ["band_um=(8, 14)"]
+    assert calls[0]["settings"]["band_um"] == [8, 14]
     assert "Chang, S. L. and Rhee, K. T. (1984)" in calls[0]["notes"]
     assert calls[0]["summary"].endswith(".")

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import re
 
 
 def citation_file(*, kind, title, authors, licence=None, abstract=None, version=None, released=None, keywords=()):
@@ -70,6 +71,18 @@ def citation_file(*, kind, title, authors, licence=None, abstract=None, version=
     if keywords:
         lines += ["keywords:", *(f"  - {_text(word)}" for word in keywords)]
     return "\n".join(lines) + "\n"
+
+
+def spdx(licence):
+    """Identifier of terms of use, if these are words that SPDX knows of (a Creative Commons licence); else None.
+
+    Examples
+    --------
+    >>> spdx("CC BY 4.0"), spdx("cc0-1.0"), spdx("ask me")
+    ('CC-BY-4.0', 'CC0-1.0', None)
+    """
+    name = re.sub(r"[\s_-]+", "-", (licence or "").strip().upper()).replace("CC-0", "CC0")
+    return name if re.fullmatch(r"CC0-1\.0|CC-BY(-NC)?(-SA|-ND)?-[1-4]\.\d", name) else None
 
 
 def of_data(about):

@@ -9,23 +9,25 @@ from pathlib import Path
 from fieldkit.core import Result
 
 # Finding files and drawing are no methods of the analysis.
-_NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records.folder")
+_NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
-def collect(namespace, sources, folder):
+def collect(namespace, cells, folder):
     """Write what a finished notebook came to as JSON, and each result's table and left-out rows as CSV.
 
     Parameters
     ----------
     namespace : dict
         The notebook's variables.
-    sources : list of str
-        Source of each code cell that was run.
+    cells : list of (str, bool)
+        Source of each code cell that was run, and whether the write-up shows it.
     folder : str
         Where to write ``collected.json`` and the CSV files.
     """
     folder = Path(folder)
+    statements = behind_the_shown(cells)
+    behind = {name for statement in statements for name in _names(statement)}
     found = []
     for name, value in list(namespace.items()):
         if name.startswith("_") or not isinstance(value, Result):
@@ -44,53 +46,122 @@ def collect(namespace, sources, folder):
                 "verdict": getattr(value, "verdict", None),
                 "seed": getattr(value, "seed", None),
                 "settings": _plain(getattr(value, "settings", None) or {}),
+                "warnings": list(getattr(value, "warnings", ())),
+                "shown": name in behind,
             }
         )
-    calls = called(namespace, sources)
+    calls = called(namespace, statements)
     (folder / "collected.json").write_text(json.dumps({"results": found, "calls": calls}, default=str), "utf-8")
 
 
-def called(namespace, sources):
-    """List the fieldkit functions that the code calls, in order, each with what it does and its sources.
+def behind_the_shown(cells):
+    """Statements that what is shown rests on: the shown cells, and back from them whatever made their variables.
+
+    Parameters
+    ----------
+    cells : list of (str, bool)
+        Source of each code cell, and whether it is shown.
+
+    Returns
+    -------
+    list of ast.stmt
+        In the order in which they ran.
+
+    Examples
+    --------
+    >>> cells = [("a = 1", False), ("b = 2", False), ("c = a + 1", False), ("print(c)", True)]
+    >>> [ast.unparse(statement) for statement in behind_the_shown(cells)]
+    ['a = 1', 'c = a + 1', 'print(c)']
+    """
+    statements = []
+    for source, shown in cells:
+        try:
+            statements += [(statement, shown) for statement in ast.parse(source).body]
+        except SyntaxError:  # a cell with a % or ! line: the functions it calls cannot be read off
+            continue
+    kept, needed = [], set()
+    for statement, shown in reversed(statements):
+        made = _names(statement, ast.Store)
+        if shown or made & needed:
+            kept.append(statement)
+            # Inside an if or a loop a name may stay as it was before.
+            certain = made if isinstance(statement, ast.Assign) else set()
+            needed = (needed - certain) | _names(statement, ast.Load)
+    return kept[::-1]
+
+
+def _names(statement, context=ast.expr_context):
+    return {n.id for n in ast.walk(statement) if isinstance(n, ast.Name) and isinstance(n.ctx, context)}
+
+
+def called(namespace, statements):
+    """List the fieldkit functions that statements call, in order, each with what it does and its settings.
 
     Parameters
     ----------
     namespace : dict
         Variables of the notebook, in which names are looked up.
-    sources : list of str
-        Source of each code cell.
+    statements : list of ast.stmt
+        Statements of the notebook.
 
     Returns
     -------
     list of dict
-        ``function``, ``summary``, ``notes`` (text of the docstring's Notes and References), ``options`` (keyword
-        arguments as written).
+        ``function``, ``summary``, ``notes`` (text of the docstring's Notes and References), ``settings`` (every keyword
+        argument that is a plain value, as given or by default). A function that is called again stands once, as it was
+        called first.
 
     Examples
     --------
     >>> from fieldkit.physics import sensors
-    >>> called({"sensors": sensors}, ["sensors.blackbody_band_share(30.0)"])[0]["function"]
+    >>> called({"sensors": sensors}, ast.parse("sensors.blackbody_band_share(30.0)").body)[0]["function"]
     'sensors.blackbody_band_share'
     """
     calls = {}
-    for source in sources:
-        try:
-            tree = ast.parse(source)
-        except SyntaxError:  # a cell with a % or ! line: the functions it calls cannot be read off
+    for node in (node for statement in statements for node in ast.walk(statement)):
+        if not isinstance(node, ast.Call):
             continue
-        for node in ast.walk(tree):
-            if not isinstance(node, ast.Call):
-                continue
-            function = _resolve(node.func, namespace)
-            module = getattr(function, "__module__", None) or ""
-            if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
-                continue
-            name = f"{module.removeprefix('fieldkit.').rpartition('.')[2]}.{function.__qualname__}"
-            call = calls.setdefault(name, {"function": name, **_documented(function), "options": []})
-            options = ", ".join(f"{k.arg}={ast.unparse(k.value)}" for k in node.keywords if k.arg)
-            if options and options not in call["options"]:
-                call["options"].append(options)
+        function = _resolve(node.func, namespace)
+        module = getattr(function, "__module__", None) or ""
+        if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
+            continue
+        name = f"{module.removeprefix('fieldkit.').rpartition('.')[2]}.{function.__qualname__}"
+        if name not in calls:
+            calls[name] = {"function": name, **_documented(function), "settings": _settings(function, node, namespace)}
     return list(calls.values())
+
+
+def _settings(function, node, namespace):
+    """Settings in force: the defaults of the function, then what this call gives, as far as both are plain values."""
+    settings = {}
+    for name, parameter in inspect.signature(function).parameters.items():
+        if parameter.default is not inspect.Parameter.empty and _is_plain(parameter.default):
+            settings[name] = _plain(parameter.default)
+    for keyword in node.keywords:
+        given = _given(keyword.value, namespace)
+        if keyword.arg is not None and _is_plain(given):
+            settings[keyword.arg] = _plain(given)
+        elif keyword.arg is None and isinstance(given, dict):
+            settings |= {k: _plain(v) for k, v in given.items() if _is_plain(v)}
+        else:
+            settings.pop(keyword.arg, None)
+    return settings
+
+
+def _given(node, namespace):
+    """Value of an argument: a literal or a variable; anything else would have to be computed again."""
+    if isinstance(node, ast.Name):
+        return namespace.get(node.id)
+    try:
+        return ast.literal_eval(node)
+    except ValueError:
+        return None
+
+
+def _is_plain(value):
+    if isinstance(value, list | tuple):
+        return all(map(_is_plain, value))
+    return isinstance(value, bool | int | float | str)
 
 
 def _resolve(node, namespace):

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from fieldkit.report.wording import label
+
 TABLES = ("choices", "sightings", "scans", "gradient", "loggers", "weather")
 _FEW_ANIMALS = 30
 
@@ -74,7 +76,8 @@ def measured(season):
             numeric = pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values)
             if not numeric or column in ("used", "count") or not values.notna().any():
                 continue
-            rows.append(_row(f"{name}: {column}", values, errors.get(column) if name in ("choices", "scans") else None))
+            error = errors.get(column) if name in ("choices", "scans") else None
+            rows.append(_row(f"{name}: {label(column)}", values, error))
     return pd.DataFrame(rows, columns=list(_row("", pd.Series([0.0]), None)))
 
 
@@ -83,8 +86,8 @@ def _loggers(season, table):
     rows = []
     for logger, values in table.groupby("logger_id", sort=True)["value"]:
         about = info.loc[logger] if logger in info.index else pd.Series(dtype=object)
-        label = f"logger {logger} ({about['role']}, {about['unit']})" if len(about) else f"logger {logger}"
-        rows.append(_row(label, values, about.get("error")))
+        words = f"logger {logger}: {label(about['role'])} ({about['unit']})" if len(about) else f"logger {logger}"
+        rows.append(_row(words, values, about.get("error")))
     return rows
 
 

@@ -8,6 +8,9 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from fieldkit.records.schemas import ALL_ROLES, TABLES
+from fieldkit.report.wording import label, plain
+
 _KEPT = {
     *(
         "p",
@@ -62,36 +65,51 @@ class Renderer:
     ----------
     folder : pathlib.Path
         The write-up folder; figures go to its ``figures`` folder.
-    notebooks : iterable of str
-        File names of the notebooks kept beside the write-up; links to others are taken out.
+    sections : dict of str to str
+        Id of the section that each notebook fills, by file name; links to other notebooks are taken out.
+    said : dict of str to str
+        Sentences that stand elsewhere on the page, each with the id of that place: a link takes the place of a repeat.
     """
 
-    def __init__(self, folder, *, notebooks=()):
+    def __init__(self, folder, *, sections=None, said=None):
         self.folder = folder
-        self.notebooks = set(notebooks)
+        self.sections = sections or {}
+        self.said = said or {}
         self.figures = []
         self.tables = []
         self._heading = ""
         self._level = 2
+        self._columns = set()
 
     def section(self, title, cells, *, figures):
-        """Blocks of one section: Markdown, folded code, figures, tables, printed text."""
-        self._heading, self._level = title, 2
-        blocks = []
+        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end."""
+        self._heading, self._level, self._columns = title, 2, set()
+        cells = list(cells)
+        for cell in cells:
+            for output in cell.get("outputs", []):
+                self._columns |= set(
+                    re.findall(r"<th[^>]*>([a-z0-9_]+)</th>", output.get("data", {}).get("text/html", ""))
+                )
+        blocks, code = [], []
         for cell in cells:
             if cell.cell_type == "markdown":
                 source = cell.source
                 heading = re.match(r"#+ +(.+?)\s*(\n|$)", source)
-                if not blocks and heading and heading[1].lower() == title.lower():
+                if not blocks and heading and title.lower().startswith(heading[1].lower()):
                     source = source[heading.end() :]
                 blocks.append(self.markdown(source))
             elif cell.cell_type == "code":
-                blocks.append(
-                    Markup('<details class="code"><summary>Code</summary><pre><code>{}</code></pre></details>').format(
-                        cell.source
-                    )
-                )
+                code.append(cell.source.strip())
+                if lead := cell.metadata.get("fieldkit", {}).get("lead"):
+                    blocks.append(self.markdown(lead))
                 blocks += self._outputs(cell, figures)
+        if code:
+            blocks.append(
+                Markup(
+                    '<details class="code"><summary>The code behind this section</summary>'
+                    "<pre><code>{}</code></pre></details>"
+                ).format("\n\n".join(code))
+            )
         return [block for block in blocks if block]
 
     def markdown(self, text):
@@ -99,8 +117,10 @@ class Renderer:
         return self._clean(_to_html(text))
 
     def _outputs(self, cell, figures):
-        caption = cell.metadata.get("fieldkit", {}).get("caption") or _first_comment(cell.source)
-        # The words of a figure stand under it already.
+        about = cell.metadata.get("fieldkit", {})
+        captions = about.get("table") or _first_comment(cell.source)
+        captions = [captions] if isinstance(captions, str) else list(captions)
+        # The words of a figure are folded under the figure itself.
         shown = [
             o
             for o in cell.outputs
@@ -110,55 +130,95 @@ class Renderer:
         blocks = []
         for output in cell.outputs:
             if output.output_type == "stream" and output.name == "stdout":
-                text = _ANSI.sub("", output.text)
-                if text.strip():
-                    blocks.append(Markup('<pre class="printed">{}</pre>').format(text.strip("\n")))
+                blocks += self._printed(_ANSI.sub("", output.text))
             elif output in shown:
-                blocks += self._shown(output, caption, figures)
+                blocks += self._shown(output, about, captions, figures)
         return blocks
 
-    def _shown(self, output, caption, figures):
+    def _printed(self, text):
+        """Printed words: sentences as paragraphs, numbered and dashed lines as lists, columns as they stand."""
+        text = text.strip("\n")
+        if not text.strip():
+            return []
+        lines = [line for line in text.splitlines() if line.strip()]
+        if any(re.search(r"\S {3,}\S", line) for line in lines):
+            return [Markup('<pre class="printed">{}</pre>').format(text)]
+        blocks, items, kind = [], [], None
+        for line in [*lines, ""]:
+            mark = re.match(r"(- |\d+\. )(.*)", line)
+            if mark:
+                kind = "ul" if mark[1] == "- " else "ol"
+                items.append(mark[2])
+            elif items and line.startswith("  "):
+                items[-1] += f" {line.strip()}"
+            else:
+                if items:
+                    listed = Markup("").join(Markup("<li>{}</li>").format(item) for item in items)
+                    blocks.append(Markup("<{0}>{1}</{0}>").format(Markup(kind), listed))
+                    items = []
+                if line:
+                    blocks.append(self._sentences(line.strip()))
+        return blocks
+
+    def _sentences(self, text):
+        if text in self.said:
+            return Markup('<p>The result in words stands under <a href="#{}">The answer</a>.</p>').format(
+                self.said[text]
+            )
+        # What a result warns of stands apart from what it found.
+        first, *warnings = plain(text).split(" Warning: ")
+        listed = Markup("").join(Markup("<li>{}</li>").format(warning) for warning in warnings)
+        after = Markup('<ul class="doubts">{}</ul>').format(listed) if warnings else ""
+        return Markup("<p>{}</p>{}").format(first, after)
+
+    def _shown(self, output, about, captions, figures):
         data = output.data
         if "image/png" in data:
-            return [self._figure(output, figures)]
+            return [self._figure(output, about, figures)]
         if "text/html" in data:
-            return [self._clean(data["text/html"], caption=caption)]
+            return [self._clean(data["text/html"], captions=captions)]
         if "text/markdown" in data:
             return [self.markdown(data["text/markdown"])]
         if "application/vnd.jupyter.widget-view+json" in data or "text/plain" not in data:
             return []
-        return [Markup('<pre class="printed">{}</pre>').format(data["text/plain"])]
+        return self._printed(data["text/plain"].strip("'"))
 
-    def _figure(self, output, figures):
-        about = output.metadata.get("fieldkit", {})
+    def _figure(self, output, about, figures):
+        kept = output.metadata.get("fieldkit", {})
         alt = output.metadata.get("image/png", {}).get("alt", "")
         number = len(self.figures) + 1
         stem = f"figure-{number:02d}"
         image = output.data["image/png"].strip()
         files = ""
-        if "figure" in about:
+        if "figure" in kept:
             (self.folder / "figures").mkdir(exist_ok=True)
             for suffix in ("png", "svg", "csv"):
-                shutil.copyfile(figures / f"{about['figure']}.{suffix}", self.folder / "figures" / f"{stem}.{suffix}")
+                shutil.copyfile(figures / f"{kept['figure']}.{suffix}", self.folder / "figures" / f"{stem}.{suffix}")
             image = base64.b64encode((self.folder / "figures" / f"{stem}.png").read_bytes()).decode()
             files = Markup(
                 ' <span class="files">Files: <a href="figures/{0}.svg">SVG</a>, <a href="figures/{0}.png">PNG</a>, '
                 '<a href="figures/{0}.csv">numbers (CSV)</a>.</span>'
             ).format(stem)
-        caption = about.get("caption") or alt.split(". ")[0] or self._heading
-        self.figures.append({"number": number, "caption": caption, "stem": stem if files else None})
+        caption = _sentence(kept.get("shows") or alt.split(". ")[0] or self._heading)
+        if about.get("figure"):
+            caption = f"{caption} {_sentence(about['figure'])}"
+        finding = kept.get("finding", "")
+        self.figures.append(
+            {"number": number, "caption": caption, "finding": finding, "headline": about.get("headline")}
+        )
         return Markup(
-            '<figure id="figure-{n}"><img src="data:image/png;base64,{image}" alt="{alt}">'
+            '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {n}">'
+            '<img src="data:image/png;base64,{image}" alt="{alt}"></div>'
             "<figcaption><b>Figure {n}.</b> {caption}{files}"
             "<details><summary>The figure in words and numbers</summary><p>{alt}</p></details></figcaption></figure>"
-        ).format(n=number, image=image, alt=alt or caption, caption=_sentence(caption), files=files)
+        ).format(n=number, image=image, alt=alt or caption, caption=caption, files=files)
 
     def table(self, frame, caption):
         """A DataFrame as a numbered table with a caption; text is escaped, numbers get four significant digits."""
         text = frame.to_html(border=0, index=False, na_rep="–", float_format=lambda x: f"{x:.4g}", justify="unset")
-        return self._clean(text, caption=caption)
+        return self._clean(text, captions=[caption])
 
-    def _clean(self, text, *, caption=None):
+    def _clean(self, text, *, captions=()):
         from bs4 import BeautifulSoup, Comment
 
         soup = BeautifulSoup(text, "html.parser")
@@ -173,8 +233,23 @@ class Renderer:
                 tag.unwrap()
             else:
                 self._clean_tag(tag)
+        for code in soup.find_all("code"):
+            # Prose speaks of a column by the name the table shows.
+            if (
+                code.parent.name != "pre"
+                and code.get_text() in self._columns
+                and label(code.get_text()) != code.get_text()
+            ):
+                code.name, code.string = "em", label(code.get_text())
+        for paragraph in soup.find_all("p"):
+            if (words := paragraph.get_text()) in self.said or " Warning: " in words or plain(words) != words:
+                paragraph.replace_with(BeautifulSoup(self._sentences(words), "html.parser"))
+        captions = iter(captions)
         for table in soup.find_all("table"):
-            self._dress_table(soup, table, caption)
+            if table.find("td"):
+                self._dress_table(soup, table, next(captions, None))
+            else:
+                table.decompose()
         return Markup(soup.decode(formatter=_html5()).strip())
 
     def _clean_tag(self, tag):
@@ -196,8 +271,8 @@ class Renderer:
 
     def _clean_link(self, tag):
         target = tag.get("href", "")
-        if Path(target.split("#")[0]).name in self.notebooks and "//" not in target:
-            tag["href"] = f"notebooks/{Path(target.split('#')[0]).name}"
+        if Path(target.split("#")[0]).name in self.sections and "//" not in target:
+            tag["href"] = f"#{self.sections[Path(target.split('#')[0]).name]}"
         elif not re.match(r"https?://", target):
             tag.unwrap()
 
@@ -210,16 +285,22 @@ class Renderer:
             table.caption.decompose()
         self.tables.append({"number": number, "caption": words})
         _join_index_names(table)
+        _drop_row_numbers(table)
         table["id"] = f"table-{number}"
-        label = soup.new_tag("caption")
+        caption = soup.new_tag("caption")
         bold = soup.new_tag("b")
         bold.string = f"Table {number}."
-        label.append(bold)
-        label.append(f" {words}")
-        table.insert(0, label)
-        for cell in table.find_all("td"):
-            if cell.get_text(strip=True) in ("NaN", "NaT", "None", "<NA>"):
-                cell.string = "–"
+        caption.append(bold)
+        caption.append(f" {words}")
+        table.insert(0, caption)
+        for cell in table.find_all(["td", "th"]):
+            text = cell.get_text(strip=True)
+            if cell.find_parent("thead") is not None:
+                cell.string = label(text)
+            elif text in _CELLS:
+                cell.string = _CELLS[text]
+            elif re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
+                cell.string = text.replace("-", "−", 1)
         for cell in table.find_all("th"):
             head = cell.find_parent("thead") is not None
             spans = int(cell.get("colspan", 1)) > 1 if head else int(cell.get("rowspan", 1)) > 1
@@ -232,6 +313,22 @@ class Renderer:
         # A wide table scrolls inside its frame on a phone, also from the keyboard.
         frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
         table.wrap(frame)
+
+
+# What pandas and the kit write in cells, in words.
+_CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
+_CELLS |= {name: label(name) for name in (*ALL_ROLES, *(c for table in TABLES.values() for c in table.columns))}
+
+
+def _drop_row_numbers(table):
+    """Take out an index that only counts rows: it says nothing to a reader."""
+    rows = table.tbody.find_all("tr") if table.tbody else []
+    heads = [row.find(["th", "td"]) for row in (table.thead.find_all("tr") if table.thead else [])]
+    firsts = [row.find(["th", "td"]) for row in rows]
+    counted = rows and all(cell.name == "th" and cell.get_text(strip=True).isdigit() for cell in firsts)
+    if counted and len(heads) == 1 and not heads[0].get_text(strip=True):
+        for cell in [*heads, *firsts]:
+            cell.decompose()
 
 
 def _join_index_names(table):

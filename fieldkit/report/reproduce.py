@@ -41,7 +41,7 @@ class Reproduction(Result):
         return " ".join([start + end, *self.notes])
 
 
-def reproduce(published, season=None, *, out=None, tolerance=1e-6, progress=None):
+def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-6, progress=None):
     """Rerun a published write-up with the notebooks of this fieldkit and list every number that differs.
 
     Compared are the numbers drawn in each figure, the table, sentence, verdict and seed of each result, and what became
@@ -54,6 +54,8 @@ def reproduce(published, season=None, *, out=None, tolerance=1e-6, progress=None
         A write-up folder.
     season : str or pathlib.Path, optional
         The season folder it was made from. Not needed for a write-up of the demo season.
+    enclosure : str or pathlib.Path, optional
+        The enclosure folder, when the write-up holds one against the season.
     out : str or pathlib.Path, optional
         Keep the rerun's write-up here; None throws it away.
     tolerance : float
@@ -77,10 +79,21 @@ def reproduce(published, season=None, *, out=None, tolerance=1e-6, progress=None
             "This write-up was not made from the demo season: give the season folder that it was made from. "
             f"Its SHA-256 is {about['input_sha256']}."
         )
+    if enclosure is None and about.get("enclosure_sha256"):
+        raise FieldkitError(
+            "This write-up holds an enclosure against the season: give the enclosure folder too. "
+            f"Its SHA-256 is {about['enclosure_sha256']}."
+        )
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(out) if out is not None else Path(scratch) / "rerun"
-        done = writeup.write(
-            season, place, only=about["only"], parameters=about["parameters"], pdf=False, progress=progress
+        writeup.write(
+            season,
+            place,
+            only=about["only"],
+            parameters=about["parameters"],
+            enclosure=enclosure,
+            pdf=False,
+            progress=progress,
         )
         rerun = folders.read_marker(place)
         rows, count = _compare(published, about, place, rerun, tolerance)
@@ -88,7 +101,7 @@ def reproduce(published, season=None, *, out=None, tolerance=1e-6, progress=None
     return Reproduction(
         table=pd.DataFrame(rows, columns=_COLUMNS),
         n_compared=count,
-        same_input=done.input_hash == about["input_sha256"],
+        same_input=all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256")),
         tolerance=tolerance,
         notes=notes,
     )

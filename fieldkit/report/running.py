@@ -47,7 +47,7 @@ def tags(cell):
     return set(cell.metadata.get("tags", []))
 
 
-def listed(season, *, only=None):
+def listed(season, *, only=None, with_enclosure=True):
     """List the notebooks of a write-up in order, those that cannot run marked as skipped with the reason.
 
     Parameters
@@ -56,6 +56,8 @@ def listed(season, *, only=None):
         Decides by its tables which notebooks can run.
     only : sequence of str, optional
         Names of notebooks, or the numbers they begin with; None means all.
+    with_enclosure : bool
+        Whether there is an enclosure to hold against the season.
 
     Returns
     -------
@@ -74,6 +76,9 @@ def listed(season, *, only=None):
         if missing:
             run.state = "skipped"
             run.reason = f"It needs {_join(missing)}, which this season does not have."
+        elif not with_enclosure and "enclosure_folder" in parameters_of(notebook):
+            run.state = "skipped"
+            run.reason = "It needs an enclosure to hold against the season, and none was given (--enclosure DIR)."
         runs.append(run)
     if only is not None:
         chosen = []
@@ -161,7 +166,7 @@ def set_parameters(notebook, values):
     cell.source = "\n".join(lines)
 
 
-def spread_parameters(runs, season_folder, given):
+def spread_parameters(runs, season_folder, given, *, enclosure_folder=None):
     """Set the season folder in every notebook and each given parameter in those that have it.
 
     Parameters
@@ -172,6 +177,8 @@ def spread_parameters(runs, season_folder, given):
         None for the demo season.
     given : dict
         Parameter names and values.
+    enclosure_folder : str, optional
+        Set in every notebook that has it.
 
     Raises
     ------
@@ -179,15 +186,15 @@ def spread_parameters(runs, season_folder, given):
         For a name that no notebook has.
     """
     known = {run.name: parameters_of(run.notebook) for run in runs}
-    everything = {name for names in known.values() for name in names} - {"season_folder"}
+    everything = {name for names in known.values() for name in names} - {"season_folder", "enclosure_folder"}
     for name in given:
         if name not in everything:
             near = difflib.get_close_matches(name, everything, n=1)
             hint = f" Did you mean '{near[0]}'?" if near else f" There are: {', '.join(sorted(everything)) or 'none'}."
             raise FieldkitError(f"No notebook has a parameter '{name}'.{hint}")
     for run in runs:
-        own = {name: value for name, value in given.items() if name in known[run.name]}
-        set_parameters(run.notebook, {"season_folder": season_folder} | own)
+        own = {"season_folder": season_folder, "enclosure_folder": enclosure_folder} | given
+        set_parameters(run.notebook, {name: value for name, value in own.items() if name in known[run.name]})
 
 
 @contextlib.contextmanager
@@ -257,7 +264,7 @@ def run(one, *, figures, results, step):
                             "This is a fault of the notebook or of fieldkit, not of your records."
                         ) from error
                     one.stopped_at, one.state, one.reason = index, "stopped", error.evalue
-                ran.append(cell.source)
+                ran.append((cell.source, "writeup" in tags(cell)))
             step()
         collector = "__import__('fieldkit.report.collected', fromlist=['collect']).collect"
         _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")

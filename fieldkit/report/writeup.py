@@ -14,14 +14,14 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
-from fieldkit.report import folders, readings, running
+from fieldkit.report import citation, folders, methods, readings, running, wording
 from fieldkit.report.rendering import Renderer
 from fieldkit.report.running import WriteUpError
 
 __all__ = ["WriteUp", "WriteUpError", "write"]
 
-# Rows of what was left out that the page shows; the rest stands in a file.
-_SHOWN_ROWS = 30
+# How many of those left out for one reason the page names; all of them stand in a file.
+_LISTED = 8
 _TEMPLATES = Path(__file__).parent / "templates"
 
 
@@ -45,7 +45,19 @@ class WriteUp(Result):
         return f"{self.answer} {done} of {len(self.table)} sections written{more}."
 
 
-def write(path, out, *, only=None, parameters=None, authors=None, licence=None, data_at=None, pdf=None, progress=None):
+def write(
+    path,
+    out,
+    *,
+    only=None,
+    parameters=None,
+    enclosure=None,
+    authors=(),
+    licence=None,
+    data_at=None,
+    pdf=None,
+    progress=None,
+):
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
 
     The folder is made beside its place and swapped in whole: a run that fails or is killed leaves an earlier write-up
@@ -62,8 +74,11 @@ def write(path, out, *, only=None, parameters=None, authors=None, licence=None, 
         Names or numbers of notebooks, such as ``["06"]``; None writes up all.
     parameters : dict, optional
         Parameters to set in every notebook that has them. A name that none has is refused.
-    authors : str, optional
-        Whom to cite; None cites the observers of the season.
+    enclosure : str or pathlib.Path, optional
+        An enclosure folder to hold against the season. None: the demo season is given the invented demo enclosure,
+        another season goes without.
+    authors : sequence of str
+        Whom to cite: "Family, Given" or the name of a group; empty cites the observers of the season.
     licence : str, optional
         Terms under which the write-up and its numbers may be used.
     data_at : str, optional
@@ -88,24 +103,27 @@ def write(path, out, *, only=None, parameters=None, authors=None, licence=None, 
         raise FieldkitError("A PDF needs WeasyPrint: install fieldkit with its pdf extra, or print the HTML file.")
     season = fieldkit.read_season(path) if path is not None else fieldkit.demo_season()
     parameters = dict(parameters or {})
-    runs = running.listed(season, only=only)
-    to_run = [run for run in runs if run.state == "to run"]
     where = str(Path(path).absolute()) if path is not None and not _is_demo(path) else None
-    running.spread_parameters(to_run, where, parameters)
+    cage = fieldkit.read_enclosure(enclosure) if enclosure is not None else None
+    runs = running.listed(season, only=only, with_enclosure=enclosure is not None or where is None)
+    to_run = [run for run in runs if run.state == "to run"]
+    enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
+    running.spread_parameters(to_run, where, parameters, enclosure_folder=enclosure)
     with folders.swapped_in(out, keep=season.path) as fresh, tempfile.TemporaryDirectory() as work:
         work = Path(work)
         _run_all(to_run, work, progress=progress)
-        if where is not None:
-            if fieldkit.read_season(path).input_hash != season.input_hash:
-                raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
-            for run in to_run:
-                running.hide_path(run, where)
-        terms = {"authors": authors, "licence": licence, "data_at": data_at}
+        if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
+            raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
+        for run in to_run:
+            for folder in filter(None, (where, enclosure)):
+                running.hide_path(run, folder)
+        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
         page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
         text = page.render()
         (fresh / "index.html").write_text(text, encoding="utf-8", newline="\n")
+        (fresh / "CITATION.cff").write_text(page.citation_file(), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
-        _write_marker(fresh, page, where is None, only)
+        _write_marker(fresh, page, where is None, only, cage)
     out = Path(out).absolute()
     return WriteUp(
         path=out,
@@ -189,19 +207,14 @@ class _Page:
                 return f"On what these animals choose their basking sites was not tested. {run.reason}"
         return "On what these animals choose their basking sites was not tested here."
 
-    def findings(self):
-        """Sentences of the other results that a section shows."""
-        verdict = self._verdict()
+    def findings(self, figures, sections):
+        """What the leading figure of each section states, with its number."""
         found = []
-        for run, result in self.results():
-            visible = " ".join(
-                str(output.get("data", {}).get("text/html", "")) + str(output.get("data", {}).get("text/plain", ""))
-                for cell in run.cells
-                if cell.cell_type == "code" and "writeup" in running.tags(cell)
-                for output in cell.outputs
-            )
-            if result is not verdict and result["sentence"] in _unescaped(visible):
-                found.append({"id": _section_id(run), "section": run.section, "sentence": result["sentence"]})
+        for figure, section in zip(figures, sections, strict=True):
+            if figure["headline"] and figure["finding"]:
+                found.append(
+                    {"section": section, "sentence": figure["finding"].rstrip("."), "number": figure["number"]}
+                )
         return found
 
     def table(self):
@@ -214,7 +227,13 @@ class _Page:
     def render(self):
         import jinja2
 
-        renderer = Renderer(self.folder, notebooks=[f"{run.name}.ipynb" for run in self.shown])
+        answer = self.answer()
+        tested = self._verdict() is not None
+        renderer = Renderer(
+            self.folder,
+            sections={f"{run.name}.ipynb": _section_id(run) for run in self.shown},
+            said={answer: "answer"} if tested else {},
+        )
         season = self.season
         environment = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_TEMPLATES),
@@ -222,17 +241,22 @@ class _Page:
             trim_blocks=True,
             undefined=jinja2.StrictUndefined,
         )
-        readings_tables = [renderer.table(readings.overview(season), "What the season holds.")]
+        readings_tables = [renderer.table(readings.overview(season), "What the season holds: rows of each table.")]
         measured = readings.measured(season)
         if len(measured):
             readings_tables.append(
-                renderer.table(measured, "What was measured, how much is missing, and how exact it is.")
+                renderer.table(
+                    measured,
+                    "What was measured, how much of it is missing, and the stated error: the standard deviation that "
+                    "the instrument's owner gives for one reading.",
+                )
             )
-        sections = []
+        sections, places = [], []
         for run in self.shown:
             stop = len(run.notebook.cells) if run.stopped_at is None else run.stopped_at
             cells = [cell for cell in run.notebook.cells[:stop] if "writeup" in running.tags(cell)]
             blocks = renderer.section(run.section, cells, figures=self.work / "figures" / run.name)
+            places += [run.section] * (len(renderer.figures) - len(places))
             sections.append(
                 {
                     "id": _section_id(run),
@@ -243,41 +267,53 @@ class _Page:
                     "blocks": blocks,
                 }
             )
-        contents = [("answer", "The answer"), ("readings", "How good are these readings, at a glance")]
+        findings = self.findings(renderer.figures, places)
+        paragraphs = self._methods()
+        cited = methods.references(text for _, text in paragraphs)
+        seeds = self._seeds()
+        warnings = self._warnings()
+        terms = wording.terms_in(" ".join([answer, *map(str, (b for s in sections for b in s["blocks"]))]))
+        contents = [("answer", "The answer"), ("readings", "The season in numbers")]
         contents += [(s["id"], s["title"]) for s in sections]
         contents += [("not-done", "What was not done")] if self.skipped else []
         contents += [("methods", "Methods"), ("limitations", "Limitations"), ("cautions", "Cautions")]
         contents += [("reproduce", "Data, code and how to reproduce this"), ("cite", "How to cite")]
+        contents += [("references", "References")] if cited else []
+        contents += [("terms", "Words used here")] if terms else []
         contents += [("warnings", "Appendix: every warning")]
-        paragraphs, calls = self._methods()
-        seeds = self._seeds()
-        warnings = self._warnings()
         return environment.get_template("writeup.html.j2").render(
             css=jinja2.filters.do_mark_safe((_TEMPLATES / "writeup.css").read_text(encoding="utf-8")),
             title=self._title(),
             version=fieldkit.__version__,
-            written=self.written,
+            written=_day(self.written),
             invented=season.invented,
             facts=self._facts(),
             # The verdict stands large, how sure it is below.
-            answer=re.split(r"(?<=[.!?]) (?=[A-Z])", self.answer(), maxsplit=1),
-            findings=self.findings(),
+            answer=re.split(r"(?<=[.!?]) (?=[A-Z])", answer, maxsplit=1),
+            findings=findings,
             readings_in_short=readings.in_short(season),
             readings_tables=readings_tables,
             contents=contents,
             sections=sections,
             skipped=[{"title": run.section, "name": run.name, "reason": run.reason} for run in self.skipped],
+            methods_in_short=self._methods_in_short(),
             methods=paragraphs,
-            calls=calls,
+            references=cited,
+            terms=terms,
             limitations=self._limitations(),
             data_availability=self._data_availability(),
             input_hash=season.input_hash,
             parameters={name: repr(value) for name, value in self.parameters.items()},
-            seeds_table=renderer.table(seeds, "Seeds of everything that drew random numbers.") if len(seeds) else "",
+            seeds_table=renderer.table(
+                seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
+            )
+            if len(seeds)
+            else "",
             versions=self.versions,
             citation=self._citation(),
+            licence=self.terms["licence"],
             warnings_in_short=(
-                "What looked doubtful, what was skipped, and what was left out of which result."
+                "What looked doubtful, what was cut short, and what was left out of which result."
                 if warnings
                 else "There were no warnings, and nothing was left out."
             ),
@@ -285,14 +321,15 @@ class _Page:
         )
 
     def _title(self):
-        return f"{self.season.name}: where the animals bask, and why"
+        tested = self._verdict() is not None
+        return f"{self.season.name}: {'where the animals bask, and why' if tested else 'what one season shows'}"
 
     def _facts(self):
         season = self.season
-        days = f"{season.first_day} to {season.last_day}"
-        return f"{season.animal.species} · {season.site.name} · {days} · written {self.written}"
+        days = f"{_day(season.first_day)} to {_day(season.last_day)}"
+        return f"{season.animal.species} · {season.site.name} · {days} · written {_day(self.written)}"
 
-    def _methods(self):
+    def _methods_in_short(self):
         season, site = self.season, self.season.site
         animal = season.animal
         size = [
@@ -302,37 +339,42 @@ class _Page:
         size = " and ".join(part for part in size if part)
         # To a tenth of a degree: exact places of wild animals invite visitors they are better without.
         place = (
-            f"Records of {animal.species}{f' (typical adult {size})' if size else ''} from one site near "
+            f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} at one site near "
             f"{abs(site.latitude_deg):.1f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
             f"{abs(site.longitude_deg):.1f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
-            f"{site.elevation_m:.0f} m above the sea, were read with fieldkit {fieldkit.__version__}; "
-            f"times are those of {site.timezone}. Coordinates are given to a tenth of a degree to protect the animals."
+            f"{site.elevation_m:.0f} m above the sea; the coordinates are cut to a tenth of a degree to protect the "
+            f"animals. Times are those of {site.timezone}."
         )
-        paragraphs = [place]
-        names = ", ".join(f"{run.section} ({run.name})" for run in self.shown)
-        paragraphs.append(
-            f"Each section comes from a notebook that was run from top to bottom on these records on {self.written}: "
-            f"{names}. Exercises were left out."
-            if names
-            else "No notebook was run."
+        if not self.shown:
+            return f"{place} No analysis could be run."
+        return (
+            f"{place} Each section below comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
+            "bottom on these records."
         )
-        for run, result in self.results():
-            if result["kind"] == "Comparison" and result["settings"]:
-                settings = "; ".join(f"{k.replace('_', ' ')}: {_said(v)}" for k, v in result["settings"].items())
-                paragraphs.append(
-                    f"The comparison '{result['name']}' ({run.section}) was made with these settings: {settings}; "
-                    f"seed of the random numbers: {result['seed']}."
-                )
-        calls = {}
+
+    def _methods(self):
+        """(section, paragraph) of what was run for what the section shows; a method is told once."""
+        paragraphs, told = [], set()
+        verdict = self._verdict()
+        tested = next((run.name for run, result in self.results() if result is verdict), None)
         for run in self.shown:
+            said = []
             for call in run.collected["calls"]:
-                known = calls.setdefault(call["function"], call | {"options": []})
-                known["options"] += [o for o in call["options"] if o not in known["options"]]
-        return paragraphs, list(calls.values())
+                # A look at the comparison in passing is not the test.
+                in_passing = call["function"] == "choice.compare" and tested not in (None, run.name)
+                if call["function"] in told or in_passing:
+                    continue
+                said += filter(None, [methods.sentence(call)])
+                told.add(call["function"])
+            if said:
+                paragraphs.append((run.section, " ".join(said)))
+        return paragraphs
 
     def _seeds(self):
-        rows = [(run.name, r["name"], r["kind"], r["seed"]) for run, r in self.results() if r["seed"] is not None]
-        return pd.DataFrame(rows, columns=["notebook", "result", "kind", "seed"])
+        rows = [
+            (run.section, r["name"], r["seed"]) for run, r in self.results() if r["seed"] is not None and r["shown"]
+        ]
+        return pd.DataFrame(rows, columns=["section", "result", "seed"])
 
     def _limitations(self):
         found = readings.limitations(self.season)
@@ -350,31 +392,38 @@ class _Page:
         if len(found):
             shown = found[[c for c in ("file", "row", "column", "value", "problem", "remedy") if c in found]]
             tables.append((shown.fillna("–"), "Doubtful values found while reading the records."))
-        rows = [(run.name, text) for run in self.shown for text in running.warnings_of(run)]
-        rows += [(run.name, run.reason) for run in self.runs if run.reason]
+        rows = [(run.section, text) for run in self.shown for text in running.warnings_of(run)]
+        rows += [
+            (run.section, text) for run, result in self.results() if result["shown"] for text in result["warnings"]
+        ]
+        rows += [(run.section, run.reason) for run in self.runs if run.reason]
         if rows:
-            tables.append((pd.DataFrame(rows, columns=["notebook", "warning"]), "Given while the notebooks ran."))
-        return tables + self._left_out()
+            rows = list(dict.fromkeys((section, wording.plain(text)) for section, text in rows))
+            tables.append((pd.DataFrame(rows, columns=["section", "warning"]), "What the analyses warn of."))
+        left_out = self._left_out()
+        if len(left_out):
+            tables.append((left_out, "Left out of the results, and why. The files list all of it."))
+        return tables
 
     def _left_out(self):
-        """What each result did not use, once where several results left out the same."""
-        seen, tables = set(), []
+        """What each shown result did not use, by reason; once where several left out the same."""
+        seen, rows = set(), []
         for run, result in self.results():
-            if result["left_out"] is None:
+            if result["left_out"] is None or not result["shown"]:
                 continue
             path = self.folder / result["left_out"]
             if path.read_bytes() in seen:
                 continue
             seen.add(path.read_bytes())
-            frame = pd.read_csv(path)
-            more = (
-                f" The first {_SHOWN_ROWS} of {len(frame)}; all in {result['left_out']}."
-                if len(frame) > _SHOWN_ROWS
-                else ""
-            )
-            caption = f"Left out of '{result['name']}' ({run.section}), and why.{more}"
-            tables.append((frame.head(_SHOWN_ROWS).fillna("–"), caption))
-        return tables
+            frame = pd.read_csv(path, dtype=str).fillna("–")
+            names = frame.drop(columns=["reason", "row"], errors="ignore")
+            for reason, part in frame.groupby("reason", sort=False):
+                # A row number of the table as read is not that of the spreadsheet; a set and a place are found there.
+                named = list(names.loc[part.index].agg(" ".join, axis=1)) if len(names.columns) else ["–"]
+                more = f" and {len(named) - _LISTED} more" if len(named) > _LISTED else ""
+                which = ", ".join(named[:_LISTED]) + more
+                rows.append((run.section, wording.plain(reason), len(part), which, result["left_out"]))
+        return pd.DataFrame(rows, columns=["section", "reason", "rows", "which", "all in"])
 
     def _data_availability(self):
         if self.season.invented:
@@ -383,27 +432,31 @@ class _Page:
             return f"The records can be had at {self.terms['data_at']}."
         return "The records are not part of this write-up; ask its authors for them."
 
+    def _authors(self):
+        return self.terms["authors"] or (f"The observers of '{self.season.name}'",)
+
     def _citation(self):
-        authors = self.terms["authors"] or f"The observers of '{self.season.name}'"
-        terms = f" Terms of use: {self.terms['licence']}." if self.terms["licence"] else ""
         return (
-            f"{authors} ({self.written.year}). {self._title()}. Write-up of {self.written}, made with fieldkit "
-            f"{fieldkit.__version__}; season folder SHA-256 {self.season.input_hash}.{terms}"
+            f"{'; '.join(self._authors())} ({self.written.year}). {self._title()}. Write-up of {_day(self.written)}, "
+            f"made with fieldkit {fieldkit.__version__}, from records with the fingerprint "
+            f"{self.season.input_hash[:12]}."
+        )
+
+    def citation_file(self):
+        """Text of the CITATION.cff that lies beside the page."""
+        mark = "INVENTED records, not of real animals. " if self.season.invented else ""
+        return citation.citation_file(
+            kind="dataset",
+            title=self._title(),
+            authors=self._authors(),
+            licence=citation.spdx(self.terms["licence"]),
+            released=self.written,
+            abstract=f"{mark}{self.answer()} Records with SHA-256 {self.season.input_hash}.",
         )
 
 
-def _said(value):
-    if isinstance(value, dict):
-        return ", ".join(f"{k} {_said(v)}" for k, v in value.items()) or "none"
-    if isinstance(value, list):
-        return ", ".join(map(_said, value)) or "none"
-    return "none" if value is None else f"{value:.4g}" if isinstance(value, float) else str(value)
-
-
-def _unescaped(text):
-    import html
-
-    return html.unescape(text)
+def _day(date):
+    return f"{date.day} {date:%B %Y}"
 
 
 def _section_id(run):
@@ -437,7 +490,7 @@ def _write_pdf(folder, *, wanted):
     return True
 
 
-def _write_marker(folder, page, is_demo, only):
+def _write_marker(folder, page, is_demo, only, cage):
     files = {
         path.relative_to(folder).as_posix(): folders.digest(path)
         for path in sorted(folder.rglob("*"))
@@ -450,6 +503,7 @@ def _write_marker(folder, page, is_demo, only):
         "demo": is_demo,
         "invented": page.season.invented,
         "input_sha256": page.season.input_hash,
+        "enclosure_sha256": cage.input_hash if cage is not None else None,
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
         "answer": page.answer(),
