@@ -55,6 +55,15 @@ def many(*changes):
 # name: (what is done to a good folder, file, row, column, value, words of the problem, words of the remedy)
 BROKEN = {
     "no settings": (lambda f: (f / T).unlink(), T, None, "", "", "no season.toml", "fieldkit new"),
+    "a list where a role belongs": (
+        edit(T, 'role = "shade_air"', 'role = ["shade_air"]'),
+        T,
+        38,
+        "loggers.shade-1.role",
+        "['shade_air']",
+        "should be text",
+        "straight quotation marks",
+    ),
     "year with a digit too many": (
         edit(C, "S2,2023-05-15 09:05", "S2,9999-05-15 09:05"),
         C,

@@ -197,6 +197,9 @@ def check_section(section, keys, content, lines, problems, *, header=None):
         fault = wrong(setting, value)
         if fault:
             problems.add(NAME, *fault, row=row_of(lines, header, setting.key), column=place, value=value)
+            if isinstance(value, list | dict):
+                # Said; the tables are still read without it, so that their mistakes are said too.
+                del content[setting.key]
 
 
 def wrong(setting, value):
