@@ -71,7 +71,8 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     -----
     Polynomials fitted to the reference equations of Lemmon, Jacobsen, Penoncello & Friend (2000, J. Phys. Chem. Ref.
     Data 29:331) and Lemmon & Jacobsen (2004, Int. J. Thermophys. 25:21), within 0.1 % at sea level and 0.15 % at 60 kPa
-    (pressure enters the density only). Water vapour is left out: saturated air at 35 °C is 2 % lighter.
+    (pressure enters the density only). Water vapour is left out: saturated air at 35 °C is 2.9 % lighter, but it also
+    conducts and holds heat otherwise, and the convection coefficient of a small body changes by less than 0.2 %.
 
     Examples
     --------

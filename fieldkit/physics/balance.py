@@ -4,8 +4,9 @@ import numpy as np
 from scipy import constants
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA
+from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dew_point
 from fieldkit.physics.convection import Convection
+from fieldkit.physics.evaporation import Skin, stirred
 
 SIGMA = constants.sigma
 # The solver stops when gains and losses agree within this (W/m²).
@@ -25,6 +26,7 @@ DEFAULTS = {
     "pressure_pa": STANDARD_PRESSURE_PA,
     "turbulence_factor": 1.0,
     "convection_coefficient_w_m2_k": None,
+    "vapour_pressure_kpa": None,
 }
 
 
@@ -73,12 +75,26 @@ class Balance:
                 body.characteristic_dimension_m,
                 body.shape,
             )
+        self.skin = None if body.skin_resistance_s_m is None else self._skin(body, given)
+
+    def _skin(self, body, given):
+        vapour_kpa = given["vapour_pressure_kpa"]
+        if vapour_kpa is None:
+            raise FieldkitError(
+                "A body with skin_resistance_s_m dries the faster the drier the air: give vapour_pressure_kpa, for "
+                "instance fieldkit.physics.air.vapour_pressure of air temperature and relative humidity."
+            )
+        self.dew_k = dew_point(np.maximum(vapour_kpa, 1e-6)) + KELVIN
+        coefficient = self.coefficient
+        if self.convection is not None:
+            coefficient = self.convection.coefficient(stirred(self.air_k))[0]
+        return Skin(self.air_k, vapour_kpa, given["pressure_pa"], body.skin_resistance_s_m, coefficient)
 
     def take(self, rows):
         """The same for some rows only."""
         part = object.__new__(Balance)
         for name, value in vars(self).items():
-            if name == "convection" and value is not None:
+            if name in ("convection", "skin") and value is not None:
                 value = value.take(rows)
             part.__dict__[name] = value[rows] if np.ndim(value) else value
         return part
@@ -95,15 +111,21 @@ class Balance:
         if self.contact:
             net = net - self.contact * (body_k - self.substrate_k)
             slope = slope - self.contact
+        if self.skin is not None:
+            loss, rise = self.skin.loss(body_k)
+            net = net - self.exposed * loss
+            slope = slope - self.exposed * rise
         return net, slope, coefficient
 
     def bracket(self):
-        """Two temperatures between which the sum changes sign: coldest and warmest of air, substrate and radiation."""
+        """Two temperatures between which the sum changes sign: coldest and warmest of air, substrate, sky and dew."""
         with np.errstate(invalid="ignore"):
             radiative = np.sqrt(np.sqrt(np.maximum(self.fixed, 0.0) / self.emission))
         low, high = np.minimum(self.air_k, radiative), np.maximum(self.air_k, radiative)
         if self.contact:
             low, high = np.minimum(low, self.substrate_k), np.maximum(high, self.substrate_k)
+        if self.skin is not None:
+            low, high = np.minimum(low, self.dew_k), np.maximum(high, self.dew_k)
         return low, high
 
     def guess(self):
@@ -121,6 +143,10 @@ class Balance:
         if self.contact:
             surplus = surplus + self.contact * (self.substrate_k - self.air_k)
             stiff = stiff + self.contact
+        if self.skin is not None:
+            loss, rise = self.skin.loss(self.air_k)
+            surplus = surplus - self.exposed * loss
+            stiff = stiff + self.exposed * rise
         return self.air_k + surplus / stiff
 
     def solve(self, *, start=None):

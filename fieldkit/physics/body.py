@@ -33,7 +33,11 @@ class Body:
     substrate_conductance_w_m2_k : float
         Heat through each m² of contact per kelvin (W/m²/K).
     evaporation_w_m2, metabolism_w_m2 : float
-        Heat lost by evaporation and made by metabolism (W/m² of total surface).
+        Heat lost by evaporation whatever the weather, as by breathing, and made by metabolism (W/m² of total surface).
+    skin_resistance_s_m : float, optional
+        Resistance of the exposed skin to water vapour (s/m): 0 when wet, some 1e4 to 1e5 in reptiles (100 to 1000
+        s/cm, from memory). The balance then needs ``vapour_pressure_kpa``. A dry reptile loses 1 to 5 W/m² and is 0.1
+        to 0.3 K cooler for it: leave it out unless the animal is wet.
     mass_kg, specific_heat_j_kg_k, area_m2 : float, optional
         Needed for warming and cooling only.
 
@@ -59,6 +63,7 @@ class Body:
     substrate_conductance_w_m2_k: float = 0.0
     evaporation_w_m2: float = 0.0
     metabolism_w_m2: float = 0.0
+    skin_resistance_s_m: float | None = None
     mass_kg: float | None = None
     specific_heat_j_kg_k: float | None = None
     area_m2: float | None = None
@@ -81,6 +86,8 @@ class Body:
             raise FieldkitError("sky_view_factor and ground_view_factor add up to more than 1.")
         if self.substrate_conductance_w_m2_k < 0:
             raise FieldkitError("substrate_conductance_w_m2_k must not be negative.")
+        if self.skin_resistance_s_m is not None and not self.skin_resistance_s_m >= 0:
+            raise FieldkitError(f"skin_resistance_s_m is {self.skin_resistance_s_m}: it must not be negative.")
         for name in ("mass_kg", "specific_heat_j_kg_k", "area_m2"):
             if getattr(self, name) is not None and not getattr(self, name) > 0:
                 raise FieldkitError(f"{name} is {getattr(self, name)}: it must be above 0.")

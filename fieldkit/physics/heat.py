@@ -66,6 +66,7 @@ def check_inputs(given):
         "convection_coefficient_w_m2_k": (0, np.inf, "W/m²/K"),
         "silhouette_fraction": (0, 1, ""),
         "temperature_c": (-KELVIN, 1000, "°C"),
+        "vapour_pressure_kpa": (0, 25, "kPa"),
     }
     for name, (low, high, unit) in limits.items():
         value = given.get(name)
@@ -115,7 +116,8 @@ def _parts(balance, body_k, coefficient, slope):
         "emitted_w_m2": -balance.emission * body_k**4,
         "convection_w_m2": -balance.exposed * coefficient * (body_k - balance.air_k),
         "conduction_w_m2": -balance.contact * (body_k - balance.substrate_k),
-        "evaporation_w_m2": balance.evaporation,
+        "evaporation_w_m2": balance.evaporation
+        - (0.0 if balance.skin is None else balance.exposed * balance.skin.loss(body_k)[0]),
         "metabolism_w_m2": balance.metabolism,
     }
     parts["net_w_m2"] = sum(parts.values())
@@ -140,6 +142,7 @@ def energy_balance(
     pressure_pa=STANDARD_PRESSURE_PA,
     turbulence_factor=1.0,
     convection_coefficient_w_m2_k=None,
+    vapour_pressure_kpa=None,
 ):
     """Operative temperature of a body, and every flux that makes it.
 
@@ -172,6 +175,9 @@ def energy_balance(
         Multiplies forced convection; 1.4 outdoors after Campbell & Norman (1998), see `convection_coefficient`.
     convection_coefficient_w_m2_k : array_like, optional
         Given in place of the correlations (W/m²/K); wind, shape and size then do not matter.
+    vapour_pressure_kpa : array_like, optional
+        Of the air (kPa), see `fieldkit.physics.air.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
+        of no account to any other.
 
     Returns
     -------
@@ -222,6 +228,7 @@ def operative_temperature(
     pressure_pa=STANDARD_PRESSURE_PA,
     turbulence_factor=1.0,
     convection_coefficient_w_m2_k=None,
+    vapour_pressure_kpa=None,
 ):
     """Operative temperature (°C) alone: the same balance as `energy_balance`, which explains the parameters.
 
@@ -229,7 +236,7 @@ def operative_temperature(
     ----------
     air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
 sky_longwave_w_m2, ground_temperature_c, substrate_temperature_c, ground_emissivity, silhouette_fraction, pressure_pa, \
-turbulence_factor, convection_coefficient_w_m2_k
+turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
         As in `energy_balance`.
 
     Returns
@@ -276,6 +283,7 @@ def fluxes(
     pressure_pa=STANDARD_PRESSURE_PA,
     turbulence_factor=1.0,
     convection_coefficient_w_m2_k=None,
+    vapour_pressure_kpa=None,
 ):
     """Every flux of a body that is at a given temperature; their sum warms or cools it.
 
@@ -285,7 +293,7 @@ def fluxes(
         Temperature of the body (°C).
     air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
 sky_longwave_w_m2, ground_temperature_c, substrate_temperature_c, ground_emissivity, silhouette_fraction, pressure_pa, \
-turbulence_factor, convection_coefficient_w_m2_k
+turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
         As in `energy_balance`.
 
     Returns

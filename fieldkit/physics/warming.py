@@ -3,6 +3,7 @@
 import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.heat import energy_balance
 
 
@@ -226,6 +227,8 @@ def body_temperature(
     sky_longwave_w_m2=None,
     ground_temperature_c=None,
     turbulence_factor=1.0,
+    pressure_pa=STANDARD_PRESSURE_PA,
+    vapour_pressure_kpa=None,
     step_s=None,
     start_temperature_c=None,
 ):
@@ -234,7 +237,7 @@ def body_temperature(
     Parameters
     ----------
     air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
-sky_longwave_w_m2, ground_temperature_c, turbulence_factor
+sky_longwave_w_m2, ground_temperature_c, turbulence_factor, pressure_pa, vapour_pressure_kpa
         As in `heat.energy_balance`; the air temperature carries the times. The body needs mass, specific heat and area.
     step_s, start_temperature_c : float, optional
         As in `follow`.
@@ -276,6 +279,8 @@ sky_longwave_w_m2, ground_temperature_c, turbulence_factor
         sky_longwave_w_m2=sky_longwave_w_m2,
         ground_temperature_c=ground_temperature_c,
         turbulence_factor=turbulence_factor,
+        pressure_pa=pressure_pa,
+        vapour_pressure_kpa=vapour_pressure_kpa,
     )
     lag = _capacity(body) / balance["heat_loss_slope_w_m2_k"]
     return follow(balance["operative_temperature_c"], lag, step_s=step_s, start_temperature_c=start_temperature_c)
