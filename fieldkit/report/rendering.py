@@ -8,6 +8,7 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from fieldkit.captive.targets import UNITS as TARGETS
 from fieldkit.records.schemas import ALL_ROLES, TABLES
 from fieldkit.report.wording import label, plain
 
@@ -235,11 +236,7 @@ class Renderer:
                 self._clean_tag(tag)
         for code in soup.find_all("code"):
             # Prose speaks of a column by the name the table shows.
-            if (
-                code.parent.name != "pre"
-                and code.get_text() in self._columns
-                and label(code.get_text()) != code.get_text()
-            ):
+            if code.parent.name != "pre" and code.get_text() in self._columns:
                 code.name, code.string = "em", label(code.get_text())
         for paragraph in soup.find_all("p"):
             if (words := paragraph.get_text()) in self.said or " Warning: " in words or plain(words) != words:
@@ -293,14 +290,11 @@ class Renderer:
         caption.append(bold)
         caption.append(f" {words}")
         table.insert(0, caption)
-        for cell in table.find_all(["td", "th"]):
-            text = cell.get_text(strip=True)
-            if cell.find_parent("thead") is not None:
-                cell.string = label(text)
-            elif text in _CELLS:
-                cell.string = _CELLS[text]
-            elif re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
-                cell.string = text.replace("-", "−", 1)
+        heads = [cell.get_text(strip=True) for cell in table.find_all("tr")[0].find_all(["td", "th"])]
+        for row in table.find_all("tr"):
+            cells = row.find_all(["td", "th"])
+            for cell, head in zip(cells, heads[-len(cells) :], strict=False):
+                cell.string = _in_words(cell.get_text(strip=True), head, row.find_parent("thead") is not None)
         for cell in table.find_all("th"):
             head = cell.find_parent("thead") is not None
             spans = int(cell.get("colspan", 1)) > 1 if head else int(cell.get("rowspan", 1)) > 1
@@ -317,7 +311,24 @@ class Renderer:
 
 # What pandas and the kit write in cells, in words.
 _CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
-_CELLS |= {name: label(name) for name in (*ALL_ROLES, *(c for table in TABLES.values() for c in table.columns))}
+_CELLS |= {
+    name: label(name)
+    for name in (*ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
+    if "_" in name
+}
+
+
+def _in_words(text, head, is_head):
+    """What a cell shows to a reader; chances too small to matter are not spelled out."""
+    if is_head:
+        return label(text)
+    if text in _CELLS:
+        return _CELLS[text]
+    if re.fullmatch(r"[\d.]+e-\d+", text) and re.match(r"p\b|.*_p$|weight", head) and float(text) < 1e-4:
+        return "<0.0001"
+    if re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
+        return text.replace("-", "−", 1)
+    return plain(text)
 
 
 def _drop_row_numbers(table):
@@ -340,6 +351,10 @@ def _join_index_names(table):
     if len(above) == len(names) and all(bool(top) != bool(name) for (_, top), (_, name) in zip(above, names)):
         for (cell, top), (_, name) in zip(above, names):
             cell.string = top or name
+        rows[1].decompose()
+    elif len(above) == len(names) and names[0][1] and not any(name for _, name in names[1:]):
+        # The columns have a name of their own, which says nothing that the caption does not.
+        above[0][0].string = names[0][1]
         rows[1].decompose()
 
 

@@ -35,6 +35,7 @@ _NAMES = {
     "lr_df": "degrees of freedom",
     "lr_p": "p of the ratio",
     "n": "number",
+    "naive": "as read",
     "operative_c": "operative temperature (°C)",
     "p10": "lowest tenth ends at",
     "p90": "highest tenth begins at",
@@ -52,7 +53,7 @@ _NAMES = {
     "typical_min_c": "typical low of the day (°C)",
     "uv_index": "UV index",
     "uvb": "UV-B",
-    "vif": "variance inflation",
+    "vif": "VIF",
     "within_set_sd": "standard deviation within sets",
     "wind_m_s": "wind (m/s)",
 }
@@ -102,8 +103,8 @@ def label(name):
 
     Examples
     --------
-    >>> label("contamination_c"), label("longest_gap_h"), label("vif"), label("odds ratio")
-    ('contamination (°C)', 'longest gap (h)', 'variance inflation', 'odds ratio')
+    >>> label("contamination_c"), label("longest_gap_h"), label("lr_df"), label("odds ratio")
+    ('contamination (°C)', 'longest gap (h)', 'degrees of freedom', 'odds ratio')
     """
     if name in _NAMES:
         return _NAMES[name]
@@ -133,6 +134,7 @@ def plain(text):
     'surface is missing (see the appendix)'
     """
     text = text.replace("(see left_out)", "(see the appendix)")
+    text = re.sub(r"(?<![\w.–−-])-(?=\d)", "−", text)
     return re.sub(r"\b[a-z][a-z0-9]*(_[a-z0-9]+)+\b", lambda found: _bare(found[0]), text)
 
 
