@@ -510,7 +510,7 @@ def _planck_below(nm, temperature_k):
     with np.errstate(divide="ignore"):
         x = c2 / (np.asarray(nm, dtype=float) * 1e-9 * temperature_k)
     x, n = np.broadcast_arrays(x[..., None], np.arange(1, 201.0))
-    finite = np.where(np.isfinite(x), x, 800.0)  # wavelength 0: nothing below it
+    finite = np.minimum(x, 800.0)  # wavelength 0: nothing below it
     with np.errstate(under="ignore"):
         terms = np.exp(-n * finite) * (finite**3 / n + 3 * finite**2 / n**2 + 6 * finite / n**3 + 6 / n**4)
     # The series is slow for very long waves; there the power beyond is the small-x limit.

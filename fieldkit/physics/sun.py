@@ -490,6 +490,8 @@ def _perez(tilt_deg, facing_deg, dhi, dni, extraterrestrial_w_m2, apparent_zenit
     args = (tilt_deg, facing_deg, dhi, dni, extraterrestrial_w_m2, np.minimum(apparent_zenith_deg, 90.0), azimuth_deg)
     args = np.broadcast_arrays(*args, sky_view)
     shape, cos_zenith = args[0].shape, np.cos(np.radians(apparent_zenith_deg))
+    if not args[0].size:
+        return np.empty(shape)
     *args, view = (np.atleast_1d(a).ravel() for a in args)
     with np.errstate(invalid="ignore", divide="ignore"):
         parts = pv.perez_driesse(*args, return_components=True)
@@ -498,7 +500,7 @@ def _perez(tilt_deg, facing_deg, dhi, dni, extraterrestrial_w_m2, apparent_zenit
     low = 1 - np.clip(np.broadcast_to(cos_zenith, shape).ravel() / LOWEST_SUN_COS, 0, 1)
     whole = args[2] * view
     diffuse = np.where(
-        (args[2] > 0) & (low < 1), np.maximum(even + (whole - even) * low + ring + rim * (1 - low), 0), whole
+        (args[2] > 0) & ~(low >= 1), np.maximum(even + (whole - even) * low + ring + rim * (1 - low), 0), whole
     )
     return np.reshape(diffuse, shape)
 
@@ -715,7 +717,7 @@ def sunlit(apparent_zenith_deg, azimuth_deg, *, horizon):
     azimuth, height = _skyline(horizon)
     skyline = np.interp(azimuth_deg, azimuth, height, period=360)
     seen = (90 - apparent_zenith_deg > skyline).astype(float)
-    return np.where(np.isnan(apparent_zenith_deg), np.nan, seen)
+    return np.where(np.isnan(apparent_zenith_deg + azimuth_deg), np.nan, seen)
 
 
 def sky_view_factor(horizon):
