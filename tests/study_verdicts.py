@@ -15,6 +15,8 @@ from fieldkit.field import choice, simulate
 
 # "Moderate": the odds of a place double for one within-set standard deviation of the driver.
 EFFECT = 2.0
+# Seen on paper as one look after the other while the animal stays where it is.
+LOOKS = 4
 HARD = {
     "animals differ": {"individual_sd": 0.4},
     "5 animals": {"n_animals": 5},
@@ -23,6 +25,22 @@ HARD = {
     "air differs less (0.4 °C)": {"air_contrast_c": 0.4},
     "strong effect (odds × 4)": {"effect": 4.0},
 }
+
+
+# Not simply more or less: middle values sought, or sun sought when cool and fled when hot.
+BENT = (
+    ("surface: middle values, 30 °C", {"driver": "surface", "hump": (30.0, 4.0)}),
+    ("surface: middle values, 34 °C", {"driver": "surface", "hump": (34.0, 5.0)}),
+    ("radiation: middle values, 350 W/m²", {"driver": "radiation", "hump": (350.0, 150.0)}),
+    ("radiation: sun below 22 °C, shade above", {"driver": "radiation", "switch_air_c": 22.0}),
+    ("operative temperature, 34 °C", {"driver": "operative"}),
+)
+# Random choice, and each place kept for several looks.
+STAYING = (
+    ("15 animals, 4 looks a visit", {"n_sets": 30}),
+    ("15 animals, 4 looks a visit", {"n_sets": 50}),
+    ("5 animals, 4 looks a visit", {"n_sets": 30, "n_animals": 5}),
+)
 
 
 def scenarios(quick=False):
@@ -38,15 +56,35 @@ def scenarios(quick=False):
             for label, settings in HARD.items():
                 for n_sets in (60, 100, 200):
                     out.append((label, {"driver": driver, "n_sets": n_sets, **settings}))
+    if not quick:
+        out += [(label, {"n_sets": n, **settings}) for label, settings in BENT for n in (60, 100, 200)]
+        out += [(label, {"driver": "none", "looks": LOOKS, **settings}) for label, settings in STAYING]
     return out
+
+
+def looked_at_again(season, looks, rng):
+    """The season's choices read `looks` times each, under a sun that comes and goes, the animals staying put."""
+    rng = np.random.default_rng(rng)
+    errors, parts = season.settings["instrument_errors"], []
+    for look in range(looks):
+        again = season.choices.assign(set_id=season.choices["set_id"] + f" look {look}")
+        cloud = (1 + 0.2 * rng.normal(size=again["set_id"].nunique()))[pd.factorize(again["set_id"])[0]]
+        for column in choice.DRIVERS.values():
+            true = season.truth[column] * (cloud if column == "irradiance_w_m2" else 1.0)
+            again[column] = true + rng.normal(0, errors[column], len(again))
+        parts.append(again)
+    return pd.concat(parts, ignore_index=True)
 
 
 def one_season(job):
     """Verdict on one simulated season."""
     settings, seed = job
-    season = simulate.choice_season(**({"effect": EFFECT} | settings), rng=seed)
+    looks = settings.get("looks", 1)
+    world = {"effect": EFFECT} | {k: v for k, v in settings.items() if k != "looks"}
+    season = simulate.choice_season(**world, rng=seed)
+    choices = season.choices if looks == 1 else looked_at_again(season, looks, seed + 2 * 10**7)
     errors = season.settings["instrument_errors"]
-    return choice.compare(season.choices, instrument_errors=errors, permutations=499, rng=seed + 10**7).verdict
+    return choice.compare(choices, instrument_errors=errors, permutations=499, rng=seed + 10**7).verdict
 
 
 def study(*, seasons=200, quick=False, workers=1, seed=20_000):
@@ -91,13 +129,19 @@ def main():
     driven, random = plain[plain["truth"] != "none"], plain[plain["truth"] == "none"]
     enough = driven[driven["sets"] >= 100]
     error = np.sqrt(0.0475 / given.seasons)
+    bent = table[table["hard"].isin([label for label, _ in BENT]) & (table["truth"] != "operative")]
+    staying = table[table["hard"].isin([label for label, _ in STAYING])]
     print(f"\n{given.seasons} seasons a scenario; a share of 5 % has a standard error of {error:.1%}.")
     for words, shares, worst in (
         ("Wrong driver named (at most 5 %)", driven["wrong"], max),
         ("Any driver named under random choice (at most 5 %)", random["wrong"], max),
         ("Right driver named, 100 sets or more (at least 80 %)", enough["right"], min),
+        ("Middle values or a switch: wrong driver named", bent["wrong"], max),
+        ("Middle values or a switch, 100 sets or more: right driver", bent.loc[bent["sets"] >= 100, "right"], min),
+        ("Random choice, animals that stay: any driver named", staying["wrong"], max),
     ):
-        print(f"{words}: mean {shares.mean():.1%}, worst scenario {worst(shares):.1%}.")
+        if len(shares):
+            print(f"{words}: mean {shares.mean():.1%}, worst scenario {worst(shares):.1%}.")
 
 
 if __name__ == "__main__":

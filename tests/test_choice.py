@@ -348,7 +348,7 @@ def answer(season):
 def test_a_clear_season_names_its_driver(answer):
     assert answer.verdict == "radiation"
     assert "chose on radiation" in answer.sentence and "90 % interval" in answer.sentence
-    assert answer.table.index[0] == "no selection" and len(answer.table) == 8
+    assert answer.table.index[0] == "no selection" and len(answer.table) == 1 + 7 + 4
     assert answer.table["weight"].sum() == pytest.approx(1)
     assert (answer.n_sets, answer.seed, len(answer.left_out)) == (120, 0, 0)
 
@@ -557,6 +557,7 @@ def test_unnamed_animals_and_no_animals():
     assert "not named" in none.notes[0] and none.n_animals == 0
     one = choice.compare(c.assign(animal_id="A01"))
     assert one.n_animals == 1 and "Only one animal" in " ".join(one.notes)
+    assert "This says what this animal did" in one.sentence or one.verdict == "none"
 
 
 def test_air_that_follows_the_sun_is_doubted():
@@ -592,6 +593,127 @@ def test_seeking_when_cool_and_fleeing_when_hot_is_not_passed_over():
     assert "Selection for radiation falls with shade air" in got.sentence
     steady = simulate.choice_season(n_sets=250, effect=2.5, rng=5)
     assert "with shade air (p" not in choice.compare(steady.choices, instrument_errors=ERRORS).sentence
+
+
+def test_two_animals_are_told_by_their_days_and_say_so():
+    # One degree of freedom between two animals would leave nothing to say; days are what repeats.
+    season = simulate.choice_season(n_sets=120, n_animals=2, effect=2.5, surface_radiation_correlation=0.6, rng=4)
+    got = choice.compare(season.choices, instrument_errors=ERRORS)
+    assert got.verdict == "radiation" and "what these two animals did" in got.sentence
+    assert "between days, not between animals" in " ".join(got.notes)
+    assert got.fits["radiation"].degrees_of_freedom > 50
+
+
+def test_middle_values_are_found_and_not_taken_for_another_driver():
+    # A thermoregulating animal seeks warm, not hot: straight models named radiation for this in 17 of 40 seasons.
+    verdicts = []
+    for seed in range(10):
+        season = simulate.choice_season(n_sets=120, driver="surface", hump=(30.0, 4.0), rng=seed)
+        got = choice.compare(season.choices, instrument_errors=ERRORS, permutations=199)
+        verdicts.append(got.verdict)
+        assert not got.steady
+        row = got.shape.loc["surface (middle values)"]
+        assert row["clear"] and row["log_odds"] < 0
+    assert set(verdicts) <= {"surface", "undecided"} and verdicts.count("surface") >= 8
+    assert row["low"] < 30.0 < row["high"]
+    assert "middle values of surface temperature were preferred, near" in got.sentence
+    assert "odds" in got.sentence and got.table["aicc"].idxmin() == "surface (middle values)"
+
+
+def test_symmetric_preference_is_not_passed_over_as_none():
+    # As many places too bright as too dim: no straight line can see it.
+    season = simulate.choice_season(n_sets=150, driver="radiation", hump=(350.0, 120.0), rng=3)
+    got = choice.compare(season.choices, instrument_errors=ERRORS)
+    assert got.table.loc["radiation", "permutation_p"] > 0.05
+    assert got.verdict == "radiation" and "middle values of radiation were preferred" in got.sentence
+
+
+def test_a_steady_pull_shows_no_bend_and_little_is_asked_of_few_sets(season, answer):
+    assert answer.steady and not answer.shape["clear"].any()
+    few = choice.compare(season.choices[season.choices["set_id"] <= "S0030"], instrument_errors=ERRORS)
+    assert few.shape.empty and few.steady
+    assert "could not be checked" in few.sentence or few.verdict == "none"
+
+
+def test_bends_are_those_of_a_plain_fit(season, answer):
+    # Without stated errors nothing is calibrated: the bend is a square added to the drivers side by side.
+    c = season.choices
+    got = choice.compare(c, permutations=99)
+    spread = got.contrast["within_set_sd"]
+    x = pd.DataFrame({n: c[column] / spread[n] for n, column in choice.DRIVERS.items()})
+    x["bend"] = ((c["surface_c"] - c["surface_c"].median()) / spread["surface"]) ** 2
+    plain = choice.fit(x, c["used"], c["set_id"], cluster=c["animal_id"])
+    row = got.shape.loc["surface (middle values)"]
+    assert row["log_odds"] == pytest.approx(plain.coefficients["bend"])
+    errors = plain.covariance.loc["bend", "bend"], plain.model_covariance.loc["bend", "bend"]
+    assert row["standard_error"] == pytest.approx(np.sqrt(max(errors)))
+    alone = c[["surface_c"]].assign(square=c["surface_c"] ** 2)
+    two = choice.fit(alone - alone.mean(), c["used"], c["set_id"])
+    assert got.table.loc["surface (middle values)", "log_likelihood"] == pytest.approx(two.log_likelihood)
+
+
+def test_an_animal_that_stays_is_not_choosing_again():
+    # 30 random choices written down four times each: the permutation test by itself found "selection" in half of them.
+    import study_verdicts as study
+
+    drawn, held = 0, 0
+    for seed in range(20):
+        season = simulate.choice_season(n_sets=30, driver="none", rng=seed)
+        got = choice.compare(study.looked_at_again(season, 4, seed), instrument_errors=ERRORS, permutations=199)
+        drawn += got.table["permutation_p"].min() < 0.05
+        held += got.verdict != "none"
+        assert " visits (one animal on one day) turned round at random" in got.sentence
+    # Three binomial standard errors above 5 % of 20 allow four.
+    assert held <= 4
+
+
+def test_turning_visits_round_is_the_exact_test_of_signs():
+    # Six visits, one column: 64 ways to turn them, counted one by one.
+    from fieldkit.field import choice_chance
+
+    rng = np.random.default_rng(3)
+    within = rng.normal(size=(24, 1))
+    sets = np.repeat(np.arange(12), 2)
+    within -= (np.bincount(sets, weights=within[:, 0]) / 2)[sets][:, None]
+    used = np.tile([True, False], 12)
+    visit = np.repeat(np.arange(6), 2)
+    sums = np.array([within[used][visit == v].sum() for v in range(6)])
+    totals = np.array([signs @ sums for signs in itertools.product([-1, 1], repeat=6)])
+    exact = np.mean(np.abs(totals) >= np.abs(sums.sum()) * (1 - 1e-9))
+    single, family = choice_chance.turning_test(within, used, visit, sets, [[0]], 20_000, rng)
+    assert single[0] == family[0] == pytest.approx(exact, abs=3 * np.sqrt(0.25 / 20_000))
+
+
+def test_few_visits_are_not_testable():
+    season = simulate.choice_season(n_sets=20, n_animals=1, rng=1)
+    day = pd.Timestamp("2023-06-01 09:00", tz="America/New_York")
+    c = season.choices.assign(time=day, animal_id="A01")
+    got = choice.compare(c, instrument_errors=ERRORS)
+    assert got.verdict == "untestable" and "come from 1 visits" in got.sentence
+
+
+def test_a_place_cannot_be_an_alternative_to_itself_and_copies_count_once():
+    season = simulate.choice_season(n_sets=40, n_places=5, rng=2)
+    c = season.choices
+    plain = choice.compare(c, instrument_errors=ERRORS, permutations=99)
+    itself = c[c["used"] == 1].head(7).assign(used=0, surface_c=lambda t: t["surface_c"] + 0.1)
+    twice = c.head(10)
+    again = c[c["set_id"] == "S0003"].assign(set_id="copy")
+    got = choice.compare(pd.concat([c, itself, twice, again]), instrument_errors=ERRORS, permutations=99)
+    reasons = got.left_out["reason"].value_counts().to_dict()
+    assert reasons == {
+        "this place is the used one of its set": 7,
+        "the row stands twice in its set": 10,
+        "the whole set stands twice, under another set_id": 5,
+    }
+    pd.testing.assert_frame_equal(got.table, plain.table)
+
+
+def test_a_column_that_only_rounding_moves_does_not_differ():
+    season = simulate.choice_season(n_sets=40, n_places=(3, 7), rng=2)
+    for value in (21.3, 3e9 + 0.1):
+        got = choice.compare(season.choices.assign(shade_air_c=value), permutations=99)
+        assert not got.contrast.loc["air", "testable"] and "did not differ" in got.contrast.loc["air", "why"]
 
 
 def test_several_used_places_in_a_set_are_compared_exactly():

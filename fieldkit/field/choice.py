@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fieldkit.core import Result, generator
-from fieldkit.field import choice_sets, choice_words
+from fieldkit.field import choice_chance, choice_sets, choice_shape, choice_words
 from fieldkit.field.choice_sets import variance_inflation
 from fieldkit.field.choice_words import OTHERS_LEVEL
 from fieldkit.field.clogit import ChoiceError, Fit, fit, log_likelihood
@@ -29,9 +29,12 @@ DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradianc
 UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
 # Fewer sets than this carry no verdict (common practice, no source).
 FEWEST_SETS = 10
+# With fewer animals no spread among them can be seen: days take their place and the words say so (our choice: two
+# animals leave one degree of freedom, whose 90 % limits are six standard errors wide).
+FEWEST_ANIMALS = 3
 # A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
 # be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
-LEAST_SHARE_HELD = 0.1
+LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
 NAMING_LEVEL = 0.90
@@ -49,13 +52,21 @@ class Comparison(Result):
         The verdict in words, and how sure it is.
     table : DataFrame
         One row per candidate model: log likelihood, likelihood-ratio test against no selection, AICc, its difference
-        from the best and weight, permutation p-value (held over all candidates).
+        from the best and weight, p-value against random choice by itself and held over all candidates. Besides the
+        combinations of drivers, each driver alone is let bend: "(middle values)" adds its square, "(changing with
+        air)" radiation times the set's mean shade air.
     coefficients : DataFrame
-        One row per driver in each candidate: odds ratio with limits per natural unit and per within-set standard
+        One row per driver in each combination: odds ratio with limits per natural unit and per within-set standard
         deviation.
     corrected : DataFrame
         The drivers side by side in one model, with the stated reading errors allowed for, and 90 % intervals: what the
         verdict rests on.
+    shape : DataFrame
+        One row per bend, added to the drivers side by side: coefficient per squared within-set standard deviation,
+        p-value, whether it is clear (p below 0.01) and, where the odds fall again on both sides, the preferred value
+        (`top`) with its 95 % interval. Empty below 40 sets.
+    steady : bool
+        No bend is clear: more, or less, of a driver describes the choices.
     contrast : DataFrame
         One row per driver: how much it differed between the places of a set, against the instrument's error.
     standing : DataFrame
@@ -71,6 +82,8 @@ class Comparison(Result):
     table: object
     coefficients: object
     corrected: object
+    shape: object
+    steady: bool
     contrast: object
     standing: object
     left_out: object
@@ -89,7 +102,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     ----------
     choices : DataFrame
         The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
-        ``animal_id``.
+        ``animal_id``. With ``time``, sets of one animal on one day are known to belong together.
     instrument_errors : dict of str to float, optional
         Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``).
     drivers : dict of str to str, optional
@@ -97,7 +110,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     cluster : str or None
         Column that names the animal.
     permutations : int
-        Seasons with the used place drawn at random within each set.
+        Seasons with the used place drawn at random within each set (and as many with visits turned round).
     rng : int or numpy.random.Generator
         Seed.
 
@@ -112,17 +125,23 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
 
     Notes
     -----
-    The rule, in two sentences. If no candidate beats random choice in the permutation test (5 % over all candidates
-    together), the verdict is "none". Otherwise the driver that alone explains the choices best is named when, with all
-    testable drivers side by side and the stated reading errors allowed for, its 90 % interval excludes "no effect" (a
-    one-sided test at 5 %) and no other driver's 99 % interval does; else the verdict is "undecided". These intervals
-    rest on the larger of two standard errors, by animal and by set, with Student's t for the number of animals.
+    The rule, in three sentences. If no candidate beats random choice (5 % over all candidates together), the verdict
+    is "none". Otherwise the driver that alone explains the choices best is named when, with all testable drivers side
+    by side and the stated reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %)
+    and no other driver's 99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle
+    values preferred, a pull that changes with shade air), a straight pull is the wrong question, and the same is asked
+    of each driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and
+    no other driver's are at 1 %. These tests rest on the larger of two standard errors, by animal and by set, with
+    Student's t for the number of animals.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
     taken off) are at least as large as that error; one that is not cannot be named but is still held equal.
-    Permutation: score statistics, smallest p-value over candidates (Westfall and Young 1993, Resampling-based multiple
-    testing, algorithm 2.5 in its single-step form). Reading errors: regression calibration on within-set covariances
-    (Rosner, Spiegelman and Willett 1990, Am. J. Epidemiol. 132:734).
+    Random choice: score statistics under used places drawn again within each set, smallest p-value over candidates
+    (Westfall and Young 1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form). Sets of one
+    animal on one day are one visit: where there are such, the scores of whole visits also change sign at random and
+    the larger p-value counts, because an animal that stays where it is is not choosing again at each look.
+    Reading errors: regression calibration on within-set covariances (Rosner, Spiegelman and Willett 1990, Am. J.
+    Epidemiol. 132:734).
     AICc counts sets, not places.
 
     Examples
@@ -145,6 +164,8 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     testable = [name for name in drivers if contrast.loc[name, "testable"]]
     beside = testable + [n for n in drivers if n not in testable and contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
     seed = int(rng) if isinstance(rng, int | np.integer) else None
+    visits = choice_chance.visits(ready.kept, sets, ready.animals)
+    clusters = _clusters(ready, visits, notes)
     shared = {
         "contrast": contrast,
         "standing": _standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
@@ -160,34 +181,45 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
             "level": LEVEL,
         },
     }
-    if n_sets < FEWEST_SETS or not testable:
-        return _untestable(shared, notes, testable)
+    n_visits = n_sets if visits is None else int(visits.max()) + 1
+    if n_sets < FEWEST_SETS or n_visits < choice_chance.FEWEST_VISITS or not testable:
+        return _untestable(shared, notes, n_visits)
 
     position = {name: j for j, name in enumerate(drivers)}
     candidates = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
     columns = [[position[n] for n in c] for c in candidates]
     frame = pd.DataFrame(values, columns=list(drivers))
-    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=ready.animals) for c in candidates}
-    p_single, p_family = _permutation_test(within, used, sets, sizes, columns, permutations, generator(rng))
-    table = _candidate_table(fits, p_single, p_family, n_sets)
-    joint = fit(frame[beside], used, sets, cluster=ready.animals)
+    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=clusters) for c in candidates}
+    bends = choice_shape.bends(values, sets, sizes, list(drivers), testable)
+    bent = {b.name: fit(frame[[b.driver]].assign(bend=b.column), used, sets, cluster=clusters) for b in bends}
+    columns += [[position[b.driver], len(drivers) + k] for k, b in enumerate(bends)]
+    moved, _ = choice_sets.centre(np.column_stack([values, *(b.column for b in bends)]), sets)
+    chance = _against_chance(moved, used, sets, sizes, columns, visits, n_visits, permutations, generator(rng))
+    chance["few_animals"] = ready.animals is not None and clusters is not ready.animals
+    table = _candidate_table(fits | bent, *chance["p"])
+    joint = fit(frame[beside], used, sets, cluster=clusters)
     corrected = _correct(joint, contrast, within, n_sets, errors)
     if joint.separated:
         rest = {n: fit(frame[[m for m in beside if m != n]], used, sets) for n in beside} if len(beside) > 1 else {}
         corrected["p"] = [_leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
-    verdict = _verdict(table, corrected, fits, testable, joint)
+    j = [position[n] for n in beside]
+    variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
+    guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
+    shape = choice_shape.examine(guess, used, sets, sizes, clusters, beside, testable, joint, frame)
+    verdict = _verdict(table, corrected, fits, testable, joint, shape)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
     notes += choice_words.sunlit_air(within, drivers)
-    sentence = choice_words.say(verdict, table, corrected, joint, fits, testable, within, shared)
-    if {"air", "radiation"} <= set(drivers) and "radiation" in testable:
-        sentence += _changes_with_air(frame, used, sets, ready.animals)
+    by_air = bent.get("radiation (changing with air)")
+    sentence = choice_words.say(verdict, table, corrected, joint, fits, testable, within, shared, shape, chance, by_air)
     return Comparison(
         verdict=verdict,
         sentence=sentence,
         table=table,
         coefficients=_coefficient_table(fits, contrast),
         corrected=corrected,
-        fits=fits,
+        shape=shape.table,
+        steady=shape.steady,
+        fits=fits | bent,
         notes=tuple(dict.fromkeys(notes)),
         **shared,
     )
@@ -205,48 +237,33 @@ def _standing(values, used, sets, sizes, drivers, labels):
     return pd.DataFrame(share, columns=list(drivers), index=pd.Index(labels[first], name="set_id"))
 
 
-# ---- permutation, correction, verdict --------------------------------------------------------------------------------
+# ---- chance, correction, verdict -------------------------------------------------------------------------------------
 
 
-def _permutation_test(within, used, sets, sizes, columns, permutations, rng):
-    """Score-test p-value of each candidate, by itself and held over the family.
-
-    The used places of each set are drawn again at random; the smallest p-value over candidates is compared with that of
-    the drawn seasons. Centred on the set mean, a candidate's score is the sum of the used rows.
-    """
-    from scipy import special
-
-    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
-    taken = np.bincount(sets, weights=used).astype(int)
-    # Variance of a sum of m values drawn without replacement from k.
-    weight = taken * (sizes - taken) / (sizes * np.maximum(sizes - 1, 1))
-    information = (within * weight[sets][:, None]).T @ within
-    one = np.flatnonzero(taken == 1)
-    several = np.flatnonzero(taken > 1)
-    scores = np.empty((permutations + 1, within.shape[1]))
-    scores[0] = within[used].sum(axis=0)
-    step = max(1, 4_000_000 // max(1, len(one)))
-    for at in range(1, permutations + 1, step):
-        count = min(step, permutations + 1 - at)
-        rows = starts[one] + (rng.random((count, len(one))) * sizes[one]).astype(np.intp)
-        for j in range(within.shape[1]):
-            scores[at : at + count, j] = within[rows, j].sum(axis=1)
-    for s in several:
-        keys = rng.random((permutations, sizes[s])).argsort(axis=1)[:, : taken[s]]
-        scores[1:] += within[starts[s] + keys].sum(axis=1)
-    p = np.empty((permutations + 1, len(columns)))
-    for c, j in enumerate(columns):
-        inverse = np.linalg.pinv(information[np.ix_(j, j)], hermitian=True)
-        p[:, c] = special.chdtrc(len(j), np.einsum("bi,ij,bj->b", scores[:, j], inverse, scores[:, j]))
-    smallest = p.min(axis=1)
-    # Floating-point noise must not turn a tie into a win.
-    tie = 1 + 1e-9
-    single = (p <= p[0] * tie).mean(axis=0)
-    family = np.array([(smallest <= value * tie).mean() for value in p[0]])
-    return single, family
+def _clusters(ready, visits, notes):
+    """Codes by which the limits are widened: animals, or visits where there are too few animals to differ."""
+    if ready.animals is None:
+        return None
+    count = len(np.unique(ready.animals))
+    if count >= FEWEST_ANIMALS:
+        return ready.animals
+    between = "sets" if visits is None else "days"
+    who = "one animal" if count == 1 else f"{count} animals"
+    notes.append(f"Only {who}: the limits allow for chance between {between}, not between animals.")
+    return None if visits is None else visits[ready.sets]
 
 
-def _candidate_table(fits, p_single, p_family, n_sets):
+def _against_chance(columns_within, used, sets, sizes, columns, visits, n_visits, permutations, rng):
+    """P-values of the candidates against random choice; with repeated looks, the larger of two tests."""
+    drawn = choice_chance.permutation_test(columns_within, used, sets, sizes, columns, permutations, rng)
+    out = {"p": drawn, "drawn": float(drawn[1].min()), "turned": None, "visits": n_visits}
+    if n_visits < len(sizes):
+        turned = choice_chance.turning_test(columns_within, used, visits, sets, columns, permutations, rng)
+        out |= {"p": tuple(np.maximum(a, b) for a, b in zip(drawn, turned)), "turned": float(turned[1].min())}
+    return out
+
+
+def _candidate_table(fits, p_single, p_family):
     import pandas as pd
 
     null = next(iter(fits.values())).null_log_likelihood
@@ -330,8 +347,7 @@ def _correct(joint, contrast, within, n_sets, errors):
     true_sd = contrast.loc[names, "true_sd"].to_numpy()
     b = joint.coefficients.to_numpy()
     estimate = error = np.full(len(names), np.nan)
-    # Below this the errors leave next to nothing that tells the drivers apart.
-    if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > 0.02:
+    if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > choice_sets.LEAST_REAL:
         a = np.linalg.solve(s_x, s_w)
         estimate = a @ b * true_sd
         # With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
@@ -359,11 +375,13 @@ def _leave_one_out_p(joint, without):
     return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - rest))))
 
 
-def _verdict(table, corrected, fits, testable, joint):
+def _verdict(table, corrected, fits, testable, joint, shape):
     if table["family_p"].min() > 1 - LEVEL:
         return "none"
     if joint.dropped:
         return "undecided"
+    if not shape.steady:
+        return _bent_verdict(table, testable, shape.block_p)
     best = table.loc[testable, "log_likelihood"].idxmax()
     alone = np.sign(fits[best].coefficients.iloc[0])
     named = corrected.loc[best, "p"] < 1 - NAMING_LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
@@ -371,30 +389,32 @@ def _verdict(table, corrected, fits, testable, joint):
     return best if named and not others else "undecided"
 
 
-def _changes_with_air(frame, used, sets, animals):
-    """A season of seeking when cool and fleeing when hot can average to nothing: that must not pass for "none"."""
-    air = np.bincount(sets, weights=frame["air"]) / np.bincount(sets)
-    moved = frame[["radiation"]].assign(by_air=frame["radiation"] * (air - air.mean())[sets])
-    got = fit(moved, used, sets, cluster=animals)
-    if got.separated or got.dropped:
-        return ""
-    p = got.odds_ratios()["p"]["by_air"]
-    if not p < 1 - OTHERS_LEVEL:
-        return ""
-    way = "falls" if got.coefficients["by_air"] < 0 else "rises"
-    return (
-        f" Selection for radiation {way} with shade air (p {p:.2g}), so the average over the season hides part of it: "
-        "see the switch point."
-    )
+def _bent_verdict(table, testable, block_p):
+    if block_p is None:
+        return "undecided"
+    best = min(testable, key=lambda n: table.loc[_own(table, n), "aicc"].min())
+    named = block_p[best] < 1 - LEVEL
+    others = (block_p.drop(best) < 1 - OTHERS_LEVEL).any()
+    return best if named and not others else "undecided"
 
 
-def _untestable(shared, notes, testable):
+def _own(table, driver):
+    """Candidates of one driver alone, straight and bent."""
+    return [c for c in table.index if c == driver or c.startswith(f"{driver} (")]
+
+
+def _untestable(shared, notes, n_visits):
     import pandas as pd
 
     n_sets, contrast = shared["n_sets"], shared["contrast"]
     if n_sets < FEWEST_SETS:
         words = (
             f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
+        )
+    elif n_visits < choice_chance.FEWEST_VISITS:
+        words = (
+            f"Not testable: the {n_sets} choice sets come from {n_visits} visits (one animal on one day), and an "
+            f"animal that stays where it is does not choose again; at least {choice_chance.FEWEST_VISITS} are needed."
         )
     else:
         words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
@@ -405,6 +425,8 @@ def _untestable(shared, notes, testable):
         table=contrast,
         coefficients=empty,
         corrected=empty,
+        shape=empty,
+        steady=True,
         fits={},
         notes=tuple(notes),
         **shared,

@@ -6,6 +6,10 @@ import numpy as np
 
 from fieldkit.field.clogit import ChoiceError
 
+# Least share of the within-set variance, in the direction the errors blur most, that must be real (our choice: below,
+# the correction multiplies the noise more than fifty times and nothing tells the drivers apart).
+LEAST_REAL = 0.02
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Sets:
@@ -142,6 +146,14 @@ def _screen(choices, drivers, cluster):
         mixed[sets[named[animal[named] != first[sets[named]]]]] = True
         reason[(reason == "") & mixed[sets]] = "two animals share this set"
 
+    reason[(reason == "") & _standing_twice(choices, used, sets, numbers)] = "the row stands twice in its set"
+    reason[(reason == "") & _used_among_the_others(choices, used, sets)] = "this place is the used one of its set"
+    twin = _twin_sets(choices, used, sets, numbers, reason == "", cluster)
+    reason[(reason == "") & twin] = "the whole set stands twice, under another set_id"
+    # What was just left out may have left a set with a single place.
+    good = reason == ""
+    reason[good & (count(good) == 1)] = "the set has only one place left"
+
     out = reason != ""
     told = ", ".join(f"{n} because {r}" for r, n in pd.Series(reason[out], dtype=object).value_counts().items())
     if out.all():
@@ -151,6 +163,46 @@ def _screen(choices, drivers, cluster):
     left_out = choices.loc[out, shown].reset_index(names="row").assign(reason=reason[out])
     notes = [f"{int(out.sum())} of {len(choices)} rows were left out: {told}."] if out.any() else []
     return kept, left_out, notes
+
+
+def _standing_twice(choices, used, sets, numbers):
+    """Rows that repeat an earlier one of their set: same place, same use, same readings."""
+    import pandas as pd
+
+    if "place_id" not in choices:
+        return np.zeros(len(choices), dtype=bool)
+    table = pd.DataFrame({"set": sets, "place": choices["place_id"].to_numpy(), "used": used, **numbers})
+    return (table.duplicated() & table["place"].notna()).to_numpy()
+
+
+def _used_among_the_others(choices, used, sets):
+    """Rows not used, of a place that is the used one of the same set: an alternative to itself."""
+    import pandas as pd
+
+    if "place_id" not in choices:
+        return np.zeros(len(choices), dtype=bool)
+    place = choices["place_id"].to_numpy()
+    named = pd.notna(place)
+    pairs = pd.MultiIndex.from_arrays([sets, pd.Series(place, dtype=object).where(named, "").astype(str)])
+    return ~used & named & pairs.isin(pairs[used & named])
+
+
+def _twin_sets(choices, used, sets, numbers, good, cluster):
+    """Rows of sets that repeat an earlier one reading by reading, at the same time and for the same animal."""
+    import pandas as pd
+
+    twin = np.zeros(len(choices), dtype=bool)
+    if "time" not in choices:
+        return twin
+    told = {"time": choices["time"].astype(str).to_numpy(), "used": used, **numbers}
+    if cluster is not None and cluster in choices:
+        told["animal"] = choices[cluster].astype(str).to_numpy()
+    rows = pd.util.hash_pandas_object(pd.DataFrame(told), index=False).to_numpy()[good]
+    # The sum of the hashes of its rows tells a set, in whatever order they stand.
+    per_set = pd.DataFrame({"set": sets[good], "hash": rows}).groupby("set", sort=False)["hash"].agg(["sum", "size"])
+    repeated = per_set.index[per_set.duplicated()]
+    twin[good] = np.isin(sets[good], repeated)
+    return twin
 
 
 def _animals(kept, sets, cluster, notes):
@@ -179,7 +231,10 @@ def centre(values, sets):
     """Values less the mean of their set, and the sizes of the sets."""
     sizes = np.bincount(sets)
     means = np.stack([np.bincount(sets, weights=column) for column in values.T]) / sizes
-    return values - means.T[sets], sizes
+    within = values - means.T[sets]
+    # What rounding leaves of a column that is the same at all places is no difference between them.
+    within[np.abs(within) < 1e-13 * np.abs(values).max(axis=0)] = 0.0
+    return within, sizes
 
 
 def variance_inflation(values):

@@ -7,45 +7,108 @@ OTHERS_LEVEL = 0.99
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
-def say(verdict, table, corrected, joint, fits, testable, within, shared):
+def say(verdict, table, corrected, joint, fits, testable, within, shared, shape, chance, by_air):
     """The verdict, its strength, and what could not be tested."""
     n_sets, n_animals, contrast = shared["n_sets"], shared["n_animals"], shared["contrast"]
     whom = f"{n_sets} choice sets" + (f" of {n_animals} animal{'s' * (n_animals > 1)}" if n_animals else "")
-    family = table["family_p"].min()
-    draws = shared["settings"]["permutations"]
-    as_strong = round(family * (draws + 1)) - 1  # the season itself counts in the p-value
-    chance = f"Used places drawn at random gave a pattern as strong in {as_strong} of {draws} draws."
-    tail = [chance, *untested(contrast)]
+    tail = [_chance(chance, shared["settings"]["permutations"]), *untested(contrast)]
     if not shared["settings"]["instrument_errors"]:
         tail.append("Instrument errors were not stated, so none were allowed for.")
     if verdict == "none":
         best = table.loc[testable, "log_likelihood"].idxmax()
         row = fits[best].odds_ratios(per=contrast.loc[[best], "within_set_sd"]).iloc[0]
         words = (
-            f"No sign of selection in {whom}: the strongest pattern was with {spoken(best)}, odds ratio "
-            f"{row['odds_ratio']:.3g} ({row['low']:.2g} to {row['high']:.2g}) for one within-set standard deviation."
+            f"No sign of selection in {whom}, be it for more, for less or for middle values: the strongest steady "
+            f"pattern was with {spoken(best)}, odds ratio {row['odds_ratio']:.3g} ({row['low']:.2g} to "
+            f"{row['high']:.2g}) for one within-set standard deviation."
         )
         return " ".join([words, *tail])
+    if by_air is not None:
+        tail += _changes_with_air(by_air)
+    if not shape.checked and not joint.separated and not joint.dropped:
+        tail.append("Whether middle values are preferred could not be checked.")
+    if chance["few_animals"]:
+        tail.append(
+            f"This says what {'this animal' if n_animals == 1 else 'these two animals'} did, not what others do."
+        )
+    if not shape.steady:
+        return " ".join([_say_bent(verdict, whom, shape, n_sets, contrast, corrected), *tail])
     if verdict == "undecided":
         return " ".join([_say_undecided(whom, table, corrected, joint, testable, within, contrast), *tail])
+    up = corrected.loc[verdict, "log_odds_per_sd"] > 0
+    sought = "places with more of it were taken" if up else "places with less of it were taken"
+    start = f"In {whom} the animals chose on {spoken(verdict)}: {sought}."
+    return " ".join([start, _effect(verdict, corrected, contrast, "T"), *tail])
+
+
+def _effect(verdict, corrected, contrast, first):
+    """Odds ratio of the named driver, others held equal."""
     row = corrected.loc[verdict]
     others = [n for n in corrected.index if n != verdict]
     held = f", with {_list(map(spoken, others))} held equal" if others else ""
     step = f"{contrast.loc[verdict, 'true_sd']:.3g} {unit_of(contrast.loc[verdict, 'column'])}"
-    up = row["log_odds_per_sd"] > 0
-    sought = "places with more of it were taken" if up else "places with less of it were taken"
-    start = f"In {whom} the animals chose on {spoken(verdict)}: {sought}."
     if not np.isfinite(row["low"]):
-        effect = (
+        return (
             f"The used place could be picked out by it without error{held}, so the odds ratio has no finite estimate."
         )
-    else:
-        factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
-        effect = (
-            f"The odds that a place was used were multiplied by {factor:.3g} (90 % interval {low:.3g} to {high:.3g}) "
-            f"for each {step} more, one within-set standard deviation{held}."
-        )
-    return " ".join([start, effect, *tail])
+    factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
+    return (
+        f"{first}he odds that a place was used were multiplied by {factor:.3g} (90 % interval {low:.3g} to {high:.3g}) "
+        f"for each {step} more, one within-set standard deviation{held}."
+    )
+
+
+def _chance(chance, draws):
+    # The season itself counts in a p-value.
+    strong = [None if p is None else round(p * (draws + 1)) - 1 for p in (chance["drawn"], chance["turned"])]
+    words = f"Used places drawn at random gave a pattern as strong in {strong[0]} of {draws} draws"
+    if strong[1] is not None:
+        words += f"; the {chance['visits']} visits (one animal on one day) turned round at random, in {strong[1]}"
+    return words + "."
+
+
+def _changes_with_air(by_air):
+    """A season of seeking when cool and fleeing when hot averages to little: that must not be passed over."""
+    if by_air.separated or by_air.dropped:
+        return []
+    p = by_air.p_value("bend")
+    if not p < 1 - OTHERS_LEVEL:
+        return []
+    way = "falls" if by_air.coefficients["bend"] < 0 else "rises"
+    return [
+        f"Selection for radiation {way} with shade air (p {p:.2g}), so the average over the season hides part of it: "
+        "see the switch point. Animals that seek an operative temperature do this too."
+    ]
+
+
+def _say_bent(verdict, whom, shape, n_sets, contrast, corrected):
+    """A verdict on drivers that are not simply sought or avoided."""
+    clear = shape.table[shape.table["clear"]]
+    own = clear[clear["driver"] == verdict]
+    told = own if len(own) else clear
+    words = _list([_bend(row, contrast.loc[row["driver"], "column"]) for _, row in told.iterrows()])
+    if verdict != "undecided":
+        start = f"In {whom} the animals chose on {spoken(verdict)}, but not simply for more or less of it: {words}."
+        return f"{start} {_effect(verdict, corrected, contrast, 'On average over the season t')}"
+    start = f"The animals chose their places ({whom}), but not simply for more or less of one thing, and this season"
+    why = "cannot tell for what."
+    if shape.block_p is None:
+        why = f"({n_sets} sets) is too small to hold all shapes of preference side by side."
+    return f"{start} {why} Each by itself beside the other drivers: {words}."
+
+
+def _bend(row, column):
+    name = spoken(row["driver"])
+    if row["kind"] == "by air":
+        return f"the pull of {name} {'falls' if row['log_odds'] < 0 else 'rises'} with shade air"
+    if row["log_odds"] > 0:
+        return f"low and high values of {name} went before those between"
+    if not row["offered_low"] <= row["top"] <= row["offered_high"]:
+        return f"the pull of {name} levels off"
+    limits = f"{row['low']:.3g} to {row['high']:.3g}"
+    if not np.isfinite([row["low"], row["high"]]).all():
+        limits = "without finite limits"
+    return f"middle values of {name} were preferred, near {row['top']:.3g} {unit_of(column)} (95 % interval {limits})"
 
 
 def _say_undecided(whom, table, corrected, joint, testable, within, contrast):

@@ -87,6 +87,24 @@ class Fit(Result):
         df = self.n_parameters
         return statistic, df, float(special.chdtrc(df, statistic)) if df else 1.0
 
+    @property
+    def wider_covariance(self):
+        """Covariance by animal or by set, coefficient by coefficient whichever says less sure.
+
+        With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
+        """
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ratio = np.sqrt(np.fmax(1.0, np.diag(self.model_covariance) / np.diag(self.covariance)))
+        return self.covariance * np.outer(ratio, ratio)
+
+    def p_value(self, name):
+        """Two-sided p-value of one coefficient by the wider standard error; Student's t where clusters were given."""
+        from scipy import special
+
+        t = -abs(self.coefficients[name]) / np.sqrt(self.wider_covariance.loc[name, name])
+        df = self.degrees_of_freedom
+        return float(2 * (special.stdtr(df, t) if np.isfinite(df) else special.ndtr(t)))
+
     def odds_ratios(self, *, per=1.0, level=0.95):
         """Odds ratios with limits for a change of `per` units (number, or Series by column).
 

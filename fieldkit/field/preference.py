@@ -7,7 +7,7 @@ import numpy as np
 from fieldkit.core import Result
 from fieldkit.field import choice_sets
 from fieldkit.field.clogit import ChoiceError, fit
-from fieldkit.field.uncertainty import Interval, critical_value, fieller_interval
+from fieldkit.field.uncertainty import Interval, critical_value, widest_fieller
 
 GRID = 201
 
@@ -25,7 +25,7 @@ class Preference(Result):
     curve : DataFrame
         ``value, relative_odds, low, high``: odds against a place at the middle of the readings.
     hump_p : float
-        Likelihood-ratio test of the square term.
+        Of the square term: by the likelihood ratio, or by animal, whichever is larger.
     readings : tuple of float
         5 % and 95 % quantiles of the available readings: what the season offered.
     fit : Fit
@@ -107,6 +107,9 @@ def preferred_value(choices, *, column="operative_c", cluster="animal_id", instr
     straight = fit(frame[["linear"]], ready.used, ready.sets)
     lr = max(0.0, 2 * (curved.log_likelihood - straight.log_likelihood))
     hump_p = float(special.chdtrc(1, lr))
+    if "square" in curved.coefficients.index and not curved.separated:
+        # The likelihood ratio takes every set as another animal's.
+        hump_p = max(hump_p, curved.p_value("square"))
     readings = tuple(float(q) for q in np.quantile(raw, [0.05, 0.95]))
     notes = [*ready.notes, *curved.notes]
 
@@ -141,8 +144,8 @@ def preferred_value(choices, *, column="operative_c", cluster="animal_id", instr
 def _top(curved, middle, level):
     b1, b2 = curved.coefficients
     change = np.array([[-1.0, 0.0], [0.0, 2.0]])
-    covariance = change @ curved.covariance.to_numpy() @ change.T
-    got = fieller_interval(-b1, 2 * b2, covariance, level=level, degrees_of_freedom=curved.degrees_of_freedom)
+    both = [change @ c.to_numpy() @ change.T for c in (curved.covariance, curved.model_covariance)]
+    got = widest_fieller(-b1, 2 * b2, both, level=level, degrees_of_freedom=curved.degrees_of_freedom)
     gap = None if got.gap is None else tuple(g + middle for g in got.gap)
     return Interval(
         estimate=got.estimate + middle,
@@ -158,7 +161,9 @@ def _top(curved, middle, level):
 def _tolerance(curved, level, leftover):
     """Width of the hump; the variance of true values about the calibrated ones, `leftover`, adds to its square."""
     b2 = curved.coefficients["square"]
-    half = critical_value(level, degrees_of_freedom=curved.degrees_of_freedom) * curved.standard_errors["square"]
+    half = critical_value(level, degrees_of_freedom=curved.degrees_of_freedom) * np.sqrt(
+        curved.wider_covariance.loc["square", "square"]
+    )
     slopes = np.array([-b2, -b2 + half, -b2 - half])
     with np.errstate(divide="ignore"):
         squares = np.where(slopes > 0, 1 / (2 * slopes), np.inf)
@@ -176,7 +181,8 @@ def _hump_curve(curved, middle, raw, level):
     design = np.stack([grid - middle, (grid - middle) ** 2], axis=1)
     eta = design @ curved.coefficients.to_numpy()
     z = critical_value(level, degrees_of_freedom=curved.degrees_of_freedom)
-    half = z * np.sqrt(np.einsum("gi,ij,gj->g", design, curved.covariance.to_numpy(), design))
+    both = np.stack([curved.covariance, curved.model_covariance])
+    half = z * np.sqrt(np.einsum("gi,mij,gj->mg", design, both, design).max(axis=0))
     with np.errstate(over="ignore"):
         return out.assign(relative_odds=np.exp(eta), low=np.exp(eta - half), high=np.exp(eta + half))
 
@@ -210,7 +216,7 @@ class SwitchPoint(Result):
     curve : DataFrame
         ``context, odds_ratio, low, high``: odds ratio for one within-set standard deviation of the driver.
     interaction_p : float
-        Wald test of the interaction, by animal.
+        Wald test of the interaction, by animal or by set, whichever is larger.
     seen : tuple of float
         Lowest and highest context of the season.
     reached : bool
@@ -276,7 +282,6 @@ def switch_point(
     True
     """
     import pandas as pd
-    from scipy import special
 
     columns = [driver, context, *others]
     ready = choice_sets.prepare(choices, {c: c for c in columns}, cluster)
@@ -303,18 +308,17 @@ def switch_point(
         df = result.degrees_of_freedom
         pair = ["driver", "interaction"]
         b = result.coefficients[pair].to_numpy()
-        covariance = result.covariance.loc[pair, pair].to_numpy()
-        t = -abs(b[1]) / np.sqrt(covariance[1, 1])
-        p = float(2 * (special.stdtr(df, t) if np.isfinite(df) else special.ndtr(t)))
+        both = np.stack([c.loc[pair, pair].to_numpy() for c in (result.covariance, result.model_covariance)])
+        p = result.p_value("interaction")
         if p < 1 - level:
-            flipped = covariance * np.array([[1.0, -1.0], [-1.0, 1.0]])
-            got = fieller_interval(-b[0], b[1], flipped, level=level, degrees_of_freedom=df)
+            flipped = both * np.array([[1.0, -1.0], [-1.0, 1.0]])
+            got = widest_fieller(-b[0], b[1], flipped, level=level, degrees_of_freedom=df)
             shifted = [v + middle for v in (got.estimate, got.low, got.high)]
             switch = Interval(estimate=shifted[0], low=shifted[1], high=shifted[2], level=level, kind=got.kind, g=got.g)
             reached = bool(seen[0] <= switch.estimate <= seen[1])
         design = np.stack([np.ones(GRID), grid - middle], axis=1)
         z = critical_value(level, degrees_of_freedom=df)
-        half = z * np.sqrt(np.einsum("gi,ij,gj->g", design, covariance, design))
+        half = z * np.sqrt(np.einsum("gi,mij,gj->mg", design, both, design).max(axis=0))
         eta = design @ b
         curve = curve.assign(odds_ratio=np.exp(eta), low=np.exp(eta - half), high=np.exp(eta + half))
     table = result.table

@@ -50,9 +50,12 @@ class ChoiceSeason(Result):
         """What was simulated, in words."""
         s = self.settings
         driver = " and ".join(s["driver"]) or "nothing"
+        how = f"odds ratio {s['effect']:g} per within-set standard deviation"
+        if s["hump"] is not None:
+            how = f"middle values preferred, near {s['hump'][0]:g}"
         return (
             f"A simulated season: {s['n_sets']} choice sets of {s['n_animals']} animals that choose on {driver} "
-            f"(odds ratio {s['effect']:g} per within-set standard deviation)."
+            f"({how})."
         )
 
 
@@ -71,6 +74,7 @@ def choice_season(
     preferred_c=34.0,
     tolerance_c=5.0,
     switch_air_c=None,
+    hump=None,
     latitude_deg=36.1,
     longitude_deg=-79.95,
     timezone="America/New_York",
@@ -104,6 +108,9 @@ def choice_season(
     switch_air_c : float, optional
         Radiation is sought below this shade air temperature and avoided above it: the slope is ln(effect) times
         (switch_air_c - air) / 5.
+    hump : (float, float), optional
+        Preferred value and tolerance, in the unit of the driver: middle values are sought, log odds falling by
+        (x - preferred)² / (2 tolerance²) in place of `effect`.
     latitude_deg, longitude_deg : float
         Site, degrees north and east.
     timezone : str
@@ -139,7 +146,7 @@ def choice_season(
     settings = {k: v for k, v in locals().items() if k not in ("pd", "rng", "seed", "drivers")} | {"driver": drivers}
     rng = generator(rng)
     low, high = (n_places, n_places) if np.ndim(n_places) == 0 else n_places
-    _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation_correlation, air_surface_correlation)
+    _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation_correlation, air_surface_correlation, hump)
     errors = INSTRUMENT_ERRORS if instrument_errors is None else instrument_errors
     settings["instrument_errors"] = dict(errors)
 
@@ -176,6 +183,9 @@ def choice_season(
     for name in drivers:
         if name == "operative":
             utility -= (operative - preferred_c) ** 2 / (2 * tolerance_c**2)
+            continue
+        if hump is not None:
+            utility -= (true[name] - hump[0]) ** 2 / (2 * hump[1] ** 2)
             continue
         within = _centre(true[name], group, sizes)
         slopes[name] = np.log(effect) + individual_sd * rng.normal(size=n_animals)
@@ -220,7 +230,7 @@ def choice_season(
     )
 
 
-def _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation, air_surface):
+def _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation, air_surface, hump):
     known = {"air", "surface", "radiation", "operative"}
     if set(drivers) - known:
         raise FieldkitError(f"The driver must be among {', '.join(sorted(known))} or 'none', not {drivers}.")
@@ -228,6 +238,8 @@ def _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation, air
         raise FieldkitError("A season needs at least one set, one animal and two places in each set.")
     if effect <= 0:
         raise FieldkitError(f"The effect is a factor on the odds and must be above 0, not {effect}.")
+    if hump is not None and not hump[1] > 0:
+        raise FieldkitError(f"The tolerance of a hump must be above 0, not {hump[1]}.")
     if not 0 < abs(surface_radiation) <= 1 or abs(air_surface) > 1:
         raise FieldkitError("The correlations must lie between -1 and 1, that of surface and radiation not at 0.")
 

@@ -1,0 +1,180 @@
+"""Is it simply more or less that is sought? Middle values, and a pull that changes with shade air."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fieldkit.field import choice_sets
+from fieldkit.field.choice_words import OTHERS_LEVEL
+from fieldkit.field.clogit import fit
+from fieldkit.field.uncertainty import widest_fieller
+
+# A model with all bends side by side asks for this many sets a coefficient (common practice, no source).
+SETS_PER_COEFFICIENT = 10
+# A top outside the middle nine tenths of what was on offer is not "middle values" but a pull that levels off (our
+# choice: beyond these quantiles a season has too few places to see odds fall again).
+OFFERED = (0.05, 0.95)
+# Interval of the preferred value, as in `preference.preferred_value`.
+LEVEL = 0.95
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Bend:
+    """A column that lets the pull of a driver change: its square, or the driver times the set's mean shade air."""
+
+    driver: str
+    kind: str  # "middle" or "by air"
+    column: np.ndarray
+    scale: float
+    centre: float
+
+    @property
+    def name(self):
+        """How the candidate is called in tables."""
+        return f"{self.driver} ({'middle values' if self.kind == 'middle' else 'changing with air'})"
+
+
+def bends(values, sets, sizes, names, testable):
+    """Bends of the testable drivers."""
+    within, _ = choice_sets.centre(values, sets)
+    spread = np.sqrt((within**2).sum(axis=0) / max(1, len(within) - len(sizes)))
+    out = []
+    for name in testable:
+        j = names.index(name)
+        centre = float(np.median(values[:, j]))
+        square = ((values[:, j] - centre) / spread[j]) ** 2
+        out.append(Bend(driver=name, kind="middle", column=square, scale=float(spread[j]), centre=centre))
+    if {"air", "radiation"} <= set(names) and "radiation" in testable:
+        i, j = names.index("air"), names.index("radiation")
+        air = np.bincount(sets, weights=values[:, i]) / sizes
+        sd = float(air.std())
+        if sd > 0:
+            moved = within[:, j] / spread[j] * ((air - air.mean()) / sd)[sets]
+            out.append(Bend(driver="radiation", kind="by air", column=moved, scale=sd, centre=float(air.mean())))
+    return out
+
+
+def calibrated(values, within, n_sets, error_variances):
+    """Readings replaced by the best guess of the true values; None when errors leave too little to go by.
+
+    Drawn towards the mean of their set by S_w^-1 S_x, the share of the within-set covariance that is real (regression
+    calibration, Rosner, Spiegelman and Willett 1990). What is left of the errors shifts the square of a guess by the
+    same amount everywhere, so it drops out within a set.
+    """
+    s_w = within.T @ within / max(1, len(within) - n_sets)
+    s_x = s_w - np.diag(error_variances)
+    scale = np.sqrt(np.diag(s_w))
+    if np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] <= choice_sets.LEAST_REAL:
+        return None
+    return values - within + within @ np.linalg.solve(s_w, s_x)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Shape:
+    """What the bends say: one row each, whether any is clear, and the drivers with all their bends side by side."""
+
+    table: object
+    steady: bool
+    block_p: object
+    checked: bool
+
+
+COLUMNS = ["driver", "kind", "log_odds", "standard_error", "p", "clear", "top", "low", "high", "offered_low",
+           "offered_high"]  # fmt: skip
+
+
+def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
+    """Add each bend to the drivers side by side; where one is clear, put all of them side by side.
+
+    Parameters
+    ----------
+    guess : ndarray, shape (n, p) or None
+        Calibrated readings of the drivers `beside`.
+    used, sets, sizes, animals : ndarray
+        As in `choice_sets`.
+    beside, testable : list of str
+        Drivers held equal, and those that may be named.
+    joint : Fit
+        The drivers side by side without bends.
+    raw : DataFrame
+        Readings, for what was on offer.
+
+    Returns
+    -------
+    Shape
+    """
+    import pandas as pd
+
+    nothing = Shape(table=pd.DataFrame(columns=COLUMNS), steady=True, block_p=None, checked=False)
+    if guess is None or joint.separated or joint.dropped:
+        return nothing
+    if len(sizes) < SETS_PER_COEFFICIENT * (len(beside) + 1):
+        return nothing
+    frame = pd.DataFrame(guess, columns=beside)
+    spread = np.sqrt((choice_sets.centre(guess, sets)[0] ** 2).sum(axis=0) / max(1, len(guess) - len(sizes)))
+    frame /= spread
+    offered = raw[list(testable)].quantile(list(OFFERED))
+    found = bends(guess, sets, sizes, beside, testable)
+    rows = {}
+    for bend in found:
+        label = bend.name
+        # The driver counted from the bend's centre, in the same unit, so that the top is a ratio of two coefficients.
+        with_bend = fit(frame.assign(**{label: bend.column}), used, sets, cluster=animals)
+        row = {"driver": bend.driver, "kind": bend.kind, "clear": False}
+        row |= dict(zip(("offered_low", "offered_high"), offered[bend.driver]))
+        if label in with_bend.coefficients.index and not with_bend.separated:
+            error = float(np.sqrt(with_bend.wider_covariance.loc[label, label]))
+            row |= {"log_odds": with_bend.coefficients[label], "standard_error": error}
+            row["p"] = with_bend.p_value(label)
+            row["clear"] = bool(row["p"] < 1 - OTHERS_LEVEL)
+            if bend.kind == "middle":
+                row |= _top(bend, with_bend)
+        rows[label] = row
+    table = pd.DataFrame.from_dict(rows, orient="index").reindex(columns=COLUMNS).rename_axis("bend")
+    table["clear"] = table["clear"].astype(bool)
+    steady = not table["clear"].any()
+    block_p = None if steady else _side_by_side(frame, found, used, sets, animals, beside)
+    return Shape(table=table, steady=steady, block_p=block_p, checked=True)
+
+
+def _top(bend, with_bend):
+    """Where the odds are highest, with Fieller's interval; nothing where they do not fall again on either side."""
+    b2 = with_bend.coefficients[bend.name]
+    if not b2 < 0:
+        return {}
+    pair = [bend.driver, bend.name]
+    b1 = with_bend.coefficients[bend.driver]
+    change = np.array([[-1.0, 0.0], [0.0, 2.0]])
+    both = (with_bend.covariance, with_bend.model_covariance)
+    both = [change @ c.loc[pair, pair].to_numpy() @ change.T for c in both]
+    # The square is counted from the centre, so there the slope is that of the driver by itself.
+    got = widest_fieller(-b1, 2 * b2, both, level=LEVEL, degrees_of_freedom=with_bend.degrees_of_freedom)
+    top, low, high = (bend.centre + bend.scale * v for v in (got.estimate, got.low, got.high))
+    return {"top": top, "low": low, "high": high}
+
+
+def _side_by_side(frame, found, used, sets, animals, beside):
+    """P-value of each driver with its bends, all drivers and bends in one model; None when the season is too small."""
+    import pandas as pd
+    from scipy import stats
+
+    full = frame.assign(**{bend.name: bend.column for bend in found})
+    if sets[-1] + 1 < SETS_PER_COEFFICIENT * full.shape[1]:
+        return None
+    result = fit(full, used, sets, cluster=animals)
+    if result.separated or set(result.dropped) & set(beside):
+        return None
+    covariance = result.wider_covariance
+    df = result.degrees_of_freedom
+    out = {}
+    for name in beside:
+        block = [name, *(b.name for b in found if b.driver == name and b.name in result.coefficients.index)]
+        b = result.coefficients[block].to_numpy()
+        wald = float(b @ np.linalg.solve(covariance.loc[block, block].to_numpy(), b))
+        q = len(block)
+        # Hotelling's T² for the number of animals; never fewer degrees of freedom than one.
+        rest = df - q + 1
+        out[name] = float(
+            stats.chi2.sf(wald, q) if np.isinf(df) else stats.f.sf(wald * max(rest, 1) / (q * df), q, max(rest, 1))
+        )
+    return pd.Series(out)
