@@ -6,7 +6,7 @@ import pytest
 import study_basking as study
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import basking, uncertainty
+from fieldkit.field import basking, basking_curve, basking_limits, uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
 
@@ -111,7 +111,7 @@ def test_curve_inversion_is_fieller_where_the_line_is_straight():
     closed = basking.window(scans, shape="monotone", probability=0.4, cluster=None)
     b, v = closed.coefficients["estimate"].to_numpy(), closed.covariances[0]
     expected = uncertainty.threshold_interval(b[0], b[1], v, at=np.log(0.4 / 0.6))
-    curve = basking._fit(
+    curve = basking_curve.fit_curve(
         basking._looks(scans, None, None, ("basking",), None, "none", "15min")[0],
         {},
         shape="monotone",
@@ -121,7 +121,7 @@ def test_curve_inversion_is_fieller_where_the_line_is_straight():
         level=0.95,
     )
     height = np.log(0.4 / 0.6)
-    got = basking._stretch(curve, lambda x: curve.eta(x) - height, curve.basis, expected.estimate, 0.0, 60.0)
+    got = basking_limits.stretch(curve, lambda x: curve.eta(x) - height, curve.basis, expected.estimate, 0.0, 60.0)
     np.testing.assert_allclose(got, [expected.low, expected.high], atol=1e-6)
     np.testing.assert_allclose(closed.table.loc["lower limit", ["low_c", "high_c"]].astype(float), got, atol=1e-6)
 
