@@ -490,3 +490,61 @@ def test_figures_draw_the_numbers_of_the_result():
     bar = bars[bars["series"].str.startswith("summer, all stations")]
     ends = sorted(bar["x"].astype(float))
     assert ends == pytest.approx(sorted(bands.pooled.loc["summer", ["low_c", "high_c"]]))
+
+
+def test_a_climate_that_moved_is_told_and_the_line_is_that_of_statsmodels():
+    import statsmodels.api as sm
+
+    from fieldkit.field import seasons
+
+    draw = np.random.default_rng(2)
+    day = pd.date_range("1961-01-01", "2020-12-31")
+    year = day.year.to_numpy() - 1961
+    wave = -10 * np.cos(2 * np.pi * (day.day_of_year.to_numpy() - 20) / 365.25)
+    weather = draw.normal(0, 0.6, 60)[year] + draw.normal(0, 3, len(day))
+    moved = pd.DataFrame(
+        {"station_id": "A", "date": day, "tmax_c": 20 + wave + 0.04 * year + weather, "tmin_c": 8 + wave + weather}
+    )
+    got = climate.air_bands(moved, hemisphere="north")
+    told = [w for w in got.warnings if "a decade" in w]
+    assert len(told) == 1 and "rose by" in told[0] and "typical maximum" in told[0]
+    assert not [w for w in climate.air_bands(moved, hemisphere="north", period=(2009, 2020)).warnings if "decade" in w]
+    steady = moved.assign(tmax_c=moved["tmax_c"] - 0.04 * year)
+    assert not [w for w in climate.air_bands(steady, hemisphere="north").warnings if "decade" in w]
+    values = draw.normal(size=25) + 0.1 * np.arange(25)
+    values[[3, 20]] = np.nan
+    slope, p = seasons.trend(values, np.arange(1990, 2015))
+    there = np.isfinite(values)
+    line = sm.OLS(values[there], sm.add_constant(np.arange(1990.0, 2015)[there])).fit()
+    assert slope == pytest.approx(line.params[1]) and p == pytest.approx(line.pvalues[1])
+    assert np.isnan(seasons.trend(values[:9], np.arange(9))[0])
+
+
+def test_heights_far_apart_are_told():
+    day = pd.date_range("2023-01-01", "2023-12-31")
+    one = pd.DataFrame({"date": day, "tmax_c": 20.0, "tmin_c": 10.0})
+    both = pd.concat(
+        [one.assign(station_id="low", elevation_m=100.0), one.assign(station_id="high", elevation_m=1700.0)]
+    )
+    told = [w for w in climate.air_bands(both, hemisphere="north").warnings if "height alone" in w]
+    assert told == [
+        "The stations lie at 100 to 1700 m: about 10 °C between them is height alone (6.5 K/km). "
+        "target_elevation_m= brings them to one height."
+    ]
+    lowered = climate.air_bands(both, hemisphere="north", target_elevation_m=100.0)
+    assert not [w for w in lowered.warnings if "height alone" in w]
+
+
+def test_universal_time_by_any_name_is_no_local_clock():
+    # 24 h at 105° W: the warmest hour is 14 h local, 21 h universal; a universal day would cut the evening off.
+    clock = pd.date_range("2024-07-01 07:00", periods=48, freq="h", tz="UTC")
+    air = 20 + 10 * np.cos(2 * np.pi * (np.arange(48) % 24 - 14) / 24)
+    hours = pd.DataFrame({"station_id": "A", "time": clock, "air_temperature_c": air})
+    where = pd.DataFrame({"station_id": ["A"], "latitude_deg": [40.0], "longitude_deg": [-105.0]})
+    rows = []
+    for zone in ("UTC", "Etc/UTC", "Etc/GMT", "Zulu"):
+        moved = hours.assign(time=hours["time"].dt.tz_convert(zone))
+        rows.append(climate.air_bands(moved, stations=where, completeness="all", seasons={"hot": [7]}).table)
+    for other in rows[1:]:
+        pd.testing.assert_frame_equal(other, rows[0])
+    assert rows[0]["n_days"].max() == 2

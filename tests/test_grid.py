@@ -288,3 +288,30 @@ def test_map_draws_the_cells():
     values = bands.cells["typical_max_c"].sel(season="summer").to_numpy().ravel()
     shown = drawn[drawn["series"] == "summer, typical maximum"]["y"].astype(float)
     assert sorted(shown) == pytest.approx(sorted(values))
+
+
+def test_wet_and_dry_seasons_are_those_of_the_rain_as_for_stations():
+    data = make(lat=(-2.0, 2.0), lon=(30.0, 31.0))
+    month = data["time"].dt.month
+    draw = np.random.default_rng(4)
+    rain = xr.where(month.isin([3, 4, 5, 10, 11]), 6.0, 0.5) + draw.uniform(0, 0.2, data.sizes["time"])
+    nought = (0 * data["tasmax"]).drop_attrs()
+    data["pr"] = (rain + nought).assign_attrs(units="mm")
+    got = grid.air_bands(data, seasons="wet_dry")
+    assert list(got.table["season"]) == ["wet", "dry"] and got.table.loc[0, "months"] == "Mar, Apr, May, Oct, Nov"
+    stations = as_stations(data).rename(columns={"pr": "precipitation_mm"}).assign(longitude_deg=lambda t: t["lon"])
+    pooled = climate.air_bands(stations, seasons="wet_dry").pooled
+    # Cells so near the equator are of one size, as stations have one vote.
+    np.testing.assert_allclose(got.pooled["typical_max_c"], pooled["typical_max_c"], rtol=1e-9)
+    flux = data.assign(pr=(data["pr"] / 86_400).assign_attrs(units="kg m-2 s-1")).chunk({"time": 50})
+    np.testing.assert_allclose(grid.air_bands(flux, seasons="wet_dry").table["low_c"], got.table["low_c"])
+    by_hand = grid.air_bands(data, seasons={"wet": [3, 4, 5, 10, 11], "dry": [1, 2, 6, 7, 8, 9, 12]})
+    np.testing.assert_allclose(by_hand.table["high_c"], got.table["high_c"])
+    even = data.assign(
+        pr=(1 + draw.uniform(0, 0.1, data.sizes["time"])[:, None, None] + nought).assign_attrs(units="mm")
+    )
+    assert any("hardly differ" in w for w in grid.air_bands(even, seasons="wet_dry").warnings)
+    with pytest.raises(FieldkitError, match="need the daily rain"):
+        grid.air_bands(data.drop_vars("pr"), seasons="wet_dry")
+    with pytest.raises(FieldkitError, match="set array"):
+        grid.air_bands(data.assign(pr=data["pr"].assign_attrs(units="inches")), seasons="wet_dry")

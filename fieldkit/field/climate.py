@@ -15,6 +15,12 @@ POOLED = "all stations"
 # ISO 2533 / US Standard Atmosphere 1976: mean fall of air temperature with height, 0 to 11 km.
 LAPSE_RATE_K_PER_KM = 6.5
 
+# Heights further apart than this are worth a word (our choice: 3 °C at the standard lapse rate).
+FAR_APART_M = 500.0
+# So much between the middle and the end of the record is worth a word (our choice: what two good stations a few
+# kilometres apart differ by).
+TREND_TOLD_C = 0.5
+
 CAUTIONS = (
     "A band is the air in a shaded screen 1.2 to 2 m above the ground (WMO-No. 8). It is not the temperature of the "
     "ground, of a basking place or of a burrow: an enclosure needs a gradient around it, with a retreat that stays "
@@ -38,8 +44,9 @@ class AirBands(Result):
         ``typical_min_c`` are the mean daily extremes. ``spread_*`` is the standard deviation and ``low_from_c`` to
         ``high_to_c`` the 95 % interval of the mean: between years for a station, between stations for the pooled rows.
     distribution : pandas.DataFrame
-        Day and night: mean and 5, 50 and 95 % quantiles of the daily maximum and minimum, and, from hourly readings, of
-        the hours with the sun up and down.
+        Day and night: mean and 5, 50 and 95 % quantiles of the daily maximum and minimum (of the single days of months
+        that count), and, from hourly readings, of all hours read with the sun up and down (by its height, not by the
+        clock). The rows for all stations are the means of the stations' numbers, each with its vote.
     schedule : pandas.DataFrame
         Twelve months for all stations together: smoothed band, what the months say before smoothing, and the step from
         the month before.
@@ -239,6 +246,7 @@ def air_bands(
     differences = _differences(long, weight_of, table)
     _refuse_inverted(table, schedule, margin_c)
     _add_warnings(warnings, table, schedule, long, ids, margin_c)
+    _tell_trend(warnings, long)
 
     settings = {
         "n_stations": len(ids),
@@ -373,16 +381,22 @@ def _check_options(margin_c, pooling, hemisphere, lapse_rate):
 
 
 def _elevation_shift(where, target, lapse, warnings):
-    if target is None:
-        return np.zeros(len(where))
     height = where["elevation_m"]
+    if target is None:
+        if height.max() - height.min() > FAR_APART_M:
+            warnings.append(
+                f"The stations lie at {height.min():.0f} to {height.max():.0f} m: about "
+                f"{lapse * (height.max() - height.min()) / 1000:.0f} °C between them is height alone ({lapse:g} K/km). "
+                "target_elevation_m= brings them to one height."
+            )
+        return np.zeros(len(where))
     if height.isna().any():
         raise FieldkitError(
             f"The height of station {height.index[height.isna()][0]} is not known: give its elevation_m, or leave "
             "target_elevation_m out."
         )
     far = (height - target).abs()
-    if far.max() > 500:
+    if far.max() > FAR_APART_M:
         warnings.append(
             f"Station {far.idxmax()} lies {far.max():.0f} m from the height aimed at. {lapse:g} K/km is an average; in "
             "valleys, on clear nights and in winter the air near the ground is often colder below than above."
@@ -676,6 +690,28 @@ def _refuse_inverted(table, schedule, margin_c):
             f"that month are warmer than the ceiling that the margin of {margin_c:g} °C leaves. Give a smaller "
             "margin_c."
         )
+
+
+def _tell_trend(warnings, long):
+    """A record over which the climate moved describes its own middle, not today."""
+    worst = None
+    for end, words in (("tmax", "maximum"), ("tmin", "minimum")):
+        for season, rows in long.dropna(subset=[f"{end}_trend_p"]).groupby("season", sort=False):
+            slope = rows[f"{end}_trend_c_per_decade"]
+            # Eight lines are looked at (four seasons, two ends), so each has to be clear at 1 % (our choice).
+            clear = (rows[f"{end}_trend_p"] < 0.01) & (np.sign(slope) == np.sign(slope.median()))
+            change = slope.median() / 10 * rows["n_years"].median() / 2
+            # Stations share their weather, so one clear line among many proves little.
+            if clear.mean() >= 0.5 and abs(change) >= TREND_TOLD_C and (worst is None or abs(change) > abs(worst[0])):
+                worst = change, season, words, slope.median(), int(clear.sum()), len(rows)
+    if worst is None:
+        return
+    change, season, words, slope, n, of = worst
+    warnings.append(
+        f"The typical {words} of {season} {'rose' if slope > 0 else 'fell'} by {abs(slope):.2f} °C a decade over the "
+        f"record (clear at {n} of {of} station{'s' if of > 1 else ''}): the bands describe its middle, and its end "
+        f"lies {abs(change):.1f} °C {'above' if change > 0 else 'below'} that. period= takes the latest 30 years."
+    )
 
 
 def _add_warnings(warnings, table, schedule, long, ids, margin_c):

@@ -12,8 +12,13 @@ from fieldkit.records.stations import check_zone, station_table
 
 # Lowest and highest air temperatures ever accepted are near -89 and 57 °C (WMO archive of extremes, from memory).
 _POSSIBLE_C = (-90.0, 60.0)
-# One reading this far off both its neighbours within two hours is a fault, not weather (common practice, no source).
+# One reading this far off both its neighbours within two hours is a fault, not weather (common practice, no source; a
+# squall line brings some 10 °C in an hour, and it stays cool).
 _SPIKE_C = 15.0
+
+# Names of universal time in the IANA zone list: a clock that says nothing of where it hangs.
+_UNIVERSAL = {"UTC", "UTC+00:00", "UCT", "Universal", "Zulu", "GMT"}
+_UNIVERSAL |= {f"Etc/{name}" for name in ("UTC", "UCT", "Universal", "Zulu", "GMT")}
 
 LEFT_OUT = ["station_id", "when", "reason"]
 
@@ -189,7 +194,7 @@ def _zone(station, where, times, timezone):
     if isinstance(own, str) and own:
         check_zone(own)
         return own
-    if str(times.dt.tz) not in ("UTC", "UTC+00:00"):
+    if str(times.dt.tz) not in _UNIVERSAL:
         return times.dt.tz
     longitude = where.loc[station, "longitude_deg"]
     if np.isfinite(longitude):

@@ -86,8 +86,9 @@ def air_bands(
         See `fieldkit.field.region.tidy`.
     variables : dict of str to str, optional
         See `fieldkit.field.region.tidy`.
-    seasons : {"hemisphere", "pattern", "month"} or dict
-        As for stations; "pattern" splits the year by the monthly means of the whole region.
+    seasons : {"hemisphere", "wet_dry", "pattern", "month"} or dict
+        As for stations; "pattern" splits the year by the monthly means of the whole region, "wet_dry" by its rain (a
+        daily variable, ``precipitation_mm`` in `variables`; units mm or kg m-2 s-1).
     margin_c : float
         Safety margin at the hot end, °C (common practice, no source); see `fieldkit.field.climate.ceiling_of`.
     completeness : {"3/5", "11/5", "all"} or Completeness
@@ -121,7 +122,8 @@ def air_bands(
     if not np.isfinite(margin_c) or margin_c < 0:
         raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees to take off, 0 or more.")
     rule = _seasons.completeness_rule(completeness)
-    data = _region.days(_region.tidy(dataset, variables=variables, region=region), period)
+    wanted = {"variables": variables, "region": region, "rain": seasons == "wet_dry"}
+    data = _region.days(_region.tidy(dataset, **wanted), period)
     warnings = []
     south = data["latitude"].to_numpy() < 0
     area = _cell_area(data)
@@ -133,6 +135,11 @@ def air_bands(
         weights = np.where(data["in_region"].to_numpy(), area, 0.0)
         split = _seasons.pattern_seasons([_weighted(means[..., m], weights)[0] for m in range(12)])
         by_side = [split, split]
+    elif seasons == "wet_dry":
+        rain = _monthly_rain(data, area)
+        by_side = [_seasons.wet_dry_seasons(rain)] * 2
+        if rain.max() < 2 * max(rain.min(), 1e-9):
+            warnings.append("The wettest month has less than twice the driest's rain; wet and dry hardly differ.")
     elif seasons == "month":
         by_side = [{_seasons.MONTHS[m - 1]: (m,) for m in range(1, 13)}] * 2
     elif seasons == "hemisphere":
@@ -146,7 +153,7 @@ def air_bands(
         by_side = [_seasons.check_seasons(seasons)] * 2
     else:
         raise FieldkitError(
-            f"seasons={seasons!r}: give 'hemisphere', 'pattern', 'month' or a dictionary of name to months."
+            f"seasons={seasons!r}: give 'hemisphere', 'wet_dry', 'pattern', 'month' or a dictionary of name to months."
         )
 
     rows_used = data["in_region"].any("longitude").to_numpy()
@@ -354,6 +361,14 @@ def _sums(data, rule, memory_mb):
     stacked = {name: dask.array.concatenate([a[..., None] for a in arrays], axis=-1) for name, arrays in parts.items()}
     sums, first, last = dask.compute(stacked, counts[0], counts[-1])
     return sums, cal, first, last
+
+
+def _monthly_rain(data, area):
+    """Mean daily rain of the region in each month of the year, mm; cells weighed by area, days that were read."""
+    weights = (area * data["in_region"]).where(np.isfinite(data["precipitation_mm"]), 0.0)
+    daily = (data["precipitation_mm"].fillna(0.0) * weights).sum(("latitude", "longitude"))
+    daily = (daily / weights.sum(("latitude", "longitude"))).compute()
+    return daily.groupby("time.month").mean().reindex(month=range(1, 13)).to_numpy()
 
 
 def _expected(cal, first, last, fixed):

@@ -13,6 +13,19 @@ _NAMES = {
     "tmax_c": (("maximum",), ("tmax_c", "tasmax", "tmax", "tx", "mx2t", "t2m_max")),
     "tmin_c": (("minimum",), ("tmin_c", "tasmin", "tmin", "tn", "mn2t", "t2m_min")),
 }
+_RAIN = ("precipitation_mm", "pr", "prcp", "precip", "precipitation", "tp", "rr", "rain")
+# To mm a day. A flux in kg/m²/s is a depth of water in mm/s.
+_TO_MILLIMETRES = {
+    "mm": 1.0,
+    "mm/day": 1.0,
+    "mm d-1": 1.0,
+    "mm day-1": 1.0,
+    "kg m-2": 1.0,
+    "kg m-2 d-1": 1.0,
+    "m": 1000.0,
+    "kg m-2 s-1": 86_400.0,
+    "mm s-1": 86_400.0,
+}
 _LATITUDE = ("latitude", "lat", "y")
 _LONGITUDE = ("longitude", "lon", "long", "x")
 _TO_CELSIUS = {
@@ -34,7 +47,7 @@ _TO_CELSIUS = {
 }
 
 
-def tidy(dataset, *, variables=None, region=None):
+def tidy(dataset, *, variables=None, region=None, rain=False):
     """Bring a gridded dataset to our names, units and longitudes, cut to a region; nothing is read or computed yet.
 
     Units come from the ``units`` attribute, never from the values. Longitudes of 0 to 360 become -180 to 180, unless
@@ -50,11 +63,14 @@ def tidy(dataset, *, variables=None, region=None):
     region : tuple, shapely geometry or path, optional
         Box ``(west, south, east, north)`` in degrees (order of GeoJSON, RFC 7946; west above east crosses 180°), a
         polygon in longitude and latitude, or a GeoJSON file.
+    rain : bool
+        Bring the daily rain along as well.
 
     Returns
     -------
     xarray.Dataset
-        ``tmax_c`` and ``tmin_c`` (°C) and ``in_region`` (bool, latitude by longitude).
+        ``tmax_c`` and ``tmin_c`` (°C), with `rain` also ``precipitation_mm`` (mm a day), and ``in_region`` (bool,
+        latitude by longitude).
 
     Raises
     ------
@@ -73,14 +89,21 @@ def tidy(dataset, *, variables=None, region=None):
     ([[[30.0, 30.0]]], [-110.0, -109.0])
     """
     variables = dict(variables or {})
-    unknown = set(variables) - set(_NAMES)
+    unknown = set(variables) - {*_NAMES, "precipitation_mm"}
     if unknown:
-        raise FieldkitError(f"variables= names '{sorted(unknown)[0]}'; ours are tmax_c and tmin_c.")
+        raise FieldkitError(
+            f"variables= names '{sorted(unknown)[0]}'; ours are tmax_c, tmin_c and, for wet and dry seasons, "
+            "precipitation_mm."
+        )
     names = {ours: _find_variable(dataset, ours, variables.get(ours)) for ours in _NAMES}
+    if rain:
+        names["precipitation_mm"] = _find_rain(dataset, variables.get("precipitation_mm"))
     data = dataset[list(names.values())].rename({theirs: ours for ours, theirs in names.items()})
     data = _coordinates(data)
     for name in _NAMES:
         data[name] = to_celsius(data[name])
+    if rain:
+        data["precipitation_mm"] = _to_millimetres(data["precipitation_mm"])
     box, inside = _region(region)
     data = _turn(data, box)
     if box is not None:
@@ -157,6 +180,31 @@ def _find_variable(dataset, ours, named):
         f"temperature: name it, variables={{'{ours}': '...'}}. The dataset has "
         f"{', '.join(map(str, dataset.data_vars))}."
     )
+
+
+def _find_rain(dataset, named):
+    usual = [str(name) for name in dataset.data_vars if str(name).lower() in _RAIN]
+    if named is None and len(usual) == 1:
+        return usual[0]
+    if named is not None and named in dataset:
+        return named
+    raise FieldkitError(
+        "Wet and dry seasons need the daily rain: name it, variables={'precipitation_mm': '...'}, or name the months "
+        "yourself, for example seasons={'wet': [11, 12, 1, 2, 3], 'dry': [4, 5, 6, 7, 8, 9, 10]}. The dataset has "
+        f"{', '.join(map(str, dataset.data_vars))}."
+    )
+
+
+def _to_millimetres(array):
+    units = str(array.attrs.get("units", "")).strip()
+    if units.lower() not in _TO_MILLIMETRES:
+        raise FieldkitError(
+            f"The variable '{array.name}' has "
+            + (f"the units '{units}'" if units else "no units attribute")
+            + ": set array.attrs['units'] to 'mm' (rain of the day) or 'kg m-2 s-1'. Units are not guessed from the "
+            "values."
+        )
+    return (array * _TO_MILLIMETRES[units.lower()]).assign_attrs(units="mm")
 
 
 def _coordinates(data):

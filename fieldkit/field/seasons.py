@@ -387,6 +387,9 @@ def quantiles_along(values, probabilities):
     return np.where(count > 0, low + (high - low) * (place - below), np.nan)
 
 
+# A straight line through fewer years than this follows their weather (our choice).
+FEWEST_YEARS_FOR_TREND = 10
+
 # What season_means gives for every set of months, and what block_statistics adds.
 MEANS = ("tmax_mean_c", "tmin_mean_c", "n_days", "n_years", "completeness")
 STATISTICS = (
@@ -395,10 +398,14 @@ STATISTICS = (
     "tmax_q50_c",
     "tmax_q95_c",
     "tmax_year_sd_c",
+    "tmax_trend_c_per_decade",
+    "tmax_trend_p",
     "tmin_q05_c",
     "tmin_q50_c",
     "tmin_q95_c",
     "tmin_year_sd_c",
+    "tmin_trend_c_per_decade",
+    "tmin_trend_p",
 )
 
 
@@ -549,7 +556,11 @@ def block_statistics(tmax_c, tmin_c, cal, rule, sets, *, fixed_period=False):
             days_here = np.where(used[..., in_season], values[..., in_season], np.nan)
             first = column[f"{name}_q05_c"]
             out[..., s, first : first + 3] = quantiles_along(days_here, (0.05, 0.5, 0.95))
-            out[..., s, column[f"{name}_year_sd_c"]] = _sd(monthly[..., whole_seasons].mean(axis=-1))
+            by_year = monthly[..., whole_seasons].mean(axis=-1)
+            out[..., s, column[f"{name}_year_sd_c"]] = _sd(by_year)
+            slope, p = trend(by_year, cal.year[whole_seasons[:, -1]])
+            out[..., s, column[f"{name}_trend_c_per_decade"]] = 10 * slope
+            out[..., s, column[f"{name}_trend_p"]] = p
         out[..., s, len(MEANS) :][~ok] = np.nan
     return out
 
@@ -563,6 +574,46 @@ def _season_years(cal, months):
         season_year = season_year + (cal.month[here] >= months[0])
     _, first, count = np.unique(season_year, return_index=True, return_counts=True)
     return here[first[count == len(months), None] + np.arange(len(months))]
+
+
+def trend(values, years):
+    """Straight line through yearly values by least squares.
+
+    Parameters
+    ----------
+    values : ndarray, shape (..., n)
+        One value a year, NaN where missing.
+    years : array_like, shape (n,)
+        Which year each value is of.
+
+    Returns
+    -------
+    tuple of ndarray, shape (...)
+        Slope per year and its two-sided p-value (Student's t; years taken as independent). NaN for fewer than ten
+        years.
+
+    Examples
+    --------
+    >>> slope, p = trend(np.array([[20 + 0.03 * y + 0.2 * (-1) ** y for y in range(30)]]), np.arange(30))
+    >>> slope.round(4).tolist(), p.round(6).tolist()
+    ([0.0287], [0.0])
+    """
+    from scipy import special
+
+    values, years = np.asarray(values, dtype=float), np.asarray(years, dtype=float)
+    there = np.isfinite(values)
+    n = there.sum(axis=-1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        x = np.where(there, years - (there * years).sum(axis=-1, keepdims=True) / n[..., None], 0.0)
+        mean = np.where(there, values, 0.0).sum(axis=-1) / n
+        y = np.where(there, values - mean[..., None], 0.0)
+        sxx = (x**2).sum(axis=-1)
+        slope = (x * y).sum(axis=-1) / sxx
+        rest = np.where(there, y - slope[..., None] * x, 0.0)
+        error = np.sqrt((rest**2).sum(axis=-1) / (n - 2) / sxx)
+        p = 2 * special.stdtr(np.maximum(n - 2, 1), -np.abs(slope / error))
+    enough = n >= FEWEST_YEARS_FOR_TREND
+    return np.where(enough, slope, np.nan), np.where(enough, p, np.nan)
 
 
 def _sd(values):
