@@ -19,9 +19,14 @@ def new(arguments):
         folder = enclosure_template.new_folder(arguments.folder, targets=targets.template())
         settings = "enclosure.toml"
     else:
-        from fieldkit.records.template import new_folder
+        from fieldkit.records import template
 
-        folder, settings = new_folder(arguments.folder), "season.toml"
+        template.check_free(arguments.folder)
+        answers = {}
+        if sys.stdin is not None and sys.stdin.isatty():
+            print("A few questions first. Enter leaves one for later; all can be changed in season.toml.\n")
+            answers = template.ask()
+        folder, settings = template.new_folder(arguments.folder, answers=answers), "season.toml"
     print(f"Made {folder}. Start with README.txt in it; then fill in {settings} and the tables you use.")
     return OK
 
@@ -146,7 +151,13 @@ def audit(arguments):
 
         aims = targets.from_season(read_season(arguments.season))
     else:
-        aims = targets.load(arguments.targets or enclosure.path / "targets.toml")
+        own = os.path.join(arguments.folder, "targets.toml")
+        if arguments.targets is None and not os.path.isfile(own):
+            raise FieldkitError(
+                f"{arguments.folder} has no targets.toml: give --season DIR, a folder of field records from which the "
+                "targets are taken, or --targets FILE."
+            )
+        aims = targets.load(arguments.targets or own)
     coverage, light = room.light_of(enclosure, aims)
     found = room.audit(enclosure, aims, coverage=coverage, light=light)
     print(audit_text.text(found))

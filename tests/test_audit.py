@@ -1,12 +1,15 @@
 """The audit: what is met, missed, not measured and cannot be told; broken ceilings; flags; fixes; the re-check."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 import simulated_enclosures as simulated
 from scipy import stats
 
-from fieldkit.captive import audit, audit_blocks, audit_flags, targets
+import fieldkit
+from fieldkit.captive import audit, audit_blocks, audit_flags, audit_operative, demo, targets
 from fieldkit.core import FieldkitError
 from fieldkit.report import audit_text
 
@@ -21,6 +24,15 @@ def row(found, target, **where):
 
 def air(low, high, **more):
     return {"target": "shade_air_c", "low": low, "high": high, "source": "made up"} | more
+
+
+def without_models(record):
+    """The record as if no copper model had been there."""
+    info = record.logger_info[record.logger_info["role"] != "copper_model"].reset_index(drop=True)
+    read = record.readings[record.readings["role"] != "copper_model"]
+    return replace(
+        record, logger_info=info, readings=read.assign(logger_id=read["logger_id"].cat.remove_unused_categories())
+    )
 
 
 # --- statistics ----------------------------------------------------------------------------------------------------
@@ -78,6 +90,7 @@ def plain():
         {"target": "surface_c", "zone": "basking site", "period": "day", "low": 30.0, "high": 45.0, "source": "x"},
         {"target": "operative_c", "zone": "basking site", "period": "day", "low": 33.0, "source": "x"},
         {"target": "operative_c", "zone": "cool end", "period": "day", "high": 33.0, "source": "x"},
+        {"target": "operative_c", "zone": "retreat", "period": "day", "high": 33.0, "source": "x"},
         {"target": "photoperiod_h", "month": 6, "low": 11.5, "high": 12.5, "source": "x"},
         {"target": "photoperiod_h", "month": 12, "low": 8.0, "high": 9.0, "source": "x"},
         {"target": "full_sun_share", "low": 0.4, "high": 0.6, "source": "x"},
@@ -96,11 +109,50 @@ def test_a_faultless_enclosure_meets_its_targets(plain):
 
 def test_what_was_not_measured_is_said_to_be_so(plain):
     assert row(plain, "shade_air_c", month=7)["status"] == "not measured"
-    assert row(plain, "operative_c", zone="cool end")["status"] == "not measured"
+    assert row(plain, "operative_c", zone="retreat")["status"] == "not measured"
     assert row(plain, "photoperiod_h", month=12)["status"] == "not measured"
     assert row(plain, "full_sun_share")["status"] == "cannot tell"
     measured = " ".join(plain.next_measurements["measure"])
-    assert "copper model of the animal at the cool end" in measured and "through Jul" in measured
+    assert "copper model of the animal" in measured and "at the retreat" in measured and "through Jul" in measured
+
+
+def test_operative_temperature_is_computed_where_no_copper_model_stands(plain):
+    one = row(plain, "operative_c", zone="cool end")
+    # Sand of 24 °C under air of 23 °C in the shade: the animal is as warm as they are.
+    assert one["status"] == "met" and "predicted from readings" in one["where"] and 22 < one["reading"] < 25
+    assert 0.4 < one["error"] < 2
+    assert any("predicted from readings" in n and "C1" in n for n in plain.notes)
+    assert "copper" not in row(plain, "operative_c", zone="basking site")["where"]
+
+
+def test_the_computed_operative_temperature_is_that_of_a_copper_model():
+    # The demo's copper model at the basking site, left out and computed instead.
+    record = fieldkit.demo_enclosure()
+    means = audit_blocks.make(record)
+    seen = means.of(int(means.loggers.index[means.loggers["logger_id"] == "model"][0])).set_index("moment")["value"]
+    blind = without_models(record)
+    means = audit_blocks.make(blind)
+    more, notes = audit_operative.extend(blind, means, {"control"})
+    (new,) = range(len(means.loggers), len(more.loggers))
+    got, error = more.of(new).set_index("moment")["value"], more.loggers["error"][new]
+    off = (got - seen).dropna()
+    assert len(off) > 1000 and (off.abs() < 1.96 * np.hypot(error, 0.6)).mean() > 0.95
+    assert f"±{error:.1f}" in notes[0]
+    # Without the animal's size nothing is computed.
+    nameless = replace(blind, animal=replace(blind.animal, mass_g=None))
+    assert audit_operative.extend(nameless, means, set()) == (means, [])
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_computed_operative_temperature_agrees_with_the_truth_of_the_forward_model(seed):
+    record, truth = demo.random_enclosure((5, seed), faults=[])
+    blind = without_models(record)
+    more, _ = audit_operative.extend(blind, audit_blocks.make(blind), set())
+    new = more.loggers.index[more.loggers["role"] == "copper_model"][0]
+    true = truth["conditions"]["operative_c"][more.loggers["point_id"][new]]
+    true.index = true.index.tz_convert("UTC").tz_localize(None).astype("datetime64[s]").astype("int64") // 600 * 600
+    off = more.of(new).set_index("moment")["value"] - true
+    assert (off.dropna().abs() < 1.96 * more.loggers["error"][new]).mean() > 0.95
 
 
 @pytest.mark.parametrize(("high", "status"), [(30.0, "met"), (26.9, "cannot tell"), (24.0, "missed")])
@@ -183,6 +235,59 @@ def test_flags_of_the_lamp():
     assert flag(audit.audit(simulated.plain(4, lamp={"fixed": None}), wanted), "lamp not fixed") == "not measured"
     mat = simulated.plain(4, lamp={"kind": "heat mat"})
     assert flag(audit.audit(mat, wanted), "heater without a thermostat") == "yes"
+
+
+@pytest.mark.parametrize(("shade", "found"), [(True, "no"), (False, "yes"), (None, "not measured")])
+def test_a_retreat_has_to_be_dark(shade, found):
+    points = simulated.settings({})["points"]
+    points["R1"] = points["R1"] | {"shade": shade}
+    report = audit.audit(simulated.plain(4, points=points), simulated.wanted())
+    assert flag(report, "no shade retreat") == found
+
+
+def test_hot_surface_and_strong_uv_are_dangers_even_without_a_target():
+    hot = simulated.plain(6, change={"rock": (20.0, 62.0), "uv": (0.0, 12.0)})
+    plain = simulated.plain(6)
+    for targets_of in (simulated.wanted(), simulated.wanted(air(15.0, 40.0), ceilings=False)):
+        found = audit.audit(hot, targets_of)
+        for name in ("surface too hot to touch", "UV above its ceiling"):
+            assert flag(found, name) == "yes" and name in set(found.dangers["flag"])
+            assert flag(audit.audit(plain, targets_of), name) == "no"
+        assert found.exit_status == 3
+
+
+def test_a_warm_night_is_flagged_and_a_cool_one_is_not():
+    for high, found in ((24.0, "no"), (16.0, "yes")):
+        report = audit.audit(simulated.plain(6), simulated.wanted(air(10.0, high, month=6, period="night")))
+        assert flag(report, "night too hot") == found
+
+
+@pytest.mark.parametrize(
+    ("theirs", "found"),
+    [("desert tortoise", 1), ("Ridge  Lizard", 0), ("ridge lizard (invented)", 0), ("not stated", 0)],
+)
+def test_targets_of_another_species_are_pointed_out(theirs, found):
+    report = audit.audit(simulated.plain(4), replace(simulated.wanted(), species=theirs))
+    flags = report.flags[report.flags["flag"] == "targets of another species"]
+    assert len(flags) == found and (not found or theirs in flags["finding"].iloc[0])
+
+
+def test_full_sun_is_what_it_was_in_the_field_when_the_targets_say_so():
+    wanted = simulated.wanted({"target": "full_sun_share", "low": 0.2, "high": 0.6, "source": "x"})
+    field = targets.make(wanted.table, species="ridge lizard", invented=True, levels=(600.0, 200.0))
+    means = [audit.audit(simulated.plain(6), one) for one in (wanted, field)]
+    # B1 gets 550 W/m²: the strongest light there is, but less than full sun outside.
+    assert [row(a, "full_sun_share")["reading"] for a in means] == [pytest.approx(1 / 4), 0.0]
+    assert "own strongest light" in " ".join(means[0].notes) and "600 W/m²" in " ".join(means[1].notes)
+    again = targets.from_text(field.to_toml(), kind="toml")
+    assert (again.full_sun_w_m2, again.full_shade_w_m2) == (600.0, 200.0)
+    assert targets.from_text(field.to_json(), kind="json").full_shade_w_m2 == 200.0
+    with pytest.raises(FieldkitError, match="must be more than"):
+        targets.make(wanted.table, species="x", levels=(100.0, 200.0))
+
+
+def test_rules_without_a_source_are_said_to_be_so(plain):
+    assert "Common practice" in plain.notes[-1] and "Our choice" in plain.notes[-1]
 
 
 def test_no_shade_retreat():

@@ -140,7 +140,7 @@ def test_the_verb_prints_fixes_first_and_says_by_its_status_that_a_ceiling_is_br
     assert cli.main([*asked, "--save-targets", str(tmp_path / "again.json")]) == 3
     said = capsys.readouterr().out
     assert said.index("What to change, most important first") < said.index("\nTargets\n")
-    assert "surface, ceiling" in said and "BROKEN" in said and "Setup card" in said
+    assert "Surface, ceiling" in said and "BROKEN" in said and "Setup card" in said
     assert (tmp_path / "c.html").is_file()
     assert targets.load(tmp_path / "again.json").table.shape == monthly().table.shape
     assert cli.main(asked) == cli.MISTAKE
@@ -158,7 +158,7 @@ def test_without_broken_ceiling_or_danger_the_status_is_nought(demo, tmp_path, c
 
 def test_mistakes_end_in_sentences(demo, tmp_path, capsys):
     for asked, words in (
-        ([str(demo)], "either --targets FILE or --season DIR"),
+        ([str(demo)], "has no targets.toml: give --season DIR"),
         ([str(demo), "--targets", "no.toml"], "There is no file no.toml"),
         ([str(demo), "--targets", "no.txt"], "ends in .toml or .json"),
     ):

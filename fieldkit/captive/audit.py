@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
-from fieldkit.captive import audit_fixes, audit_flags
-from fieldkit.captive.audit_blocks import short
-from fieldkit.captive.audit_judge import ALLOWED, COLUMNS, Judge
-from fieldkit.captive.targets import spoken
+from fieldkit.captive import audit_fixes, audit_flags, audit_operative
+from fieldkit.captive.audit_blocks import amount
+from fieldkit.captive.audit_flags import REACH_M, WARMER_ROOM_C
+from fieldkit.captive.audit_judge import ALLOWED, COLUMNS, FEWEST_DAYS, OFFER, Judge
+from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, REST_BELOW_C, spoken
 from fieldkit.core import FieldkitError, Result
 
 CAUTIONS = (
@@ -29,6 +30,30 @@ CAUTIONS = (
     "An audit tells of the points and days that were measured. What was not measured is unknown, and so is what "
     "changed since.",
 )
+
+# Share of a logger's error that is not the same before and after a change (our choice).
+FRESH = 0.3
+RULES = (
+    f"Rules without a source. Common practice: a band may be left for {100 * ALLOWED:.0f} % of the time, what is "
+    f"offered must stand for {100 * OFFER:.0f} % of the day, full sun begins at {100 * FULL_SUN:.0f} % and full shade "
+    f"ends at {100 * FULL_SHADE:.0f} % of the sun, {100 * REACH_M:.0f} cm are within reach, no basking below "
+    f"{REST_BELOW_C:g} °C where the season shows none, errors that are not stated, the order of the changes. Our "
+    f"choice: fewer than {FEWEST_DAYS} days tell nothing of other days, a room {WARMER_ROOM_C:g} °C above the target "
+    "is too warm, readings within half an hour belong together."
+)
+
+
+def _sun_in_words(levels):
+    sun, shade = 100 * FULL_SUN, 100 * FULL_SHADE
+    if np.isfinite(levels).all():
+        return (
+            f"Floor: full sun is at least {levels[0]:.0f} W/m² and full shade at most {levels[1]:.0f} W/m², {sun:.0f} "
+            f"and {shade:.0f} % of the typical sun on level ground while places were read in the field."
+        )
+    return (
+        f"Floor: the targets do not say how strong full sun was, so {sun:.0f} and {shade:.0f} % of the enclosure's own "
+        "strongest light divide it: the shares say nothing of how strong that is."
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -95,8 +120,11 @@ class Audit(Result):
         broken = self.table[self.table["ceiling_broken"]]
         words += f"; {len(broken)} of {int(self.table['ceiling'].sum())} ceilings broken."
         for row in broken.itertuples(index=False):
-            words += f" {spoken(row.target)} at {row.where} passed {row.high:.4g}"
-            words += f" {row.unit} by {short(row.by_how_much)}."
+            what = spoken(row.target)
+            words += (
+                f" {what[0].upper()}{what[1:]} at {row.where} passed its ceiling of {amount(row.high, row.unit, 3)}"
+            )
+            words += f" by {amount(row.by_how_much, row.unit)}."
         found = self.dangers["flag"].tolist()
         if found:
             words += f" Dangers found: {', '.join(found)}."
@@ -156,14 +184,17 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     if not len(means.table) and not len(enclosure.lamps):
         raise FieldkitError("This enclosure has neither readings nor lamps: there is nothing to audit.")
     beam = audit_flags.sensors_in_beam(enclosure, means)
-    judge = Judge(enclosure, targets.table, means, set(beam.index[beam == "yes"]), light, level, allowed)
-    table, flags_of = judge.rows()
+    left_out, levels = set(beam.index[beam == "yes"]), (targets.full_sun_w_m2, targets.full_shade_w_m2)
+    predicted = []
+    if (targets.table["target"] == "operative_c").any():
+        means, predicted = audit_operative.extend(enclosure, means, left_out)
+    table, flags_of = Judge(enclosure, targets.table, means, left_out, light, levels, level, allowed).rows()
     profile = _profile(means)
-    flags = audit_flags.look(enclosure, targets.table, table, means, beam, coverage)
-    gradient = audit_flags.gradient(enclosure, means, coverage, light)
+    flags = audit_flags.look(enclosure, targets, table, means, beam, coverage)
+    gradient = audit_flags.gradient(enclosure, means, coverage, light, levels)
     fixes, per_row = audit_fixes.rank(enclosure, table, flags, means)
     table["fixes"] = per_row
-    notes = [f"Day and night by {means.day_from}."]
+    notes = [f"Day and night by {means.day_from}.", *predicted]
     guessed = means.loggers.loc[~means.loggers["error_stated"], "logger_id"].tolist()
     if guessed:
         notes.append(
@@ -173,7 +204,10 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     notes.append(f"Measured months: {blocks.in_words(months) if months else 'none'}.")
     for name in beam.index[beam == "yes"]:
         notes.append(f"{name} stands in a lamp's beam: its readings do not count as shade air.")
+    if targets.table["target"].str.endswith("_share").any():
+        notes.append(_sun_in_words(levels))
     notes += audit_flags.contradictions(targets.table)
+    notes.append(RULES)
     return Audit(
         name=enclosure.name,
         species=targets.species,
@@ -298,9 +332,9 @@ def compare(before, after):
 
     Notes
     -----
-    Where the same logger decided both times its error is taken to be the same and to cancel down to the scatter of
-    days; otherwise both errors count. Weather and season may have changed too: a comparison of two logs is no
-    experiment.
+    Where the same logger decided both times most of its error is taken to be the same and to cancel, down to the
+    scatter of days and three tenths of it (`FRESH`); otherwise both errors count. Weather and season may have changed
+    too: a comparison of two logs is no experiment.
     """
     keys = ["target", "zone", "month", "period", "low", "high"]
     if not before.table[keys].equals(after.table[keys]):
@@ -314,7 +348,7 @@ def compare(before, after):
     same = before.table["where"] == after.table["where"]
     days = np.hypot(*(one.table["day_error"].fillna(0.0) for one in (before, after)))
     error = np.hypot(*(one.table["error"].fillna(0.0) for one in (before, after)))
-    table["error"] = np.hypot(days, np.where(same, 0.0, error))
+    table["error"] = np.hypot(days, np.where(same, FRESH * error, error))
     moved = table["change"].abs() > 1.96 * table["error"]
     both = (table["before"] == "met") & (table["after"] == "met")
     table["verdict"] = np.select(

@@ -301,6 +301,31 @@ def short(value):
     return f"{float(f'{value:.2g}'):g}"
 
 
+def amount(value, unit, digits=2):
+    """A number with its unit, in the way it is spoken of.
+
+    Examples
+    --------
+    >>> amount(26.4, "°C"), amount(0.48, "share of places"), amount(8.0, "UV index")
+    ('26 °C', '48 % of the floor', '8')
+    """
+    if unit == "share of places":
+        return f"{100 * value:.0f} % of the floor"
+    return f"{float(f'{value:.{digits}g}'):g} {unit if unit != 'UV index' else ''}".strip()
+
+
+def plain(value):
+    """A number as it is read: whole from 100, one decimal from 1, two digits below.
+
+    Examples
+    --------
+    >>> plain(883.4), plain(7.384), plain(0.0456), plain(-0.04)
+    ('883', '7.4', '0.046', '-0.04')
+    """
+    size = abs(value)
+    return f"{value:.0f}" if size >= 100 else f"{round(value, 1):g}" if size >= 1 else f"{float(f'{value:.2g}'):g}"
+
+
 def when(flags, rows):
     """Months and hours of the day in which most of the flagged blocks lie, in words.
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
-from fieldkit.captive.audit_blocks import short
+from fieldkit.captive.audit_blocks import amount, short
 from fieldkit.captive.audit_judge import OFFERED
 from fieldkit.captive.targets import resting, spoken
 from fieldkit.field.seasons import MONTHS
@@ -28,7 +28,7 @@ _FLAG = {
     "spot smaller than the animal": 56,
     "room too warm for the target": 54,
 }
-# A miss this far out counts in full.
+# A miss this far out counts in full (our choice).
 _SCALE = {"°C": 5.0, "W/m²": 300.0, "UV index": 2.0, "h": 2.0, "°C/h": 4.0, "share of places": 0.3}
 _INSTRUMENT = {
     "shade_air_c": "an air thermometer under a radiation shield",
@@ -75,6 +75,15 @@ def rank(record, table, flags, means):
     missed = table[table["status"] == "missed"]
     broken = set(table.loc[table["ceiling_broken"], "target"])
     rest = resting(table)
+    floor = missed[missed["target"].str.endswith("_share")]
+    if len(floor):
+        change, reason = _floor(floor)
+        for number in floor.index:
+            per_row[number] = change
+        size = min(1.0, floor["by_how_much"].max() / _SCALE["share of places"])
+        weight = 50 * size * (1.0 if floor["firm"].any() else 0.5)
+        fixes.append({"change": change, "reason": reason, "weight": round(float(weight), 1)})
+        missed = missed.drop(index=floor.index)
     keys = ["target", "zone", "period", "side", "ceiling", rest[missed.index]]
     for (target, zone, period, side, ceiling, at_rest), rows in missed.groupby(keys, sort=False):
         worst = rows.loc[rows["by_how_much"].idxmax()]
@@ -123,10 +132,10 @@ def _reason(rows, worst, ceiling):
     limit = worst["high"] if worst["side"] == "high" else worst["low"]
     how = "above" if worst["side"] == "high" else "below"
     words = f"{spoken(worst['target'])[:1].upper()}{spoken(worst['target'])[1:]}"
-    place = worst["where"] or worst["zone"]
-    words += f" {place}: {short(worst['by_how_much'])} {worst['unit']} {how} {limit:.4g}"
-    if ceiling:
-        words += ", a ceiling"
+    words += f" at {worst['where'] or worst['zone']}" if worst["target"] != "photoperiod_h" else f" ({worst['where']})"
+    words += f": {amount(worst['by_how_much'], worst['unit'])} {how} "
+    words += "the ceiling of " if ceiling else "the wanted "
+    words += amount(limit, worst["unit"], 3)
     share = rows["share_of_time"].mean()
     if np.isfinite(share):
         words += f"; outside for {100 * share:.0f} % of the {_share_of(worst)}"
@@ -136,7 +145,25 @@ def _reason(rows, worst, ceiling):
         words += f" ({worst['when']})"
     if not ceiling and not rows["firm"].any():
         words += "; the target itself is not known well enough to be sure"
-    return f"{words}. Source of the target: {worst['source']}."
+    return f"{words}. Target from: {worst['source']}."
+
+
+def _floor(rows):
+    """One change for all that is missed of sun and shade on the floor: they add up to the whole."""
+    parts = []
+    for row in rows.itertuples(index=False):
+        low, high = (100 * v for v in (row.low, row.high))
+        wish = f"{low:.0f} to {high:.0f} %" if np.isfinite(low + high) else f"{np.nan_to_num(low):.0f} % or more"
+        wish = f"up to {high:.0f} %" if np.isnan(low) else wish
+        name = row.target.removesuffix("_share").replace("_", " ")
+        parts.append(f"{100 * row.reading:.0f} % lies in {name} (wanted {wish})")
+    sun = rows[rows["target"] == "full_sun_share"]
+    more = not len(sun) or sun["side"].iloc[0] == "low"
+    change = "Spread more light over the floor" if more else "Leave more of the floor in the shade"
+    where = rows["where"].iloc[0]
+    return f"{change}, in small steps.", f"Of the floor ({where}), {', '.join(parts)}. Target from: " + (
+        f"{rows['source'].iloc[0]}."
+    )
 
 
 def _change(record, means, target, zone, period, side, worst):
@@ -165,7 +192,7 @@ def _change(record, means, target, zone, period, side, worst):
             return f"Lower the air by {short(gap)} °C: more ventilation, less lamp power, or a cooler room."
         return f"Raise the air by {short(gap)} °C: less ventilation, or a heater on a thermostat."
     if target in ("irradiance_w_m2", "uv_index"):
-        name = spoken(target)
+        name = "UV" if target == "uv_index" else "radiation"
         if side == "low":
             now = worst["low"] - gap
             more = (
@@ -181,10 +208,7 @@ def _change(record, means, target, zone, period, side, worst):
         way = "shorten" if side == "high" else "lengthen"
         month = f"{MONTHS[worst['month'] - 1]} (where it is worst)" if worst["month"] else "all months"
         return f"{way.capitalize()} the day by {short(gap)} h in {month}, by some minutes a day."
-    if target == "warming_rate_c_per_h":
-        return "Let the lamps come on one after the other in the morning, or dimmed, so that the air warms more slowly."
-    kind = target.removesuffix("_share").replace("_", " ")
-    return f"{'Less' if side == 'high' else 'More'} of the floor should lie in {kind}, by {100 * gap:.0f} % of it."
+    return "Let the lamps come on one after the other in the morning, or dimmed, so that the air warms more slowly."
 
 
 def _typical(means, role, period):
@@ -224,6 +248,11 @@ def next_measurements(record, table, flags, means):
         elif len(missing):
             measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]}: put {tool} {at}."
             reason = "Nothing reads it there, so nothing is known of it."
+            if target == "operative_c":
+                reason += (
+                    " Or read air, surface and light (W/m²) there and state length_m and mass_g of the animal: then "
+                )
+                reason += "it is computed."
         else:
             near = unsure["by_how_much"].abs()
             need = near[near > 0].median() / 2.5

@@ -7,15 +7,19 @@ import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
 from fieldkit.captive import enclosure_placement
-from fieldkit.captive.audit_blocks import short
+from fieldkit.captive.audit_blocks import amount, short
 from fieldkit.captive.enclosure_placement import NOTABLE_W_M2
 from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, resting, spoken
 
 HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 # Within this distance an unguarded lamp is called within reach (common practice, no source).
 REACH_M = 0.30
-# Days of a long log that are looked at for what a lamp does to a sensor.
+# Days of a long log that are looked at for what a lamp does to a sensor: our choice, for speed.
 MOST_DAYS = 60
+# A room this much warmer than the air that is allowed is too warm; of light falling on a sensor that holds its own
+# reading steady, this many times what warms a bare probe by a degree puts it in the beam; a sensor's reading by day and
+# by night differs by no more error than this (all our choice).
+WARMER_ROOM_C, STRONG_BEAM, SAME_LOGGER_C = 1.0, 4, 0.5
 
 
 def sensors_in_beam(record, means):
@@ -44,7 +48,7 @@ def sensors_in_beam(record, means):
         row = table.loc[name]
         lit, jumps = row["beam_w_m2"] > NOTABLE_W_M2, row["verdict"] == "in the beam" and row["switchings"] > 0
         controls = (record.lamps["controlled_by"] == name).any()
-        if lit and (jumps or (controls and row["beam_w_m2"] > 4 * NOTABLE_W_M2)):
+        if lit and (jumps or (controls and row["beam_w_m2"] > STRONG_BEAM * NOTABLE_W_M2)):
             found[name] = "yes"
         else:
             found[name] = "cannot tell" if lit or jumps else "no"
@@ -61,13 +65,14 @@ def _some_days(record, means):
     return replace(record, readings=log.assign(value=rows["value"].to_numpy()))
 
 
-def look(record, targets, table, means, beam, coverage):
+def look(record, aims, table, means, beam, coverage):
     """Look for every setup on the list; see `audit.Audit.flags`."""
-    rows = []
+    rows, targets = [], aims.table
 
     def flag(name, kind, found, where="", finding=""):
         rows.append({"flag": name, "kind": kind, "found": found, "where": where, "finding": finding})
 
+    _species(flag, record.animal.species if record.animal else None, aims.species)
     for target, name in (
         ("surface_c", "surface too hot to touch"),
         ("uv_index", "UV above its ceiling"),
@@ -102,17 +107,30 @@ def look(record, targets, table, means, beam, coverage):
     return pd.DataFrame(rows)
 
 
+def _species(flag, kept, aimed):
+    """Targets made for another animal."""
+    one, two = (" ".join(str(n or "").lower().split()) for n in (kept, aimed))
+    if one and two not in ("", "not stated") and one not in two and two not in one:
+        words = (
+            f"The targets are for {aimed}, the enclosure says {kept}: use targets of the animal you keep, or correct "
+        )
+        words += "species in one of the two files."
+        flag("targets of another species", "doubtful", "yes", "", words)
+
+
 def _ceiling(flag, name, target, table, means):
     rows = table[(table["target"] == target) & table["ceiling"]]
     if len(rows):
         broken = rows[rows["ceiling_broken"]]
         if len(broken):
             worst = broken.loc[broken["by_how_much"].idxmax()]
-            words = f"{short(worst['by_how_much'])} {worst['unit']} above {worst['high']:.4g} in {worst['when']}."
+            words = f"{amount(worst['by_how_much'], worst['unit'])} above {amount(worst['high'], worst['unit'], 3)} in "
+            words += f"{worst['when']}."
             return flag(name, "unsafe", "yes", worst["where"], words)
         state = rows["status"].tolist()
         found = "cannot tell" if "cannot tell" in state else "not measured" if "not measured" in state else "no"
-        return flag(name, "unsafe", found)
+        open_ = rows[rows["status"] == found].iloc[0] if found != "no" else None
+        return flag(name, "unsafe", found, *(("", "") if open_ is None else _left_open(open_)))
     limit = {"surface_c": CONTACT_CEILING_C, "uv_index": UV_CEILING}.get(target)
     if limit is None:
         return None
@@ -125,6 +143,16 @@ def _ceiling(flag, name, target, table, means):
             if blocks.ceiling_p(values, limit, means.loggers["error"][i]) < 0.01:
                 found, where = "yes", means.loggers["logger_id"][i]
     return flag(name, "unsafe", found, where, f"Held against {limit:g}: the targets have no ceiling for it.")
+
+
+def _left_open(row):
+    """Where a ceiling was read, and why that does not settle it."""
+    if row["status"] == "not measured":
+        return "", f"Nothing reads it where it is highest. {row['where']}".strip()
+    gap, unit = row["by_how_much"], row["unit"]
+    words = f"The highest mean lies {amount(abs(gap), unit)} {'above' if gap > 0 else 'below'} "
+    words += f"{amount(row['high'], unit, 3)}, with an error of {amount(row['error'], unit)} in {row['n_days']} "
+    return row["where"], words + f"day{'s' if row['n_days'] > 1 else ''}: not enough to be sure."
 
 
 def _lamps(flag, record):
@@ -162,14 +190,24 @@ def _lamps(flag, record):
 
 
 def _retreat(flag, record, table):
-    if (record.points["zone"] == "retreat").any():
-        hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
-        if len(hot):
-            words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
-            return flag("no shade retreat", "unsafe", "yes", hot["where"].iloc[0], words)
-        return flag("no shade retreat", "unsafe", "no")
-    words = "No point is stated to be a retreat: an animal that is too warm, or afraid, has nowhere to go."
-    return flag("no shade retreat", "unsafe", "yes", "", words)
+    """An animal that is too warm, or afraid, needs a place that is dark and not too warm."""
+    name = "no shade retreat"
+    retreats = record.points[record.points["zone"] == "retreat"]
+    if not len(retreats):
+        words = "No point is stated to be a retreat: an animal that is too warm, or afraid, has nowhere to go."
+        return flag(name, "unsafe", "yes", "", words)
+    hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
+    if len(hot):
+        words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
+        return flag(name, "unsafe", "yes", hot["where"].iloc[0], words)
+    stated = [s is True or s is np.True_ for s in retreats["shade"]]
+    lit = [s is False or s is np.False_ for s in retreats["shade"]]
+    if any(stated):
+        return flag(name, "unsafe", "no")
+    names = ", ".join(retreats["point_id"])
+    if all(lit):
+        return flag(name, "unsafe", "yes", names, "A lamp shines into every retreat: shade = false is stated for it.")
+    return flag(name, "unsafe", "not measured", names, "State shade = true for a retreat into which no lamp shines.")
 
 
 def _night(flag, record, targets, table, means):
@@ -195,7 +233,7 @@ def _night(flag, record, targets, table, means):
                 continue
             read = [means.of(i, month=row.month, period=period)["value"] for i in room]
             here = float(np.median(np.concatenate(read))) if read and sum(map(len, read)) else stated
-            if row.high < here - 1.0:
+            if row.high < here - WARMER_ROOM_C:
                 names.append((row.month, here - row.high))
         if names:
             months, gap = blocks.in_words([m for m, _ in names]), max(g for _, g in names)
@@ -222,7 +260,7 @@ def _inverted(flag, means):
             found = "no" if found == "not measured" else found
             drop = float(night.median() - day.median())
             # The same logger twice: most of its error cancels.
-            if drop > 1.96 * min(means.loggers["error"][i], 0.5):
+            if drop > 1.96 * min(means.loggers["error"][i], SAME_LOGGER_C):
                 found = "yes"
                 words.append(f"{means.loggers['logger_id'][i]} reads {drop:.1f} °C more by night than by day")
     flag("day and night exchanged", "doubtful", found, "", "; ".join(words))
@@ -239,7 +277,7 @@ def _zone_level(means, role, zones):
     return max(levels) if levels else None
 
 
-def gradient(record, means, coverage, light):
+def gradient(record, means, coverage, light, levels):
     """Warm end against cool end, sun and shade of the floor, and the light against the animal; see `audit.Audit`."""
     rows = []
 
@@ -254,7 +292,7 @@ def gradient(record, means, coverage, light):
             add(what, unit="°C")
         else:
             add(what, warm[0] - cool[0], float(np.hypot(warm[1], cool[1])), "°C")
-    shares = floor_shares(record, means, light)
+    shares = floor_shares(record, means, light, levels)
     for name in ("full_sun_share", "part_shade_share", "full_shade_share"):
         if shares is None:
             add(f"floor in {name.removesuffix('_share').replace('_', ' ')}", unit="share")
@@ -283,20 +321,25 @@ def gradient(record, means, coverage, light):
     return pd.DataFrame(rows)
 
 
-def floor_shares(record, means, light):
+def _levels(levels, strongest):
+    return levels if np.isfinite(levels).all() else (FULL_SUN * strongest, FULL_SHADE * strongest)
+
+
+def floor_shares(record, means, light, levels):
     """Shares of the floor in full sun, part shade and full shade, with 95 % limits and where they are from.
 
-    The enclosure's own sun is its strongest light: full sun from 75 % of it, full shade to 25 %, as in the field.
+    `levels` are the irradiances (W/m²) of full sun and full shade in the field. Where the targets do not carry them
+    (NaN), the enclosure's own strongest light stands for its sun: then the shares say nothing of how strong it is.
     """
     from scipy import stats
 
     names = ("full_sun_share", "part_shade_share", "full_shade_share")
     if light is not None:
         total = light.table[["low", "total", "high"]].to_numpy(dtype=float)
-        sun = np.nanmax(total[:, 1])
-        if not sun > 0:
+        sunny, shady = _levels(levels, np.nanmax(total[:, 1]))
+        if not sunny > 0:
             return None
-        split = [[(c >= FULL_SUN * sun).mean(), 0.0, (c <= FULL_SHADE * sun).mean()] for c in total.T]
+        split = [[(c >= sunny).mean(), 0.0, (c <= shady).mean()] for c in total.T]
         split = np.array([[a, 1 - a - b, b] for a, _, b in split])
         return {n: (split[1, i], split[:, i].min(), split[:, i].max(), "computed map") for i, n in enumerate(names)}
     info, strength = means.loggers, {}
@@ -304,12 +347,12 @@ def floor_shares(record, means, light):
         values = means.of(i, period="day")["value"]
         if len(values):
             strength[info["point_id"][i]] = float(values.quantile(0.9))
-    sun = max(strength.values(), default=0.0)
+    sunny, shady = _levels(levels, max(strength.values(), default=0.0))
     kinds = []
     for point in record.points.itertuples(index=False):
-        if point.point_id in strength and sun > 0:
-            ratio = strength[point.point_id] / sun
-            kinds.append(0 if ratio >= FULL_SUN else 2 if ratio <= FULL_SHADE else 1)
+        if point.point_id in strength and sunny > 0:
+            here = strength[point.point_id]
+            kinds.append(0 if here >= sunny else 2 if here <= shady else 1)
         elif point.shade is True or point.shade is np.True_:
             kinds.append(2)
     # One lit point is its own sun and says nothing of the floor.

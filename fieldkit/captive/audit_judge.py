@@ -20,6 +20,7 @@ OFFERED = ("surface_c", "irradiance_w_m2", "uv_index", "operative_c")
 # Share of the time that may lie outside a band, and the share of a day in which an offer must stand (common practice,
 # no source).
 ALLOWED, OFFER = 0.05, 0.10
+# Fewer days than this tell nothing of other days (our choice).
 FEWEST_DAYS = 3
 COLUMNS = (
     *("target", "zone", "month", "period", "low", "high", "unit", "ceiling", "status", "reading", "reading_low"),
@@ -31,11 +32,11 @@ COLUMNS = (
 class Judge:
     """One pass over the targets; holds what they share."""
 
-    def __init__(self, record, targets, means, left_out, light, level, allowed):
+    def __init__(self, record, targets, means, left_out, light, levels, level, allowed):
         from scipy import special
 
         self.record, self.targets, self.means, self.light = record, targets, means, light
-        self.left_out, self.allowed, self.alpha = left_out, allowed, 1 - level
+        self.left_out, self.allowed, self.alpha, self.levels = left_out, allowed, 1 - level, levels
         used = means.loggers["role"].isin(set(ROLES.values())).sum()
         self.z_missed = float(special.ndtri(1 - self.alpha / (2 * max(used, 1))))
         self.z_met = float(special.ndtri(level))
@@ -232,7 +233,7 @@ class Judge:
 
     def _floor(self, target):
         """Shares of the floor in sun and shade: from a computed map, else from points, which tell little."""
-        shares = audit_flags.floor_shares(self.record, self.means, self.light)
+        shares = audit_flags.floor_shares(self.record, self.means, self.light, self.levels)
         if shares is None:
             return {}
         share, low, high, how = shares[target.target]

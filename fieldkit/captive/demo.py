@@ -419,23 +419,87 @@ def room_air(times, mean, swing, *, rng):
     return mean + swing * np.cos((hours - 16) / 24 * 2 * np.pi) + drift[day]
 
 
+def _logs(record, beams, rng):
+    """Rooms, lamps and loggers of the demo through its months: readings and true conditions of each."""
+    lamps = [model.lamp_for(row, beams[row["id"]], uv_beam=None) for _, row in record.lamps.iterrows()]
+    for month, (mean, swing) in DEMO_ROOM.items():
+        times = pd.date_range(f"2025-{month:02d}-08", periods=144 * DEMO_DAYS, freq="10min", tz=ZONE)
+        room = room_air(times, mean, swing, rng=rng)
+        conditions, sensors = simulate(record, lamps, times=times, room_c=room)
+        yield month, read_out(sensors, record.logger_info, rng=rng), conditions
+
+
 def make_demo():
     """Text of lamp_readings.csv, readings (wide tables by month) and truth of the demo."""
     rng = generator(SEED)
     text, beams = _demo_settings(rng)
     record = assemble(tomllib.loads(DEMO), None)
-    lamps = [model.lamp_for(row, beams[row["id"]], uv_beam=None) for _, row in record.lamps.iterrows()]
     tables, truth = [], demo_truth() | {"warmest": {}}
-    for month, (mean, swing) in DEMO_ROOM.items():
-        times = pd.date_range(f"2025-{month:02d}-08", periods=144 * DEMO_DAYS, freq="10min", tz=ZONE)
-        room = room_air(times, mean, swing, rng=rng)
-        conditions, sensors = simulate(record, lamps, times=times, room_c=room)
-        tables.append(read_out(sensors, record.logger_info, rng=rng))
+    for month, table, conditions in _logs(record, beams, rng):
+        tables.append(table)
         truth["warmest"][str(month)] = {
             name: {p: round(float(v), 1) for p, v in zip(record.points["point_id"], conditions[name].max(axis=0))}
             for name in ("shade_air_c", "surface_c", "operative_c")
         }
     return text, tables, truth
+
+
+def changed(*, power_w=None, guarded=(), sensor_point=None):
+    """The demo enclosure logged again after a change, in the same months and rooms: invented, for practice.
+
+    Parameters
+    ----------
+    power_w : dict of str to float, optional
+        New power of lamps (W), by id; their light follows in proportion.
+    guarded : sequence of str
+        Lamps that got a guard.
+    sensor_point : str, optional
+        Where the thermostat's sensor hangs now.
+
+    Returns
+    -------
+    EnclosureRecord
+
+    Raises
+    ------
+    FieldkitError
+        When the demo has no such lamp or point.
+
+    Examples
+    --------
+    >>> float(changed(power_w={"spot": 45}).lamps.loc[0, "power_w"])
+    45.0
+    """
+    stated = tomllib.loads(DEMO)
+    named = {lamp["id"]: lamp for lamp in stated["lamps"]}
+    beams = {name: Beam(intensity=w, half_angle_deg=a) for name, (w, a) in DEMO_BEAMS.items()}
+    for name in [*(power_w or {}), *guarded]:
+        if name not in named:
+            raise FieldkitError(f"The demo has no lamp '{name}': choose from {', '.join(named)}.")
+    for name, power in (power_w or {}).items():
+        share = power / named[name]["power_w"]
+        named[name]["power_w"] = float(power)
+        beams[name] = replace(beams[name], intensity=beams[name].intensity * share)
+    for name in guarded:
+        named[name]["guarded"] = True
+    if sensor_point is not None:
+        if sensor_point not in stated["points"]:
+            raise FieldkitError(f"The demo has no point '{sensor_point}': choose from {', '.join(stated['points'])}.")
+        stated["loggers"]["control"]["point"] = sensor_point
+    rng = generator(SEED + 1)
+    record = assemble(stated, None)
+    wide = pd.concat([table for _, table, _ in _logs(record, beams, rng)])
+    meter = pd.DataFrame(
+        [
+            {"lamp": name, "distance_m": d, "angle_deg": a, "irradiance_w_m2": float(beam.at(d, a)), "uv_index": 0.0}
+            for name, beam in beams.items()
+            for d, a in ((0.25, 0), (0.38, 0), (0.50, 0), (0.38, 4), (0.38, 8), (0.30, 6))
+        ]
+    )
+    noise = np.exp(0.03 * rng.standard_normal(len(meter)))
+    meter["irradiance_w_m2"] *= noise
+    meter.loc[meter["lamp"] == "heater", "uv_index"] = np.nan
+    return assemble(stated, _long(wide), lamp_readings=meter, input_hash="demo, changed")
 
 
 def write(folder):

@@ -30,6 +30,15 @@ class FittedLamps(Result):
     uv_fits: dict
 
     @property
+    def strongest(self):
+        """The lamp that gives most at 30 cm on its axis; a FieldkitError when no lamp has a beam."""
+        if not self.lamps:
+            raise FieldkitError(
+                f"{self.sentence} Read each lamp at several distances and angles, and write that into lamp_readings."
+            )
+        return max(self.lamps, key=lambda lamp: lamp.beam.at(0.3))
+
+    @property
     def sentence(self):
         words = f"{len(self.lamps)} of {len(self.table)} lamps have a beam from meter readings."
         for name, why in self.table.loc[self.table["left_out"] != "", "left_out"].items():

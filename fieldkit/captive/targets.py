@@ -132,6 +132,8 @@ class Targets(Result):
         One row per target: ``target`` (quantity), ``zone``, ``month`` (1 to 12; 0 all year), ``period``, ``low``,
         ``high`` (NaN: open), ``unit``, ``low_error`` and ``high_error`` (standard errors; NaN: not known), ``ceiling``
         (True: ``high`` must never be passed), ``margin`` (already taken off), ``basis``, ``source``.
+    full_sun_w_m2, full_shade_w_m2 : float
+        From which and down to which irradiance a place counts as in full sun and in full shade; NaN: not known.
     notes : tuple of str
         What could not be given, and why.
     cautions : tuple of str
@@ -140,6 +142,8 @@ class Targets(Result):
     species: str
     invented: bool
     table: pd.DataFrame
+    full_sun_w_m2: float = np.nan
+    full_shade_w_m2: float = np.nan
     notes: tuple = ()
     cautions: tuple = CAUTIONS
     settings: dict = field(default_factory=dict)
@@ -161,16 +165,22 @@ class Targets(Result):
             f"species = {_quote(self.species)}",
             f"invented = {str(self.invented).lower()}",
             f"notes = [{', '.join(_quote(n) for n in self.notes)}]",
+            *(f"{name} = {_toml(value)}" for name, value in self._levels().items()),
         ]
         for row in self.table.to_dict("records"):
             lines += ["", "[[target]]"]
             lines += [f"{key} = {_toml(value)}" for key, value in row.items() if not _empty(value)]
         return "\n".join(lines) + "\n"
 
+    def _levels(self):
+        found = {"full_sun_w_m2": self.full_sun_w_m2, "full_shade_w_m2": self.full_shade_w_m2}
+        return {name: round(float(value), 1) for name, value in found.items() if not _empty(value)}
+
     def to_json(self):
         """Write the targets as JSON text."""
         rows = [{k: v for k, v in row.items() if not _empty(v)} for row in self.table.to_dict("records")]
-        whole = {"species": self.species, "invented": self.invented, "notes": list(self.notes), "target": rows}
+        whole = {"species": self.species, "invented": self.invented, "notes": list(self.notes)}
+        whole |= self._levels() | {"target": rows}
         return json.dumps(whole, indent=1, ensure_ascii=False) + "\n"
 
     def save(self, path):
@@ -242,6 +252,7 @@ def from_text(text, *, kind, name="targets"):
         species=str(whole.get("species", "not stated")),
         invented=bool(whole.get("invented", False)),
         notes=tuple(str(n) for n in whole.get("notes", ())),
+        levels=tuple(whole.get(k, np.nan) for k in ("full_sun_w_m2", "full_shade_w_m2")),
         name=name,
     )
 
@@ -384,7 +395,7 @@ def _row(
     )
 
 
-def make(table, *, species, invented=False, notes=(), settings=None, name="targets"):
+def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), settings=None, name="targets"):
     """Hold a table of targets against the rules and make `Targets` of it.
 
     Parameters
@@ -397,6 +408,8 @@ def make(table, *, species, invented=False, notes=(), settings=None, name="targe
         True for the demo.
     notes : sequence of str
         What could not be given.
+    levels : tuple of float
+        Irradiance (W/m²) of full sun and of full shade, where the field tells; see `sun_levels`.
     settings : dict, optional
         What they were made with.
     name : str
@@ -444,11 +457,18 @@ def make(table, *, species, invented=False, notes=(), settings=None, name="targe
             raise FieldkitError(f"{where}: a ceiling needs high = its height.")
         if np.isnan(row.low) and np.isnan(row.high):
             raise FieldkitError(f"{where}: give low, high or both.")
+    for value, word in zip(levels, ("full_sun_w_m2", "full_shade_w_m2")):
+        if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
+            raise FieldkitError(f"{name}: {word} is {value!r}; write a number of W/m², or take the line out.")
+    if levels[0] <= levels[1]:
+        raise FieldkitError(f"{name}: full sun ({levels[0]:g} W/m²) must be more than full shade ({levels[1]:g} W/m²).")
     table = table.astype({"month": int, "ceiling": bool})
     return Targets(
         species=species,
         invented=invented,
         table=table.reset_index(drop=True),
+        full_sun_w_m2=float(levels[0]),
+        full_shade_w_m2=float(levels[1]),
         notes=tuple(notes),
         settings=settings or {},
     )
@@ -748,7 +768,8 @@ def photoperiod(site, *, year, tolerance_h=0.5):
         days, latitude_deg=site.latitude_deg, longitude_deg=site.longitude_deg, timezone=site.timezone
     )
     hours = np.asarray(length["day_length_h"], dtype=float)
-    source = f"sunrise to sunset at {site.latitude_deg:.1f}° latitude on the 15th; ±{tolerance_h:g} h common practice"
+    source = f"sunrise to sunset at {site.latitude_deg:.1f}° latitude on the 15th, ±{tolerance_h:g} h"
+    source += " (common practice, no source)"
     return [
         _row(
             "photoperiod_h",
@@ -782,13 +803,7 @@ def exposure(choices, level_w_m2):
     FieldkitError
         When there are fewer than `FEWEST_PLACES` sets in the sun.
     """
-    table = choices.dropna(subset=["irradiance_w_m2"]).sort_values("time")
-    sun = level_w_m2.dropna().rename("level").rename_axis("time").sort_index().reset_index()
-    table["time"], sun["time"] = table["time"].astype("datetime64[ns, UTC]"), sun["time"].astype("datetime64[ns, UTC]")
-    table = pd.merge_asof(table, sun, on="time", direction="nearest", tolerance=pd.Timedelta("45min"))
-    table = table[table["level"] > 200]
-    if table["set_id"].nunique() < FEWEST_PLACES:
-        raise FieldkitError(f"Only {table['set_id'].nunique()} choice sets were read with more than 200 W/m² of sun.")
+    table = _in_sun(choices, level_w_m2)
     ratio = table["irradiance_w_m2"] / table["level"]
     kinds = {
         "full_sun_share": ratio >= FULL_SUN,
@@ -816,6 +831,48 @@ def exposure(choices, level_w_m2):
             )
         )
     return rows
+
+
+# Below this much sun on level ground (W/m²) nobody can tell sun from shade (our choice).
+_LEAST_SUN = 200.0
+
+
+def _in_sun(choices, level_w_m2):
+    """Places on offer while the sun shone, with the sun on level ground at that time as `level`."""
+    table = choices.dropna(subset=["irradiance_w_m2"]).sort_values("time")
+    sun = level_w_m2.dropna().rename("level").rename_axis("time").sort_index().reset_index()
+    table["time"], sun["time"] = table["time"].astype("datetime64[ns, UTC]"), sun["time"].astype("datetime64[ns, UTC]")
+    table = pd.merge_asof(table, sun, on="time", direction="nearest", tolerance=pd.Timedelta("45min"))
+    table = table[table["level"] > _LEAST_SUN]
+    if table["set_id"].nunique() < FEWEST_PLACES:
+        raise FieldkitError(
+            f"Only {table['set_id'].nunique()} choice sets were read with more than {_LEAST_SUN:g} W/m² of sun."
+        )
+    return table
+
+
+def sun_levels(choices, level_w_m2):
+    """What full sun and full shade were in W/m²: shares of the typical sun on level ground while places were read.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        The choice table.
+    level_w_m2 : Series
+        Sun on level ground (W/m²) by time.
+
+    Returns
+    -------
+    tuple of float
+        `FULL_SUN` and `FULL_SHADE` times the median over places: what an enclosure's floor is divided by.
+
+    Raises
+    ------
+    FieldkitError
+        As `exposure`.
+    """
+    typical = float(_in_sun(choices, level_w_m2)["level"].median())
+    return FULL_SUN * typical, FULL_SHADE * typical
 
 
 def warming(shade_air):
@@ -938,8 +995,12 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
     if len(rows) == before and uv_group is not None:
         rows.extend(uv_zone(uv_group))
     gather("ceilings", ["choices"], lambda: ceilings(season.choices, level))
+    levels = (np.nan, np.nan)
     if level is not None:
+        before = len(rows)
         gather("sun and shade of the floor", ["choices"], lambda: exposure(season.choices, level))
+        if len(rows) > before:
+            levels = sun_levels(season.choices, level)
     gather("day length", [], lambda: photoperiod(season.site, year=season.last_day.year))
     gather("warming rate", ["loggers"], lambda: warming(_clean_shade_air(season)))
     if not rows:
@@ -949,6 +1010,7 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
         species=season.animal.species,
         invented=season.invented,
         notes=notes,
+        levels=levels,
         settings={"margin_c": margin_c, "target_elevation_m": target_elevation_m, "input_hash": season.input_hash},
     )
 
