@@ -634,8 +634,9 @@ def test_mistake_is_named_where_it_is_and_how_to_mend_it(name, tmp_path, capsys)
     assert cli.main(["check", str(folder)]) == cli.MISTAKE
     said = capsys.readouterr()
     words = " ".join((said.out + said.err).split())
-    for part in (file, f"row {row}" if row else "", column, value, fits["problem"].iloc[0], fits["remedy"].iloc[0]):
-        assert " ".join(part.split()) in words.replace(", rows ", ", row ")
+    word = "line" if file.endswith(".toml") else "row"
+    for part in (file, f"{word} {row}" if row else "", column, value, fits["problem"].iloc[0], fits["remedy"].iloc[0]):
+        assert " ".join(part.split()) in words.replace(", rows ", ", row ").replace(", lines ", ", line ")
     assert "Traceback" not in words
     assert {p: p.read_bytes() for p in folder.iterdir()} == before
 

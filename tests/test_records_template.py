@@ -1,9 +1,11 @@
 """New folders: ready to fill, read back once filled, never written over."""
 
+import datetime as dt
 import html.parser
 import json
 import re
 import shutil
+import tomllib
 
 import openpyxl
 import pandas as pd
@@ -11,7 +13,7 @@ import pytest
 from season_folder import CHOICES
 
 from fieldkit.core import FieldkitError
-from fieldkit.records import folder, schemas, settings, spreadsheet, template
+from fieldkit.records import folder, problems, schemas, settings, spreadsheet, template
 from fieldkit.records.problems import SeasonError
 
 
@@ -255,3 +257,53 @@ def test_tables_come_back_as_they_went(tmp_path):
     for write, name in ((spreadsheet.write_csv, "t.csv"), (lambda t, p: spreadsheet.write_xlsx({"a": t}, p), "t.xlsx")):
         with pytest.raises(FieldkitError, match="left as it is"):
             write(table, tmp_path / name)
+
+
+def test_questions_ask_again_until_an_answer_can_be_used():
+    given = iter(
+        ["The “old” quarry", "15.3.2023", "2023-03-15", "", "quarry", "95", "36,1", "−79.9", "270 m", "", "Eastern"]
+    )
+    said = []
+    answers = template.ask(read=lambda question: next(given, ""), say=said.append)
+    assert answers == {
+        ("season", "name"): "The “old” quarry",
+        ("season", "first_day"): dt.date(2023, 3, 15),
+        ("site", "name"): "quarry",
+        ("site", "latitude_deg"): 36.1,
+        ("site", "longitude_deg"): -79.9,
+    }
+    assert [line.split(".")[0].strip() for line in said] == [
+        "This should be a date",
+        "This lies outside -90 to 90 °",
+        "This should be a number",
+        "There is no such time zone",
+    ]
+
+
+def test_answers_stand_in_the_settings_and_the_rest_is_still_asked_for(tmp_path):
+    answers = {
+        ("season", "name"): 'A "b" \\ season',
+        ("site", "latitude_deg"): 36.1,
+        ("season", "first_day"): dt.date(2023, 3, 15),
+    }
+    folder = template.new_folder(tmp_path / "new", answers=answers)
+    stated = tomllib.loads((folder / "season.toml").read_text(encoding="utf-8"))
+    assert stated["season"]["name"] == 'A "b" \\ season'
+    assert stated["site"]["latitude_deg"] == 36.1 and stated["season"]["first_day"] == dt.date(2023, 3, 15)
+    assert stated["season"]["last_day"] == "FILL IN"
+
+
+def test_every_line_of_the_settings_is_looked_at_when_one_cannot_be_read():
+    found = problems.Problems()
+    text = (
+        '[season]\nname = “Q”\nlast_day = 31.10.2025\n[site]\nlatitude_deg = 36,2\nlongitude_deg = 80.3 W\nname = "q"\n'
+    )
+    assert settings.parse(text, found) is None
+    table = found.table()
+    assert table["row"].tolist() == [2, 3, 5, 6]
+    assert [remedy.split(":")[0].split(",")[0] for remedy in table["remedy"]] == [
+        "Use straight quotation marks",
+        "Write the date as year-month-day",
+        "Write the number with a point",
+        "Write the number alone",
+    ]

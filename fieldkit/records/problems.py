@@ -142,7 +142,8 @@ def as_text(problems, place, *, width=100):
     for said in summary(problems).itertuples(index=False):
         where = said.file
         if said.rows:
-            where += f", row{'s' if said.times > 1 else ''} {said.rows}"
+            word = "line" if said.file.endswith(".toml") else "row"
+            where += f", {word}{'s' if said.times > 1 else ''} {said.rows}"
         if said.column:
             where += f", column {said.column}"
         if said.cells:

@@ -69,7 +69,12 @@ elevation_m = 273
 """
 
 _REMEDIES = (
+    (r"=\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}", "Write the date as year-month-day, such as 2023-05-14."),
     (r"=\s*[-+]?\d+,\d", "Write the number with a point, such as 36.1: TOML knows no decimal comma."),
+    (
+        r"=\s*[-+]?\d+\.?\d*\s*[°A-Za-z']",
+        "Write the number alone, in the unit that the template names; south and west get a minus, such as -79.9.",
+    ),
     (r"=\s*$", "Write a value behind the = sign, or take the line out."),
     (r"[“”„«»]", 'Use straight quotation marks: "like this".'),
     (r"=\s*[^\"'\d\[{+\-tfin]", 'Put text between straight quotation marks, such as name = "the quarry".'),
@@ -88,20 +93,29 @@ def parse(text, problems):
     >>> found.table().loc[0, "remedy"]
     'Write the number with a point, such as 36.1: TOML knows no decimal comma.'
     """
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"line (\d+)", str(error))
-        lines = text.splitlines()
-        row = int(found[1]) if found else len(lines)
-        line = lines[row - 1] if 0 < row <= len(lines) else ""
-        reason = re.sub(r"\s*\(at .*\)", "", str(error)).rstrip(".")
-        remedy = next((r for pattern, r in _REMEDIES if re.search(pattern, line)), None)
-        if "overwrite" in reason or "twice" in reason:
-            reason, remedy = "the same name or section stands here a second time", "Keep one of them."
-        remedy = remedy or 'Compare the line with the template: text between "straight quotes", numbers with a point.'
-        problems.add(NAME, f"This line cannot be read ({reason}).", remedy, row=row, value=line.strip())
-        return None
+    lines = text.splitlines()
+    read = None
+    while read is None:
+        try:
+            read = tomllib.loads("\n".join(lines))
+        except tomllib.TOMLDecodeError as error:
+            found = re.search(r"line (\d+)", str(error))
+            row = min(int(found[1]) if found else len(lines), len(lines))
+            _say_line(lines[row - 1], row, str(error), problems)
+            # The other lines are looked at too; without its heading a section would fall to the one before it.
+            if lines[row - 1].lstrip().startswith("[") or lines[row - 1] == "":
+                break
+            lines[row - 1] = ""
+    return read if lines == text.splitlines() else None
+
+
+def _say_line(line, row, error, problems):
+    reason = re.sub(r"\s*\(at .*\)", "", error).rstrip(".")
+    remedy = next((r for pattern, r in _REMEDIES if re.search(pattern, line)), None)
+    if "overwrite" in reason or "twice" in reason:
+        reason, remedy = "the same name or section stands here a second time", "Keep one of them."
+    remedy = remedy or 'Compare the line with the template: text between "straight quotes", numbers with a point.'
+    problems.add(NAME, f"This line cannot be read ({reason}).", remedy, row=row, value=line.strip())
 
 
 def check(settings, text, problems):

@@ -1,5 +1,6 @@
 """A new season folder, ready to fill: settings, tables, a workbook with drop-downs, field sheets, notebooks."""
 
+import datetime as dt
 import html
 import json
 import shutil
@@ -7,9 +8,20 @@ import tempfile
 from pathlib import Path
 
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.records import headers, schemas, spreadsheet
+from fieldkit.records import headers, schemas, settings, spreadsheet
 
-SUBSTRATES = ("rock", "gravel", "sand", "soil", "grass", "leaf litter", "wood", "bark", "wall", "other")
+SUBSTRATES = (
+    "rock",
+    "gravel",
+    "sand",
+    "soil",
+    "grass",
+    "leaf litter",
+    "wood",
+    "bark",
+    "wall",
+    "other",
+)
 _ROWS = 2000
 
 CAUTIONS = (
@@ -26,13 +38,84 @@ CAUTIONS = (
 )
 
 
-def new_folder(path):
+def ask(*, read=input, say=print):
+    """Ask for the settings that every season needs; an empty answer is left for later.
+
+    Parameters
+    ----------
+    read : callable
+        Takes the words of a question, gives back the answer.
+    say : callable
+        Shows a line.
+
+    Returns
+    -------
+    dict of (section, key) to value
+
+    Examples
+    --------
+    >>> answers = iter(["Adders 2026", "1.3.2026", "2026-03-01", "", "heath", "52,4", "9.7", "40", "Europe/Berlin", ""])
+    >>> ask(read=lambda question: next(answers), say=lambda line: None)["site", "latitude_deg"]
+    52.4
+    """
+    found = {}
+    for setting in (
+        s
+        for s in schemas.SETTINGS
+        if s.required and s.section in ("season", "site", "animal")
+    ):
+        example = _EXAMPLES.get(f"{setting.section}.{setting.key}")
+        unit = f", {setting.unit}" if setting.unit else ""
+        question = f"{setting.meaning[0].upper()}{setting.meaning[1:]}{unit}{f', such as {example}' if example else ''}: "
+        while answer := read(question).strip():
+            value = _parsed(setting, answer)
+            mistake = settings.wrong(setting, value)
+            if mistake is None:
+                found[setting.section, setting.key] = value
+                break
+            # What is wrong with a line of the file is not what is wrong with an answer: no talk of quotation marks.
+            say(
+                f"  {mistake[0]}{'' if setting.kind != 'zone' else ' ' + mistake[1]} Try again, or Enter to leave it."
+            )
+    return found
+
+
+def _parsed(setting, answer):
+    try:
+        if setting.kind == "number":
+            return float(answer.replace(",", ".").replace("−", "-"))
+        return (
+            dt.date.fromisoformat(answer)
+            if setting.kind == "date"
+            else answer.replace('"', "'")
+        )
+    except ValueError:
+        return answer
+
+
+def check_free(path):
+    """Refuse a place where something is already; nothing is overwritten."""
+    path = Path(path).expanduser()
+    if path.is_dir() and any(path.iterdir()):
+        raise FieldkitError(
+            f"The folder {path} is there already and holds {sum(1 for _ in path.iterdir())} files or folders; "
+            "nothing was changed. Choose another name, or an empty folder."
+        )
+    if path.exists() and not path.is_dir():
+        raise FieldkitError(
+            f"{path} is a file; nothing was changed. Choose another name for the folder."
+        )
+
+
+def new_folder(path, *, answers=None):
     """Make a season folder that is ready to fill.
 
     Parameters
     ----------
     path : str or pathlib.Path
         Must not be there yet, or be an empty folder.
+    answers : dict of (section, key) to value, optional
+        Settings that are known already, as from `ask`.
 
     Returns
     -------
@@ -45,25 +128,21 @@ def new_folder(path):
     FieldkitError
         When something is there already: nothing is overwritten.
     """
-    return make_folder(path, _fill)
+    return make_folder(path, lambda folder: _fill(folder, answers or {}))
 
 
 def make_folder(path, fill):
     """Make a folder whole or not at all; `fill` writes into it. Nothing that is there is overwritten."""
     path = Path(path).expanduser()
-    if path.is_dir() and any(path.iterdir()):
-        raise FieldkitError(
-            f"The folder {path} is there already and holds {sum(1 for _ in path.iterdir())} files or folders; "
-            "nothing was changed. Choose another name, or an empty folder."
-        )
-    if path.exists() and not path.is_dir():
-        raise FieldkitError(f"{path} is a file; nothing was changed. Choose another name for the folder.")
+    check_free(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         # Made beside and moved in whole, so that a full disk leaves no half folder.
         half = Path(tempfile.mkdtemp(prefix=f".{path.name}-", dir=path.parent))
     except OSError as error:
-        raise FieldkitError(f"No folder can be made at {path} ({error.strerror}). Choose another place.") from error
+        raise FieldkitError(
+            f"No folder can be made at {path} ({error.strerror}). Choose another place."
+        ) from error
     try:
         fill(half)
         half.chmod(0o755)
@@ -75,18 +154,22 @@ def make_folder(path, fill):
     return path
 
 
-def _fill(folder):
-    (folder / "season.toml").write_text(settings_template(), encoding="utf-8")
+def _fill(folder, answers):
+    (folder / "season.toml").write_text(settings_template(answers), encoding="utf-8")
     for table in schemas.TABLES:
         (folder / f"{table}.csv").write_text(
             ",".join(template_headers(table)) + "\r\n", encoding="utf-8-sig", newline=""
         )
     workbook(folder / "season.xlsx", schemas.TABLES, readme())
     for paper in ("A4", "Letter"):
-        (folder / f"field_sheet_{paper}.html").write_text(field_sheet(paper=paper), encoding="utf-8")
+        (folder / f"field_sheet_{paper}.html").write_text(
+            field_sheet(paper=paper), encoding="utf-8"
+        )
     (folder / "README.txt").write_text(readme(), encoding="utf-8")
     body = f"<h1>What every column means</h1>\n{schemas.data_dictionary_html()}"
-    (folder / "data_dictionary.html").write_text(page_to_read("What every column means", body), encoding="utf-8")
+    (folder / "data_dictionary.html").write_text(
+        page_to_read("What every column means", body), encoding="utf-8"
+    )
     copy_notebooks(resource_dir("notebooks"), folder / "notebooks")
 
 
@@ -101,12 +184,38 @@ def template_headers(table):
     names = []
     for column in schemas.ALL_TABLES[table].columns:
         limits = schemas.column_range(table, column)
-        names.append(f"{headers.stem(column)} [{limits.unit}]" if limits and limits.dimension != "none" else column)
+        names.append(
+            f"{headers.stem(column)} [{limits.unit}]"
+            if limits and limits.dimension != "none"
+            else column
+        )
     return names
 
 
-def settings_template():
+# What an answer looks like, for the questions and for season.toml.
+_EXAMPLES = {
+    "season.name": "Lizards of the old quarry, 2023",
+    "season.first_day": "2023-03-15",
+    "season.last_day": "2023-10-20",
+    "site.name": "the old quarry",
+    "site.latitude_deg": "36.1",
+    "site.longitude_deg": "-79.9",
+    "site.elevation_m": "270",
+    "animal.species": "ridge lizard",
+    "animal.length_m": "0.07",
+    "animal.mass_g": "12",
+    "animal.shortwave_absorptivity": "0.85",
+    "season.invented": "false",
+}
+
+
+def settings_template(answers=None):
     """Text of a season.toml to be filled in, made from the declared settings.
+
+    Parameters
+    ----------
+    answers : dict of (section, key) to value, optional
+        Settings that are known already.
 
     Examples
     --------
@@ -118,17 +227,6 @@ def settings_template():
         '# Replace every "FILL IN". Text stands between straight quotation marks, numbers without and with a point.',
         "# A line that begins with # is not read: take the # away to use it.",
     ]
-    examples = {
-        "season.first_day": "2023-03-15",
-        "season.last_day": "2023-10-20",
-        "site.latitude_deg": "36.1",
-        "site.longitude_deg": "-79.9",
-        "site.elevation_m": "270",
-        "animal.length_m": "0.07",
-        "animal.mass_g": "12",
-        "animal.shortwave_absorptivity": "0.85",
-        "season.invented": "false",
-    }
     section = None
     for setting in schemas.SETTINGS:
         if setting.section not in ("season", "site", "animal"):
@@ -136,11 +234,21 @@ def settings_template():
         if setting.section != section:
             section = setting.section
             lines += ["", f"[{section}]"]
-        example = examples.get(f"{section}.{setting.key}")
+        example = _EXAMPLES.get(f"{section}.{setting.key}")
         unit = f", {setting.unit}" if setting.unit else ""
-        remark = f"{setting.meaning}{unit}" + (f", such as {example}" if example and setting.required else "")
-        if setting.required:
-            lines.append(f'{setting.key} = "FILL IN" # {remark}')
+        written = f'"{example}"' if setting.kind == "text" else example
+        remark = f"{setting.meaning}{unit}"
+        answer = (answers or {}).get((section, setting.key))
+        if answer is not None:
+            text = (
+                json.dumps(answer, ensure_ascii=False)
+                if isinstance(answer, str)
+                else f"{answer}"
+            )
+            lines.append(f"{setting.key} = {text} # {remark}")
+        elif setting.required:
+            such = f"; a whole line: {setting.key} = {written}" if example else ""
+            lines.append(f'{setting.key} = "FILL IN" # {remark}{such}')
         else:
             lines.append(f"# {setting.key} = {example} # {remark}")
     lines += [
@@ -154,7 +262,13 @@ def settings_template():
         ("surface_c", "infrared thermometer, emissivity set to 0.95", "1.5"),
         ("irradiance_w_m2", "hand-held pyranometer", "30"),
     ):
-        lines += ["", f"# [instruments.{column}]", f'# what = "{what}"', f"# error = {error}", '# how = "data sheet"']
+        lines += [
+            "",
+            f"# [instruments.{column}]",
+            f'# what = "{what}"',
+            f"# error = {error}",
+            '# how = "data sheet"',
+        ]
     lines += [
         "",
         "# One section for each logger: its name is the logger_id of the readings.",
@@ -188,14 +302,20 @@ def settings_template():
 
 def readme():
     """Text that tells how to fill the folder."""
-    tables = "\n".join(f"  {name:<10} one row is {schema.description}" for name, schema in schemas.TABLES.items())
+    tables = "\n".join(
+        f"  {name:<10} one row is {schema.description}"
+        for name, schema in schemas.TABLES.items()
+    )
     cautions = "\n".join(f"  - {c}" for c in CAUTIONS)
     return f"""How to fill this folder
 
-1. Open season.toml in a plain text editor and replace every "FILL IN".
+1. Open season.toml in a plain text editor (Notepad, TextEdit). Where it says "FILL IN", write the line as its example
+   shows. Then take the # away before your instruments: without their errors nobody can say whether the places differed.
 2. Print field_sheet_A4.html (or _Letter) from your browser and take it outside, or fill season.xlsx on a phone.
 3. Type the sheets into season.xlsx, or into the CSV files: whichever you like, but each table in one place only.
    You need not use every table; delete what you do not use, or leave it empty.
+   Sheets of several observers, or exports of several loggers: put them all into a folder with the name of the table,
+   such as choices/A.xlsx and choices/B.csv. Headers of your own? [columns.choices] in season.toml says what they mean.
 {tables}
 4. Ask for mistakes:          fieldkit check THIS_FOLDER
 5. Make the write-up:         fieldkit writeup THIS_FOLDER --out NEW_FOLDER
@@ -233,7 +353,12 @@ def workbook(path, tables, words, *, lists=None):
         # Some programs do not fit the height of a row to wrapped text by themselves.
         how.row_dimensions[row].height = 15 * (1 + len(line) // 105)
     how["A1"].font = Font(bold=True, size=14)
-    formats = {"time": "yyyy-mm-dd hh:mm", "date": "yyyy-mm-dd", "text": "@", "word": "@"}
+    formats = {
+        "time": "yyyy-mm-dd hh:mm",
+        "date": "yyyy-mm-dd",
+        "text": "@",
+        "word": "@",
+    }
     for table, schema in tables.items():
         sheet = book.create_sheet(table)
         sheet.freeze_panes = "A2"
@@ -241,18 +366,24 @@ def workbook(path, tables, words, *, lists=None):
         sheet.page_setup.fitToHeight = 0
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         names = template_headers(schema.name)
-        for position, (name, (column, declared)) in enumerate(zip(names, schema.columns.items()), start=1):
+        for position, (name, (column, declared)) in enumerate(
+            zip(names, schema.columns.items()), start=1
+        ):
             letter = get_column_letter(position)
             kind = declared.metadata["kind"]
             cell = spreadsheet.put(sheet, 1, position, name)
             cell.font = Font(bold=True)
-            cell.fill = PatternFill("solid", fgColor="DDE8DD" if declared.required else "EEEEEE")
+            cell.fill = PatternFill(
+                "solid", fgColor="DDE8DD" if declared.required else "EEEEEE"
+            )
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             width = sheet.column_dimensions[letter]
             width.width = 18 if kind in ("time", "date") else max(11, len(name) + 2)
             width.number_format = formats.get(kind, "General")
             rule = _rule(schema.name, column, kind, (lists or {}).get(column))
-            rule.prompt = f"{declared.description}. Example: {declared.metadata['example']}"[:255]
+            rule.prompt = (
+                f"{declared.description}. Example: {declared.metadata['example']}"[:255]
+            )
             rule.promptTitle = name[:32]
             rule.showInputMessage = True
             rule.add(f"{letter}2:{letter}{_ROWS}")
@@ -265,22 +396,38 @@ def _rule(table, column, kind, choices=None):
     from openpyxl.worksheet.datavalidation import DataValidation
 
     if choices:
-        rule = DataValidation(type="list", formula1=f'"{",".join(choices)}"', errorStyle="information")
+        rule = DataValidation(
+            type="list", formula1=f'"{",".join(choices)}"', errorStyle="information"
+        )
         rule.error = "This is a new name: write it as in the settings file, the same way every time."
     elif column == "used":
-        rule = DataValidation(type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop")
+        rule = DataValidation(
+            type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop"
+        )
         rule.error = "1 = the animal was here, 0 = it could have been."
     elif kind == "word":
-        rule = DataValidation(type="list", formula1=f'"{",".join(schemas.BEHAVIOURS)}"', errorStyle="warning")
+        rule = DataValidation(
+            type="list",
+            formula1=f'"{",".join(schemas.BEHAVIOURS)}"',
+            errorStyle="warning",
+        )
         rule.error = "No analysis knows this word. Keep it all the same?"
     elif column == "substrate":
-        rule = DataValidation(type="list", formula1=f'"{",".join(SUBSTRATES)}"', errorStyle="information")
-        rule.error = "This is a new word for the substrate: write it the same way every time."
+        rule = DataValidation(
+            type="list", formula1=f'"{",".join(SUBSTRATES)}"', errorStyle="information"
+        )
+        rule.error = (
+            "This is a new word for the substrate: write it the same way every time."
+        )
     elif (limits := schemas.column_range(table, column)) is not None:
         low, high = limits.limits
         whole = "whole" if column == "count" else "decimal"
         rule = DataValidation(
-            type=whole, operator="between", formula1=f"{low:g}", formula2=f"{high:g}", errorStyle="stop"
+            type=whole,
+            operator="between",
+            formula1=f"{low:g}",
+            formula2=f"{high:g}",
+            errorStyle="stop",
         )
         rule.error = f"A number from {low:g} to {high:g} {limits.unit}; if you read another unit, change the header."
         if limits.dimension == "temperature":
@@ -299,7 +446,11 @@ def copy_notebooks(source, target, *, only=None):
         # Code beside the notebooks serves the tests.
         if only is not None and str(inside) not in only:
             continue
-        if file.is_dir() or file.suffix == ".py" or any(part.startswith((".", "_")) for part in inside.parts):
+        if (
+            file.is_dir()
+            or file.suffix == ".py"
+            or any(part.startswith((".", "_")) for part in inside.parts)
+        ):
             continue
         copy = target / inside
         copy.parent.mkdir(parents=True, exist_ok=True)
@@ -314,9 +465,13 @@ def copy_notebooks(source, target, *, only=None):
             cell["outputs"], cell["execution_count"] = [], None
             if "parameters" in cell["metadata"].get("tags", []):
                 name = "season_folder" if only is None else "enclosure_folder"
-                text = "".join(cell["source"]).replace(f"{name} = None", f'{name} = "{up}"', 1)
+                text = "".join(cell["source"]).replace(
+                    f"{name} = None", f'{name} = "{up}"', 1
+                )
                 cell["source"] = text.splitlines(keepends=True)
-        copy.write_text(json.dumps(book, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        copy.write_text(
+            json.dumps(book, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
+        )
 
 
 # --- field sheets -----------------------------------------------------------------------------------------------------
@@ -382,22 +537,40 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
     True
     """
     if paper not in ("A4", "Letter"):
-        raise FieldkitError(f"There is no field sheet for paper '{paper}': choose 'A4' or 'Letter'.")
+        raise FieldkitError(
+            f"There is no field sheet for paper '{paper}': choose 'A4' or 'Letter'."
+        )
     if not (sets >= 1 and places >= 2 and sets * places <= 14):
         raise FieldkitError(
             f"{sets} sets of {places} places do not fit one page: a set has 2 places or more, a page 14 rows or fewer."
         )
     blanks = "".join(
-        f"<span>{name}:</span>" for name in ("Site", "Date", "Observer", "Clock (zone)", "Sky, wind", "Sheet no.")
+        f"<span>{name}:</span>"
+        for name in (
+            "Site",
+            "Date",
+            "Observer",
+            "Clock (zone)",
+            "Sky, wind",
+            "Sheet no.",
+        )
     )
     blanks = f'<p class="blanks">{blanks}</p>'
     care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
-    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
+    shown = [
+        n
+        for n in template_headers("choices")
+        if n not in ("observer", "operative [°C]")
+    ]
     rows = []
     for _ in range(sets):
         for place in range(places):
             used, first = ("1", ' class="first"') if place == 0 else ("0", "")
-            rows.append(f"<tr{first}>" + "".join(f"<td>{used if n == 'used' else ''}</td>" for n in shown) + "</tr>")
+            rows.append(
+                f"<tr{first}>"
+                + "".join(f"<td>{used if n == 'used' else ''}</td>" for n in shown)
+                + "</tr>"
+            )
     choices = (
         f"<section><h1>{html.escape(title)}: choice sets</h1>{blanks}"
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
@@ -405,7 +578,11 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
         f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}{care}</section>"
     )
-    shown = [n for n in template_headers("scans") if n not in ("observer", "body_temperature [°C]")]
+    shown = [
+        n
+        for n in template_headers("scans")
+        if n not in ("observer", "body_temperature [°C]")
+    ]
     blank = "<tr>" + "<td></td>" * len(shown) + "</tr>"
     scans = (
         f"<section><h1>{html.escape(title)}: scans</h1>{blanks}"
@@ -413,7 +590,12 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "minutes. Animals that do not bask tell as much as those that do: write them too. Behaviour: "
         f"{', '.join(schemas.BEHAVIOURS)}.</p>{table_to_fill(shown, [blank] * 12)}{care}</section>"
     )
-    return page_to_print(f"{title} ({paper})", choices + scans, paper=paper, row="8mm" if paper == "A4" else "8.4mm")
+    return page_to_print(
+        f"{title} ({paper})",
+        choices + scans,
+        paper=paper,
+        row="8mm" if paper == "A4" else "8.4mm",
+    )
 
 
 def page_to_read(title, body):
@@ -430,6 +612,9 @@ def page_to_print(title, body, *, paper, row):
 def table_to_fill(names, rows):
     """A table to write in: headers as in the template, rows of cells as HTML."""
     head = "".join(
-        f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>" for n in names
+        f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>"
+        for n in names
     )
-    return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    return (
+        f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
+    )
