@@ -65,13 +65,9 @@ def find(path, stated, problems, digest):
             )
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
             table = name if name in schemas.TABLES else None
-            found += open_file(
-                file, file.name, table, file.name, stated, problems, digest
-            )
+            found += open_file(file, file.name, table, file.name, stated, problems, digest)
         elif suffix in _TEXT_FILES:
-            near = difflib.get_close_matches(
-                re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75
-            )
+            near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
             problems.warn(
                 file.name,
                 "This file was not read: its name is not that of a table.",
@@ -153,12 +149,7 @@ def _open_text(data, label, table, rival, stated, problems):
         text = text.split("\n", 1)[1] if "\n" in text else ""
     if separator is None:
         head = "\n".join(text.splitlines()[:20])
-        tried = {
-            s: _best_header(
-                list(csv.reader(io.StringIO(head), delimiter=s)), table, stated
-            )
-            for s in "\t;,"
-        }
+        tried = {s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table, stated) for s in "\t;,"}
         separator = max(tried, key=lambda s: tried[s][1:])
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
@@ -196,19 +187,10 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
         book = load(read_only=True, data_only=True)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            sheets = {
-                s.title: [list(r) for r in s.iter_rows(values_only=True)]
-                for s in book.worksheets
-            }
+            sheets = {s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets}
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            parts = [
-                archive.read(n)
-                for n in archive.namelist()
-                if n.startswith("xl/worksheets/")
-            ]
-        written = (
-            load() if any(b"<f" in p or b"<mergeCell " in p for p in parts) else None
-        )
+            parts = [archive.read(n) for n in archive.namelist() if n.startswith("xl/worksheets/")]
+        written = load() if any(b"<f" in p or b"<mergeCell " in p for p in parts) else None
     except Exception:
         # A damaged workbook fails in as many ways as there are parts in it.
         problems.add(
@@ -218,11 +200,7 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
         )
         return []
     epoch = 1904 if book.epoch == CALENDAR_MAC_1904 else 1900
-    chosen = {
-        title: title.strip().lower()
-        for title in sheets
-        if title.strip().lower() in schemas.TABLES
-    }
+    chosen = {title: title.strip().lower() for title in sheets if title.strip().lower() in schemas.TABLES}
     if sheet is not None:
         chosen = {title: table for title in sheets if title.strip().lower() == sheet}
     elif table is not None:
@@ -249,11 +227,7 @@ def _say_formulas(written, rows, place, problems):
     """Name the cells whose formula was never worked out: they look empty."""
     for number, row in enumerate(written.iter_rows(values_only=True)):
         for column, value in enumerate(row):
-            if (
-                isinstance(value, str)
-                and value.startswith("=")
-                and rows[number][column] is None
-            ):
+            if isinstance(value, str) and value.startswith("=") and rows[number][column] is None:
                 problems.add(
                     place,
                     "This cell holds a formula whose result was never saved.",
@@ -289,12 +263,7 @@ def _best_header(rows, table, stated):
     best = (0, -1, 0)
     for number, row in enumerate(rows[:20]):
         texts = [text for text in map(cells.tidy, row) if text]
-        score = sum(
-            bool(
-                {headers.base(text), headers.base(headers.split_unit(text)[0])} & known
-            )
-            for text in texts
-        )
+        score = sum(bool({headers.base(text), headers.base(headers.split_unit(text)[0])} & known) for text in texts)
         # Without a known name the fullest row is the header: titles and serial numbers above it are short.
         if (score, len(texts)) > best[1:]:
             best = (number, score, len(texts))

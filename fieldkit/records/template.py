@@ -59,14 +59,12 @@ def ask(*, read=input, say=print):
     52.4
     """
     found = {}
-    for setting in (
-        s
-        for s in schemas.SETTINGS
-        if s.required and s.section in ("season", "site", "animal")
-    ):
+    for setting in (s for s in schemas.SETTINGS if s.required and s.section in ("season", "site", "animal")):
         example = _EXAMPLES.get(f"{setting.section}.{setting.key}")
         unit = f", {setting.unit}" if setting.unit else ""
-        question = f"{setting.meaning[0].upper()}{setting.meaning[1:]}{unit}{f', such as {example}' if example else ''}: "
+        question = (
+            f"{setting.meaning[0].upper()}{setting.meaning[1:]}{unit}{f', such as {example}' if example else ''}: "
+        )
         while answer := read(question).strip():
             value = _parsed(setting, answer)
             mistake = settings.wrong(setting, value)
@@ -74,9 +72,7 @@ def ask(*, read=input, say=print):
                 found[setting.section, setting.key] = value
                 break
             # What is wrong with a line of the file is not what is wrong with an answer: no talk of quotation marks.
-            say(
-                f"  {mistake[0]}{'' if setting.kind != 'zone' else ' ' + mistake[1]} Try again, or Enter to leave it."
-            )
+            say(f"  {mistake[0]}{'' if setting.kind != 'zone' else ' ' + mistake[1]} Try again, or Enter to leave it.")
     return found
 
 
@@ -84,11 +80,7 @@ def _parsed(setting, answer):
     try:
         if setting.kind == "number":
             return float(answer.replace(",", ".").replace("−", "-"))
-        return (
-            dt.date.fromisoformat(answer)
-            if setting.kind == "date"
-            else answer.replace('"', "'")
-        )
+        return dt.date.fromisoformat(answer) if setting.kind == "date" else answer.replace('"', "'")
     except ValueError:
         return answer
 
@@ -102,9 +94,7 @@ def check_free(path):
             "nothing was changed. Choose another name, or an empty folder."
         )
     if path.exists() and not path.is_dir():
-        raise FieldkitError(
-            f"{path} is a file; nothing was changed. Choose another name for the folder."
-        )
+        raise FieldkitError(f"{path} is a file; nothing was changed. Choose another name for the folder.")
 
 
 def new_folder(path, *, answers=None):
@@ -140,9 +130,7 @@ def make_folder(path, fill):
         # Made beside and moved in whole, so that a full disk leaves no half folder.
         half = Path(tempfile.mkdtemp(prefix=f".{path.name}-", dir=path.parent))
     except OSError as error:
-        raise FieldkitError(
-            f"No folder can be made at {path} ({error.strerror}). Choose another place."
-        ) from error
+        raise FieldkitError(f"No folder can be made at {path} ({error.strerror}). Choose another place.") from error
     try:
         fill(half)
         half.chmod(0o755)
@@ -162,14 +150,10 @@ def _fill(folder, answers):
         )
     workbook(folder / "season.xlsx", schemas.TABLES, readme())
     for paper in ("A4", "Letter"):
-        (folder / f"field_sheet_{paper}.html").write_text(
-            field_sheet(paper=paper), encoding="utf-8"
-        )
+        (folder / f"field_sheet_{paper}.html").write_text(field_sheet(paper=paper), encoding="utf-8")
     (folder / "README.txt").write_text(readme(), encoding="utf-8")
     body = f"<h1>What every column means</h1>\n{schemas.data_dictionary_html()}"
-    (folder / "data_dictionary.html").write_text(
-        page_to_read("What every column means", body), encoding="utf-8"
-    )
+    (folder / "data_dictionary.html").write_text(page_to_read("What every column means", body), encoding="utf-8")
     copy_notebooks(resource_dir("notebooks"), folder / "notebooks")
 
 
@@ -184,11 +168,7 @@ def template_headers(table):
     names = []
     for column in schemas.ALL_TABLES[table].columns:
         limits = schemas.column_range(table, column)
-        names.append(
-            f"{headers.stem(column)} [{limits.unit}]"
-            if limits and limits.dimension != "none"
-            else column
-        )
+        names.append(f"{headers.stem(column)} [{limits.unit}]" if limits and limits.dimension != "none" else column)
     return names
 
 
@@ -240,11 +220,7 @@ def settings_template(answers=None):
         remark = f"{setting.meaning}{unit}"
         answer = (answers or {}).get((section, setting.key))
         if answer is not None:
-            text = (
-                json.dumps(answer, ensure_ascii=False)
-                if isinstance(answer, str)
-                else f"{answer}"
-            )
+            text = json.dumps(answer, ensure_ascii=False) if isinstance(answer, str) else f"{answer}"
             lines.append(f"{setting.key} = {text} # {remark}")
         elif setting.required:
             such = f"; a whole line: {setting.key} = {written}" if example else ""
@@ -302,10 +278,7 @@ def settings_template(answers=None):
 
 def readme():
     """Text that tells how to fill the folder."""
-    tables = "\n".join(
-        f"  {name:<10} one row is {schema.description}"
-        for name, schema in schemas.TABLES.items()
-    )
+    tables = "\n".join(f"  {name:<10} one row is {schema.description}" for name, schema in schemas.TABLES.items())
     cautions = "\n".join(f"  - {c}" for c in CAUTIONS)
     return f"""How to fill this folder
 
@@ -366,24 +339,18 @@ def workbook(path, tables, words, *, lists=None):
         sheet.page_setup.fitToHeight = 0
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         names = template_headers(schema.name)
-        for position, (name, (column, declared)) in enumerate(
-            zip(names, schema.columns.items()), start=1
-        ):
+        for position, (name, (column, declared)) in enumerate(zip(names, schema.columns.items()), start=1):
             letter = get_column_letter(position)
             kind = declared.metadata["kind"]
             cell = spreadsheet.put(sheet, 1, position, name)
             cell.font = Font(bold=True)
-            cell.fill = PatternFill(
-                "solid", fgColor="DDE8DD" if declared.required else "EEEEEE"
-            )
+            cell.fill = PatternFill("solid", fgColor="DDE8DD" if declared.required else "EEEEEE")
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             width = sheet.column_dimensions[letter]
             width.width = 18 if kind in ("time", "date") else max(11, len(name) + 2)
             width.number_format = formats.get(kind, "General")
             rule = _rule(schema.name, column, kind, (lists or {}).get(column))
-            rule.prompt = (
-                f"{declared.description}. Example: {declared.metadata['example']}"[:255]
-            )
+            rule.prompt = f"{declared.description}. Example: {declared.metadata['example']}"[:255]
             rule.promptTitle = name[:32]
             rule.showInputMessage = True
             rule.add(f"{letter}2:{letter}{_ROWS}")
@@ -396,14 +363,10 @@ def _rule(table, column, kind, choices=None):
     from openpyxl.worksheet.datavalidation import DataValidation
 
     if choices:
-        rule = DataValidation(
-            type="list", formula1=f'"{",".join(choices)}"', errorStyle="information"
-        )
+        rule = DataValidation(type="list", formula1=f'"{",".join(choices)}"', errorStyle="information")
         rule.error = "This is a new name: write it as in the settings file, the same way every time."
     elif column == "used":
-        rule = DataValidation(
-            type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop"
-        )
+        rule = DataValidation(type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop")
         rule.error = "1 = the animal was here, 0 = it could have been."
     elif kind == "word":
         rule = DataValidation(
@@ -413,12 +376,8 @@ def _rule(table, column, kind, choices=None):
         )
         rule.error = "No analysis knows this word. Keep it all the same?"
     elif column == "substrate":
-        rule = DataValidation(
-            type="list", formula1=f'"{",".join(SUBSTRATES)}"', errorStyle="information"
-        )
-        rule.error = (
-            "This is a new word for the substrate: write it the same way every time."
-        )
+        rule = DataValidation(type="list", formula1=f'"{",".join(SUBSTRATES)}"', errorStyle="information")
+        rule.error = "This is a new word for the substrate: write it the same way every time."
     elif (limits := schemas.column_range(table, column)) is not None:
         low, high = limits.limits
         whole = "whole" if column == "count" else "decimal"
@@ -446,11 +405,7 @@ def copy_notebooks(source, target, *, only=None):
         # Code beside the notebooks serves the tests.
         if only is not None and str(inside) not in only:
             continue
-        if (
-            file.is_dir()
-            or file.suffix == ".py"
-            or any(part.startswith((".", "_")) for part in inside.parts)
-        ):
+        if file.is_dir() or file.suffix == ".py" or any(part.startswith((".", "_")) for part in inside.parts):
             continue
         copy = target / inside
         copy.parent.mkdir(parents=True, exist_ok=True)
@@ -465,13 +420,9 @@ def copy_notebooks(source, target, *, only=None):
             cell["outputs"], cell["execution_count"] = [], None
             if "parameters" in cell["metadata"].get("tags", []):
                 name = "season_folder" if only is None else "enclosure_folder"
-                text = "".join(cell["source"]).replace(
-                    f"{name} = None", f'{name} = "{up}"', 1
-                )
+                text = "".join(cell["source"]).replace(f"{name} = None", f'{name} = "{up}"', 1)
                 cell["source"] = text.splitlines(keepends=True)
-        copy.write_text(
-            json.dumps(book, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-        )
+        copy.write_text(json.dumps(book, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 # --- field sheets -----------------------------------------------------------------------------------------------------
@@ -537,9 +488,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
     True
     """
     if paper not in ("A4", "Letter"):
-        raise FieldkitError(
-            f"There is no field sheet for paper '{paper}': choose 'A4' or 'Letter'."
-        )
+        raise FieldkitError(f"There is no field sheet for paper '{paper}': choose 'A4' or 'Letter'.")
     if not (sets >= 1 and places >= 2 and sets * places <= 14):
         raise FieldkitError(
             f"{sets} sets of {places} places do not fit one page: a set has 2 places or more, a page 14 rows or fewer."
@@ -557,20 +506,12 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
     )
     blanks = f'<p class="blanks">{blanks}</p>'
     care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
-    shown = [
-        n
-        for n in template_headers("choices")
-        if n not in ("observer", "operative [°C]")
-    ]
+    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
     rows = []
     for _ in range(sets):
         for place in range(places):
             used, first = ("1", ' class="first"') if place == 0 else ("0", "")
-            rows.append(
-                f"<tr{first}>"
-                + "".join(f"<td>{used if n == 'used' else ''}</td>" for n in shown)
-                + "</tr>"
-            )
+            rows.append(f"<tr{first}>" + "".join(f"<td>{used if n == 'used' else ''}</td>" for n in shown) + "</tr>")
     choices = (
         f"<section><h1>{html.escape(title)}: choice sets</h1>{blanks}"
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
@@ -578,11 +519,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
         f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}{care}</section>"
     )
-    shown = [
-        n
-        for n in template_headers("scans")
-        if n not in ("observer", "body_temperature [°C]")
-    ]
+    shown = [n for n in template_headers("scans") if n not in ("observer", "body_temperature [°C]")]
     blank = "<tr>" + "<td></td>" * len(shown) + "</tr>"
     scans = (
         f"<section><h1>{html.escape(title)}: scans</h1>{blanks}"
@@ -612,9 +549,6 @@ def page_to_print(title, body, *, paper, row):
 def table_to_fill(names, rows):
     """A table to write in: headers as in the template, rows of cells as HTML."""
     head = "".join(
-        f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>"
-        for n in names
+        f"<th{' class=wide' if n == 'notes' else ''}>{html.escape(n).replace('_', '_<wbr>')}</th>" for n in names
     )
-    return (
-        f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
-    )
+    return f"<table><thead><tr>{head}</tr></thead><tbody>{''.join(rows)}</tbody></table>"
