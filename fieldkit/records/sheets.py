@@ -48,21 +48,9 @@ def find(path, stated, problems, digest):
             if name in schemas.TABLES:
                 for part in sorted(file.iterdir(), key=lambda p: p.name.lower()):
                     if not part.name.startswith(("~$", ".")):
-                        found += open_file(
-                            part,
-                            f"{file.name}/{part.name}",
-                            name,
-                            file.name,
-                            stated,
-                            problems,
-                            digest,
-                        )
+                        found += open_file(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
         elif suffix in _OTHER_SHEETS:
-            problems.add(
-                file.name,
-                f"A {suffix} file cannot be read here.",
-                "Save it as .xlsx or as .csv (UTF-8).",
-            )
+            problems.add(file.name, f"A {suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8).")
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
             table = name if name in schemas.TABLES else None
             found += open_file(file, file.name, table, file.name, stated, problems, digest)
@@ -130,11 +118,7 @@ def decode(data):
 def _open_text(data, label, table, rival, stated, problems):
     text, encoding, guessed = decode(data)
     if text is None:
-        problems.add(
-            label,
-            "This is not a text file.",
-            "Save the sheet as .csv (UTF-8) or as .xlsx.",
-        )
+        problems.add(label, "This is not a text file.", "Save the sheet as .csv (UTF-8) or as .xlsx.")
         return []
     if guessed:
         problems.warn(
@@ -154,11 +138,7 @@ def _open_text(data, label, table, rival, stated, problems):
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error:
-        problems.add(
-            label,
-            "This file cannot be taken apart into cells.",
-            "Save the sheet as CSV (UTF-8) again.",
-        )
+        problems.add(label, "This file cannot be taken apart into cells.", "Save the sheet as CSV (UTF-8) again.")
         return []
     names = {",": "comma", ";": "semicolon", "\t": "tab"}
     return _raw(
@@ -270,19 +250,7 @@ def _best_header(rows, table, stated):
     return best
 
 
-def _raw(
-    rows,
-    label,
-    table,
-    rival,
-    stated,
-    problems,
-    *,
-    skip=0,
-    separator="",
-    encoding="",
-    epoch=None,
-):
+def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", encoding="", epoch=None):
     if not any(cells.tidy(c) for row in rows for c in row):
         return []
     start, _, _ = _best_header(rows, table, stated)

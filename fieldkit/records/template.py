@@ -10,18 +10,7 @@ from pathlib import Path
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import headers, schemas, settings, spreadsheet
 
-SUBSTRATES = (
-    "rock",
-    "gravel",
-    "sand",
-    "soil",
-    "grass",
-    "leaf litter",
-    "wood",
-    "bark",
-    "wall",
-    "other",
-)
+SUBSTRATES = ("rock", "gravel", "sand", "soil", "grass", "leaf litter", "wood", "bark", "wall", "other")
 _ROWS = 2000
 
 CAUTIONS = (
@@ -238,13 +227,7 @@ def settings_template(answers=None):
         ("surface_c", "infrared thermometer, emissivity set to 0.95", "1.5"),
         ("irradiance_w_m2", "hand-held pyranometer", "30"),
     ):
-        lines += [
-            "",
-            f"# [instruments.{column}]",
-            f'# what = "{what}"',
-            f"# error = {error}",
-            '# how = "data sheet"',
-        ]
+        lines += ["", f"# [instruments.{column}]", f'# what = "{what}"', f"# error = {error}", '# how = "data sheet"']
     lines += [
         "",
         "# One section for each logger: its name is the logger_id of the readings.",
@@ -316,7 +299,7 @@ def workbook(path, tables, words, *, lists=None):
     book = openpyxl.Workbook()
     how = book.active
     how.title = "how to fill"
-    how.column_dimensions["A"].width = 110
+    how.column_dimensions["A"].width = 70
     how.page_setup.orientation = "landscape"
     how.page_setup.fitToHeight = 0
     how.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
@@ -324,14 +307,9 @@ def workbook(path, tables, words, *, lists=None):
         cell = spreadsheet.put(how, row, 1, line.strip())
         cell.alignment = Alignment(wrap_text=True, vertical="top")
         # Some programs do not fit the height of a row to wrapped text by themselves.
-        how.row_dimensions[row].height = 15 * (1 + len(line) // 105)
+        how.row_dimensions[row].height = 15 * (1 + len(line) // 66)
     how["A1"].font = Font(bold=True, size=14)
-    formats = {
-        "time": "yyyy-mm-dd hh:mm",
-        "date": "yyyy-mm-dd",
-        "text": "@",
-        "word": "@",
-    }
+    formats = {"time": "yyyy-mm-dd hh:mm", "date": "yyyy-mm-dd", "text": "@", "word": "@"}
     for table, schema in tables.items():
         sheet = book.create_sheet(table)
         sheet.freeze_panes = "A2"
@@ -347,7 +325,7 @@ def workbook(path, tables, words, *, lists=None):
             cell.fill = PatternFill("solid", fgColor="DDE8DD" if declared.required else "EEEEEE")
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             width = sheet.column_dimensions[letter]
-            width.width = 18 if kind in ("time", "date") else max(11, len(name) + 2)
+            width.width = {"time": 18, "date": 18}.get(kind, 30 if name == "notes" else max(11, len(name) + 2))
             width.number_format = formats.get(kind, "General")
             rule = _rule(schema.name, column, kind, (lists or {}).get(column))
             rule.prompt = f"{declared.description}. Example: {declared.metadata['example']}"[:255]
@@ -369,11 +347,7 @@ def _rule(table, column, kind, choices=None):
         rule = DataValidation(type="list", formula1='"1,0"', allow_blank=True, errorStyle="stop")
         rule.error = "1 = the animal was here, 0 = it could have been."
     elif kind == "word":
-        rule = DataValidation(
-            type="list",
-            formula1=f'"{",".join(schemas.BEHAVIOURS)}"',
-            errorStyle="warning",
-        )
+        rule = DataValidation(type="list", formula1=f'"{",".join(schemas.BEHAVIOURS)}"', errorStyle="warning")
         rule.error = "No analysis knows this word. Keep it all the same?"
     elif column == "substrate":
         rule = DataValidation(type="list", formula1=f'"{",".join(SUBSTRATES)}"', errorStyle="information")
@@ -382,11 +356,7 @@ def _rule(table, column, kind, choices=None):
         low, high = limits.limits
         whole = "whole" if column == "count" else "decimal"
         rule = DataValidation(
-            type=whole,
-            operator="between",
-            formula1=f"{low:g}",
-            formula2=f"{high:g}",
-            errorStyle="stop",
+            type=whole, operator="between", formula1=f"{low:g}", formula2=f"{high:g}", errorStyle="stop"
         )
         rule.error = f"A number from {low:g} to {high:g} {limits.unit}; if you read another unit, change the header."
         if limits.dimension == "temperature":
@@ -494,15 +464,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
             f"{sets} sets of {places} places do not fit one page: a set has 2 places or more, a page 14 rows or fewer."
         )
     blanks = "".join(
-        f"<span>{name}:</span>"
-        for name in (
-            "Site",
-            "Date",
-            "Observer",
-            "Clock (zone)",
-            "Sky, wind",
-            "Sheet no.",
-        )
+        f"<span>{name}:</span>" for name in ("Site", "Date", "Observer", "Clock (zone)", "Sky, wind", "Sheet no.")
     )
     blanks = f'<p class="blanks">{blanks}</p>'
     care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
@@ -527,12 +489,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "minutes. Animals that do not bask tell as much as those that do: write them too. Behaviour: "
         f"{', '.join(schemas.BEHAVIOURS)}.</p>{table_to_fill(shown, [blank] * 12)}{care}</section>"
     )
-    return page_to_print(
-        f"{title} ({paper})",
-        choices + scans,
-        paper=paper,
-        row="8mm" if paper == "A4" else "8.4mm",
-    )
+    return page_to_print(f"{title} ({paper})", choices + scans, paper=paper, row="9mm" if paper == "A4" else "9.2mm")
 
 
 def page_to_read(title, body):
