@@ -117,3 +117,14 @@ def test_verdicts_are_right_often_enough_and_wrong_seldom():
     assert driven["wrong"].mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 72)
     assert table.loc[table["truth"] == "none", "wrong"].mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 24)
     assert driven.loc[driven["sets"] >= 100, "right"].mean() >= 0.80 - 3 * np.sqrt(0.8 * 0.2 / 36)
+
+
+def test_a_hump_is_highest_at_its_preferred_value():
+    season = simulate.choice_season(n_sets=200, driver="surface", hump=(30.0, 4.0), rng=1)
+    truth = season.truth
+    log_odds = np.log(truth["probability"]) + (truth["surface_c"] - 30.0) ** 2 / (2 * 4.0**2)
+    # What is left of the log probability is one number a set.
+    assert log_odds.groupby(truth["set_id"]).std().max() < 1e-9
+    assert "middle values preferred, near 30" in season.sentence
+    with pytest.raises(FieldkitError, match="tolerance of a hump"):
+        simulate.choice_season(driver="surface", hump=(30.0, 0.0))
