@@ -216,7 +216,7 @@ BROKEN = {
         "surface_c",
         "",
         "missing",
-        "Add the column surface_c",
+        "rename it to 'surface [UNIT]'",
     ),
     "column misspelt": (edit(C, "surface_c", "surfce_c"), C, 1, "surface_c", "", "missing", "rename it to 'surface_c'"),
     "column twice": (edit(C, "observer,notes", "notes,notes"), C, 1, "notes", "", "Two columns", "Rename"),

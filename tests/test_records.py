@@ -556,3 +556,50 @@ def test_the_sentence_reaches_a_notebook_without_a_call_stack(tmp_path):
 )
 def test_decimal_mark(text, mark):
     assert cells.decimal_mark([text]) == mark
+
+
+def add_settings(folder, text):
+    with (folder / "season.toml").open("a", encoding="utf-8") as file:
+        file.write(text)
+
+
+def test_a_new_name_does_not_take_away_the_unit_of_the_header(good):
+    swap(good, "choices.csv", "surface_c", "Ground (°F)")
+    add_settings(good, '\n[columns.choices]\n"Ground (°F)" = "surface_c"\n')
+    with pytest.raises(SeasonError) as caught:
+        folder.read_season(good)
+    assert caught.value.problems.loc[0, "problem"] == "The header says °F, its new name in season.toml says °C."
+    swap(good, "season.toml", '= "surface_c"', '= "surface"')
+    assert folder.read_season(good).choices.loc[0, "surface_c"] == pytest.approx((33.0 - 32) / 1.8)
+
+
+def test_an_export_with_a_column_a_logger_is_parted(good):
+    export = (
+        "Plot title;;;\n#;Date Time;shade-1 (°C);model-1 (°F)\n1;14.05.2023 10:00;21,5;64,4\n2;14.05.2023 10:30;;66,2\n"
+    )
+    (good / "loggers.csv").write_text(export + "end of file;;;\n", encoding="utf-8")
+    season = folder.read_season(good)
+    assert season.loggers[["logger_id", "value"]].to_numpy().tolist() == [
+        ["shade-1", 21.5],
+        ["model-1", pytest.approx(18.0)],
+        ["model-1", pytest.approx(19.0)],
+    ]
+    assert str(season.loggers["time"].iloc[-1]) == "2023-05-14 11:30:00-04:00"  # its clock stays at UTC−5
+    swap(good, "loggers.csv", "model-1 (°F)", "model-1 (°C)")
+    with pytest.raises(SeasonError, match=r"The header says °C, \[loggers\.model-1\] says degF"):
+        folder.read_season(good)
+    (good / "loggers.csv").write_text(export.replace("shade-1", "A").replace("model-1", "B"), encoding="utf-8")
+    with pytest.raises(SeasonError, match=r"No logger in season\.toml has the name of these columns"):
+        folder.read_season(good)
+
+
+def test_a_rare_substrate_that_looks_like_a_common_one_is_doubted(good):
+    rows = pd.read_csv(good / "choices.csv")
+    rows = pd.concat([rows.assign(set_id=[f"{s}-{n}" for s in rows["set_id"]]) for n in range(3)]).assign(
+        substrate="rock"
+    )
+    rows.iloc[0, rows.columns.get_loc("substrate")] = "rok"
+    rows.to_csv(good / "choices.csv", index=False)
+    warnings = folder.read_season(good).warnings
+    doubted = warnings[warnings["column"] == "substrate"]
+    assert doubted["value"].tolist() == ["rok"] and "looks like 'rock'" in doubted["problem"].iloc[0]

@@ -1,8 +1,10 @@
 """The only reader of a season folder: everything read and checked, or every mistake said at once."""
 
+import dataclasses
 import datetime as dt
 import difflib
 import hashlib
+import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -140,6 +142,8 @@ def read_season(path):
                     "Keep one of them here and move the others out of the folder.",
                 )
             continue
+        if name == "loggers":
+            raws = [part for raw in raws for part in _parted(raw, stated, problems)]
         tables[name] = read_table(raws, name, stated, problems, sources)
     if not any(len(r.cells) for r in found) and problems.files_with_errors() <= {settings.NAME}:
         problems.add(
@@ -289,13 +293,23 @@ def _say_missing_columns(raw, table, columns, stated, problems):
         needed.remove("logger_id")
     lost = []
     for column in needed:
-        near = _nearest(column, free)
+        near = headers.suggestion(column, free, table) or _nearest(column, free)
         if near:
+            free.remove(near)
+            limits = schemas.column_range(table, column)
+            new, here = column, column
+            if limits and limits.dimension != "none" and not near.endswith(column.removeprefix(headers.stem(column))):
+                # The unit that the sheet states is kept; where it states none it has to be given.
+                stem = headers.stem(column)
+                unit = headers.split_unit(near)[1]
+                new = stem if unit else f"{stem} [UNIT]"
+                here = f"{stem} ({unit})" if unit else new
             problems.add(
                 raw.file,
                 "This column is missing.",
-                f"If the column '{near}' is meant, rename it to '{column}', or add \"{near}\" = \"{column}\" under "
-                f"[columns.{table}] in season.toml.",
+                f"If the column '{near}' is meant, rename it to '{here}', or add \"{near}\" = \"{new}\" under "
+                f"[columns.{table}] in season.toml."
+                + (f" For UNIT write the unit it was read in, such as {limits.unit}." if "UNIT" in new else ""),
                 row=raw.header_row,
                 column=column,
             )
@@ -341,6 +355,69 @@ def _say_missing_columns(raw, table, columns, stated, problems):
                     row=raw.header_row,
                     column=near,
                 )
+
+
+# How exports head the column with the time, as headers are compared.
+_TIMES = ("time", "date_time", "datetime", "timestamp", "time_stamp", "date_and_time", "date")
+
+
+def _parted(raw, stated, problems):
+    """An export with a column for each logger, as one table a logger; any other table as it is."""
+    said = headers.renamed("loggers", stated)
+    bases = {said.get(headers.base(h), headers.base(headers.split_unit(h)[0])): h for h in raw.header}
+    moment = next((bases[name] for name in _TIMES if name in bases), None)
+    if moment is None or "value" in bases or "logger_id" in bases:
+        return [raw]
+    loggers = settings.section(stated, "loggers")
+    owned, strange = {}, []
+    for plain, header in bases.items():
+        name = next((n for n in loggers if headers.base(n) == plain), None)
+        if name is not None:
+            owned[name] = header
+        elif header != moment and plain not in ("no", "") and _has_numbers(raw.cells[header]):
+            strange.append(header)
+    if not owned and len(strange) < 2:
+        return [raw]
+    if strange:
+        unit = next((u for h in strange if (u := headers.split_unit(h)[1])), "degC")
+        say = problems.warn if owned else problems.add
+        say(
+            raw.file,
+            f"No logger in season.toml has the name of {'this column' if len(strange) == 1 else 'these columns'}.",
+            f"Add a section for each that is to be used, such as [loggers.{_quoted(strange[0])}], with its role and "
+            f'unit = "{unit}". The others are not read.',
+            row=raw.header_row,
+            column=", ".join(strange),
+        )
+    parts = []
+    for name, header in owned.items():
+        unit, stated_unit = headers.split_unit(header)[1], settings.section(loggers, name).get("unit")
+        if unit is not None and stated_unit is not None and not _same_unit(unit, stated_unit):
+            problems.add(
+                raw.file,
+                f"The header says {unit}, [loggers.{_quoted(name)}] says {stated_unit}.",
+                "Correct one of them.",
+                row=raw.header_row,
+                column=header,
+            )
+        written = raw.cells[header].map(lambda c: not cells.is_missing(cells.tidy(c)))
+        part = raw.cells.loc[written, [moment, header]].set_axis(["time", "value"], axis=1).assign(logger_id=name)
+        parts.append(dataclasses.replace(raw, header=list(part.columns), cells=part))
+    return parts
+
+
+def _has_numbers(column):
+    return any(re.fullmatch(r"[-+−]?\d+([.,]\d+)?", cells.tidy(cell)) for cell in column.head(20))
+
+
+def _quoted(name):
+    """Name of a section as TOML wants it."""
+    name = headers.split_unit(name)[0]
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f"'{name}'"
+
+
+def _same_unit(one, other):
+    return any((a := schemas.find_unit(one, d)) is not None and a == schemas.find_unit(other, d) for d in schemas.UNITS)
 
 
 def _nearest(column, names, cutoff=0.6):
@@ -513,6 +590,8 @@ def _validate(frame, where, table, problems):
             if where.loc[index, f"{column} bad"]:
                 continue
             name = where.loc[index, f"{column} name"] if f"{column} name" in where else column
+            if case.check == "not_nullable" and pd.isna(name):
+                continue  # the file has no such column, which was said once
             value = cells.tidy(where.loc[index, column]) if column in where else None
             problem, remedy = _why_outside(case.check, table, column, value)
             problems.add(

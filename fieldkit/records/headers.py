@@ -56,6 +56,45 @@ def renamed(table, stated):
     return {base(k): v for k, v in (given | settings.section(given, table)).items() if isinstance(v, str)}
 
 
+# Words by which people head a column; they only make a suggestion, nothing is taken for granted.
+_HINTS = {
+    "animal_id": {"animal", "individual", "lizard", "snake", "tortoise", "gecko"},
+    "behaviour": {"behavior", "behaviour", "activity", "doing"},
+    "body_temperature_c": {"body", "cloaca", "cloacal"},
+    "irradiance_w_m2": {"solar", "sun", "sunlight", "radiation", "light", "pyranometer"},
+    "logger_id": {"logger", "serial"},
+    "place_id": {"place", "spot", "point", "position"},
+    "set_id": {"set"},
+    "shade_air_c": {"air", "shade", "ambient"},
+    "station_id": {"station"},
+    "surface_c": {"surface", "ground", "rock", "substrate"},
+    "time": {"time", "when", "date", "datetime", "timestamp"},
+    "used": {"used", "taken", "chosen", "present"},
+    "value": {"value", "reading"},
+}
+
+
+def suggestion(column, names, table):
+    """Which of someone's headers may stand for a declared column, by its words and its unit, or None.
+
+    Examples
+    --------
+    >>> suggestion("surface_c", ["surface type", "surface temperature (°C)"], "choices")
+    'surface temperature (°C)'
+    """
+    limits = schemas.column_range(table, column)
+    dimension = limits.dimension if limits else "none"
+    ranked = []
+    for name in names:
+        plain, unit = split_unit(name)
+        if not _HINTS.get(column, set()) & set(base(plain).split("_")):
+            continue
+        fits = unit is not None and dimension != "none" and schemas.find_unit(unit, dimension) is not None
+        if unit is None or fits:
+            ranked.append((not fits, name))
+    return min(ranked)[1] if ranked else None
+
+
 def match(header, table, stated, file, problems, row):
     """Declared column and unit of one header; (None, None) for a column of the user's own.
 
@@ -67,7 +106,8 @@ def match(header, table, stated, file, problems, row):
     >>> match("wind_mph", "choices", {}, "choices.csv", Problems(), 1)
     ('wind_m_s', 'mph')
     """
-    header = renamed(table, stated).get(base(header), header)
+    own = split_unit(header)[1]
+    given, header = header, renamed(table, stated).get(base(header), header)
     plain, unit = split_unit(header)
     name = base(plain)
     schema = schemas.ALL_TABLES[table]
@@ -88,6 +128,21 @@ def match(header, table, stated, file, problems, row):
     limits = schemas.column_range(table, column)
     if limits is None or limits.dimension == "none":
         return column, None
+    if header != given and own is not None and schemas.find_unit(own, limits.dimension) is not None:
+        # A new name may not take the unit away that the sheet itself states.
+        implied = limits.unit if name == column != stem(column) else own
+        said = spelled if spelled is not None else implied
+        if schemas.find_unit(said, limits.dimension) != schemas.find_unit(own, limits.dimension):
+            problems.add(
+                file,
+                f"The header says {own}, its new name in season.toml says {said}.",
+                f'Write "{given}" = "{stem(column)}" there: the unit of the header then counts.',
+                row=row,
+                column=given,
+                value=header,
+            )
+            return column, None
+        spelled = own
     units = settings.section(stated, "units")
     units = {base(k): v for k, v in (units | settings.section(units, table)).items() if isinstance(v, str)}
     written = units.get(name, units.get(column))

@@ -131,15 +131,16 @@ def as_text(problems, place, *, width=100):
     -------
     str
     """
-    errors = int((problems["severity"] == "error").sum())
-    warnings = len(problems) - errors
+    said_once = summary(problems)
+    errors = int((said_once["severity"] == "error").sum())
+    warnings = len(said_once) - errors
     counts = []
     if errors:
         counts.append(_count(errors, "mistake to mend", "mistakes to mend"))
     if warnings:
         counts.append(_count(warnings, "thing to look at", "things to look at"))
     lines = [f"{' and '.join(counts)} in {place}:" if counts else f"Nothing wrong found in {place}."]
-    for said in summary(problems).itertuples(index=False):
+    for said in said_once.itertuples(index=False):
         where = said.file
         if said.rows:
             word = "line" if said.file.endswith(".toml") else "row"

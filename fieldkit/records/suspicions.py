@@ -13,6 +13,8 @@ SET_MINUTES = 30
 SPIKE_C = 10.0
 STUCK_HOURS = 24
 EMPTY_SHARE = 0.2
+# How many times as often a name has to stand for a rare one like it to count as a slip of it.
+_OFTEN = 5
 
 
 def look(frame, where, table, stated, problems):
@@ -40,6 +42,7 @@ def look(frame, where, table, stated, problems):
     _outside_usual(note)
     _outside_season(note, stated)
     _same_id_twice_written(note)
+    _misspelt_substrate(note)
     _mostly_empty(note)
     if table == "choices":
         _sets(note)
@@ -171,10 +174,29 @@ def _same_id_twice_written(note):
                 )
 
 
+def _misspelt_substrate(note):
+    if "substrate" not in note.frame or "substrate" not in schemas.ALL_TABLES[note.table].columns:
+        return
+    counts = note.frame["substrate"].dropna().value_counts()
+    usual = [name for name in counts.index if counts[name] >= _OFTEN * counts.min()]
+    for name in counts.index:
+        better = [other for other in usual if other != name and counts[other] >= _OFTEN * counts[name]]
+        near = difflib.get_close_matches(name.strip().lower(), [other.lower() for other in better], 1, 0.7)
+        if near:
+            meant = next(other for other in better if other.lower() == near[0])
+            note.warn(
+                note.frame["substrate"] == name,
+                "substrate",
+                f"This stands {counts[name]} times and looks like '{meant}', which stands {counts[meant]} times.",
+                "Write both alike if they are the same; as it is they count as two substrates.",
+            )
+
+
 def _mostly_empty(note):
     for column, declared in schemas.ALL_TABLES[note.table].columns.items():
         if column in note.frame and declared.metadata["kind"] == "number" and declared.required:
-            empty = note.frame[column].isna()
+            there = note.where[f"{column} name"].notna() if f"{column} name" in note.where else slice(None)
+            empty = note.frame.loc[there, column].isna()
             if empty.mean() > EMPTY_SHARE:
                 note.problems.warn(
                     note.where["file"].iloc[0],
