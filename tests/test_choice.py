@@ -628,6 +628,22 @@ def test_symmetric_preference_is_not_passed_over_as_none():
     assert got.verdict == "radiation" and "middle values of radiation were preferred" in got.sentence
 
 
+def test_an_operative_temperature_is_not_put_down_to_one_driver():
+    # Radiation makes most of its differences within a set, and was named for it in half of such seasons.
+    verdicts = []
+    for seed in range(4):
+        season = simulate.choice_season(n_sets=200, driver="operative", rng=seed)
+        got = choice.compare(season.choices, instrument_errors=ERRORS, permutations=99)
+        verdicts.append(got.verdict)
+    assert set(verdicts) == {"undecided"}
+    assert "for an operative temperature, which air, surface and radiation make" in got.sentence
+    unread = choice.compare(season.choices.drop(columns="operative_c"), instrument_errors=ERRORS, permutations=99)
+    assert "hump of operative temperature" not in unread.sentence
+    surface = simulate.choice_season(n_sets=150, driver="surface", hump=(30.0, 4.0), rng=1)
+    plain = choice.compare(surface.choices, instrument_errors=ERRORS, permutations=99)
+    assert plain.verdict == "surface" and "operative temperature accounts for the choices less well" in plain.sentence
+
+
 def test_a_steady_pull_shows_no_bend_and_little_is_asked_of_few_sets(season, answer):
     assert answer.steady and not answer.shape["clear"].any()
     few = choice.compare(season.choices[season.choices["set_id"] <= "S0030"], instrument_errors=ERRORS)

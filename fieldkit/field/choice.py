@@ -8,7 +8,7 @@ import numpy as np
 from fieldkit.core import Result, generator
 from fieldkit.field import choice_chance, choice_sets, choice_shape, choice_words
 from fieldkit.field.choice_sets import variance_inflation
-from fieldkit.field.choice_words import OTHERS_LEVEL
+from fieldkit.field.choice_words import OPERATIVE_GAIN, OTHERS_LEVEL
 from fieldkit.field.clogit import ChoiceError, Fit, fit, log_likelihood
 from fieldkit.field.uncertainty import critical_value
 
@@ -35,6 +35,8 @@ FEWEST_ANIMALS = 3
 # A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
 # be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
 LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
+# A hump of operative temperature is set beside the drivers when this share of the sets can be used for it (our choice).
+LEAST_READ = 0.8
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
 NAMING_LEVEL = 0.90
@@ -125,13 +127,15 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
 
     Notes
     -----
-    The rule, in three sentences. If no candidate beats random choice (5 % over all candidates together), the verdict
+    The rule. If no candidate beats random choice (5 % over all candidates together), the verdict
     is "none". Otherwise the driver that alone explains the choices best is named when, with all testable drivers side
     by side and the stated reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %)
     and no other driver's 99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle
     values preferred, a pull that changes with shade air), a straight pull is the wrong question, and the same is asked
     of each driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and
-    no other driver's are at 1 %. These tests rest on the larger of two standard errors, by animal and by set, with
+    no other driver's are at 1 %. Where the table has ``operative_c`` in most sets and a hump of it has an AICc
+    more than 4 lower than any candidate, no single driver is named: the animals seek what the drivers make together.
+    These tests rest on the larger of two standard errors, by animal and by set, with
     Student's t for the number of animals.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
@@ -189,9 +193,11 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     candidates = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
     columns = [[position[n] for n in c] for c in candidates]
     frame = pd.DataFrame(values, columns=list(drivers))
-    fits = {" + ".join(c): fit(frame[list(c)], used, sets, cluster=clusters) for c in candidates}
     bends = choice_shape.bends(values, sets, sizes, list(drivers), testable)
-    bent = {b.name: fit(frame[[b.driver]].assign(bend=b.column), used, sets, cluster=clusters) for b in bends}
+    designs = {" + ".join(c): frame[list(c)] for c in candidates}
+    fits = {name: fit(design, used, sets, cluster=clusters) for name, design in designs.items()}
+    designs |= {b.name: frame[[b.driver]].assign(bend=b.column) for b in bends}
+    bent = {b.name: fit(designs[b.name], used, sets, cluster=clusters) for b in bends}
     columns += [[position[b.driver], len(drivers) + k] for k, b in enumerate(bends)]
     moved, _ = choice_sets.centre(np.column_stack([values, *(b.column for b in bends)]), sets)
     chance = _against_chance(moved, used, sets, sizes, columns, visits, n_visits, permutations, generator(rng))
@@ -206,9 +212,12 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
     guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
     shape = choice_shape.examine(guess, used, sets, sizes, clusters, beside, testable, joint, frame)
-    verdict = _verdict(table, corrected, fits, testable, joint, shape)
+    best = table["aicc"].drop("no selection").idxmin()
+    operative = None if shape.steady else _operative_gain(ready, drivers, clusters, designs[best])
+    verdict = _verdict(table, corrected, fits, testable, joint, shape, operative)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
     notes += choice_words.sunlit_air(within, drivers)
+    chance["operative"] = operative
     by_air = bent.get("radiation (changing with air)")
     sentence = choice_words.say(verdict, table, corrected, joint, fits, testable, within, shared, shape, chance, by_air)
     return Comparison(
@@ -375,18 +384,45 @@ def _leave_one_out_p(joint, without):
     return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - rest))))
 
 
-def _verdict(table, corrected, fits, testable, joint, shape):
+def _verdict(table, corrected, fits, testable, joint, shape, operative):
     if table["family_p"].min() > 1 - LEVEL:
         return "none"
     if joint.dropped:
         return "undecided"
     if not shape.steady:
-        return _bent_verdict(table, testable, shape.block_p)
+        whole = operative is not None and operative > OPERATIVE_GAIN
+        return "undecided" if whole else _bent_verdict(table, testable, shape.block_p)
     best = table.loc[testable, "log_likelihood"].idxmax()
     alone = np.sign(fits[best].coefficients.iloc[0])
     named = corrected.loc[best, "p"] < 1 - NAMING_LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
     others = (corrected["p"].drop(best) < 1 - OTHERS_LEVEL).any()
     return best if named and not others else "undecided"
+
+
+def _operative_gain(ready, drivers, clusters, best):
+    """AICc by which a hump of operative temperature beats the best candidate, on the sets in which it was read.
+
+    None where it was hardly read, is a driver itself, or its odds do not fall again.
+    """
+    import pandas as pd
+
+    column = "operative_c"
+    if column not in ready.kept or column in drivers.values():
+        return None
+    value = pd.to_numeric(ready.kept[column], errors="coerce").to_numpy(dtype=float)
+    read = np.isfinite(value)
+    # Where a used place was not read, its set says nothing of the choice.
+    lost = np.bincount(ready.sets, weights=ready.used & ~read) > 0
+    read &= ~lost[ready.sets]
+    if len(np.unique(ready.sets[read])) < LEAST_READ * ready.n_sets:
+        return None
+    used, sets, value = ready.used[read], ready.sets[read], value[read]
+    groups = None if clusters is None else clusters[read]
+    hump = fit(pd.DataFrame({"linear": value, "square": (value - np.median(value)) ** 2}), used, sets, cluster=groups)
+    rival = fit(best[read], used, sets, cluster=groups)
+    if hump.dropped or hump.separated or rival.separated or not hump.coefficients["square"] < 0:
+        return None
+    return float(rival.aicc - hump.aicc)
 
 
 def _bent_verdict(table, testable, block_p):

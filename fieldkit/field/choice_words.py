@@ -4,6 +4,9 @@ import numpy as np
 
 # No driver beside the named one may be clear at this level.
 OTHERS_LEVEL = 0.99
+# By so much AICc a hump of operative temperature has to beat every candidate (Burnham and Anderson 2002, section 2.6:
+# models 4 to 7 behind have considerably less support; the cut at 4 is our choice).
+OPERATIVE_GAIN = 4.0
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
@@ -31,6 +34,19 @@ def say(verdict, table, corrected, joint, fits, testable, within, shared, shape,
         tail.append(
             f"This says what {'this animal' if n_animals == 1 else 'these two animals'} did, not what others do."
         )
+    gain = chance["operative"]
+    if gain is not None:
+        better, lower = ("better", "lower") if gain > 0 else ("less well", "higher")
+        tail.append(
+            f"A hump of operative temperature accounts for the choices {better} than the best candidate (AICc {lower} "
+            f"by {abs(gain):.3g})."
+        )
+    if gain is not None and gain > OPERATIVE_GAIN:
+        start = (
+            f"The animals chose their places ({whom}) for an operative temperature, which air, surface and radiation "
+            "make together, and not for one of them by itself: see the preferred value."
+        )
+        return " ".join([start, *tail])
     if not shape.steady:
         return " ".join([_say_bent(verdict, whom, shape, n_sets, contrast, corrected), *tail])
     if verdict == "undecided":
