@@ -442,3 +442,15 @@ def test_logger_check_finds_gap_repeat_stuck_range_and_clock():
         assert words in check.sentence
     with pytest.raises(FieldkitError, match="zone"):
         sensors.check_loggers(table.assign(time=table["time"].dt.tz_localize(None)))
+
+
+def test_the_hour_that_stands_twice_in_autumn_is_no_obstacle():
+    times = pd.date_range("2025-10-20", "2025-11-10", freq="30min", tz="America/New_York")
+    hour = times.hour + times.minute / 60
+    rng = np.random.default_rng(5)
+    sun = pd.Series(np.clip(700 * np.sin((hour - 6) / 12 * np.pi), 0, None) * rng.uniform(0.2, 1, len(times)), times)
+    air = pd.Series(8 + 5 * np.sin((hour - 9) / 12 * np.pi) + rng.normal(0, 0.1, len(times)), times)
+    found = sensors.find_contamination(pd.DataFrame({"a": air, "b": air + 0.006 * sun}), sun)
+    assert found.table["verdict"].tolist() == ["no sign of sun", "reads the sun"]
+    steady = sensors.find_contamination(pd.DataFrame({"a": air, "b": air + 0.006 * sun}).tz_convert("Etc/GMT+4"), sun)
+    assert steady.table["contamination_c"].iloc[1] == pytest.approx(found.table["contamination_c"].iloc[1], rel=0.05)

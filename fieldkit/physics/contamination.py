@@ -5,6 +5,7 @@ looks for the part of a series that moves with irradiance faster than air can, d
 carries along how uncertain the air's own response is. `fieldkit.physics.sensors.find_contamination` is the door.
 """
 
+import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
@@ -265,7 +266,9 @@ def _on_grid(values, grid_min, *, instant):
     """Mean around each grid time, or up to it for a sun that a reading at that instant has felt."""
     step = f"{round(grid_min * 60)}s"
     if _minutes(values.index) > 0.9 * grid_min:
-        return values.groupby(values.index.round(step)).mean()
+        # On a clock that is never set: the hour that stands twice in autumn cannot be rounded.
+        steady = values.index.tz_convert(dt.timezone(values.index[0].utcoffset()))
+        return values.groupby(steady.round(step).tz_convert(values.index.tz)).mean()
     if instant:
         return values.resample(step, closed="right", label="right").mean()
     half = pd.Timedelta(minutes=grid_min / 2)
