@@ -10,6 +10,8 @@ from fieldkit.field.uncertainty import cluster_bootstrap, percentile_tails
 
 # Common practice, no source: fewer animals than this cannot show how animals differ, so no interval is given.
 LEAST_ANIMALS = 5
+# Below this the sentence calls intervals rough (our choice, from the coverage told in `indices`).
+FEW_ANIMALS = 10
 # An animal's own quartiles mean something from four readings on.
 LEAST_READINGS = 4
 
@@ -246,10 +248,16 @@ def indices(
     -----
     E is not cut off below nought (animals further from their range than the places are) and is not defined when every
     place lies inside the range. Operative temperature overstates what a large animal can reach, because of its thermal
-    inertia (Seebacher & Shine 2004 Physiol. Biochem. Zool. 77:688-695). Errors of the readings are not taken out: a
-    distance is never negative, so an error that throws a reading out of the range adds to db and de and none takes
-    away. An animal that keeps the middle of a range 4 °C wide, read with an error of 1 °C, seems to lie 0.02 °C off it;
-    one that keeps its edge, 0.4 °C.
+    inertia (Seebacher & Shine 2004 Physiol. Biochem. Zool. 77:688-695).
+
+    Errors of the readings are not taken out. A distance is never negative, so on balance they add to db and de: an
+    animal that keeps the middle of a range 4 °C wide, read with an error of 1 °C, seems to lie 0.02 °C off it; one that
+    keeps its edge, 0.4 °C.
+
+    Intervals are percentiles widened for few animals (`uncertainty.percentile_tails`). In 400 simulated samples each,
+    95 % intervals of accuracy and of effectiveness held the truth in 83 and 88 % with 6 animals, 88 and 92 % with 10,
+    91 and 94 % with 20 (distances are lopsided: most animals lie near nought); those of thermal quality and of the
+    difference in 93 to 98 %.
 
     References
     ----------
@@ -661,4 +669,6 @@ def _indices_words(table, low, high, animals, named, level, undefined, left_out)
     words.append(f"Difference {difference:.2f} °C{sure('difference', 2)}.")
     if animals < LEAST_ANIMALS:
         words.append(_no_interval_words(animals, named))
+    elif animals < FEW_ANIMALS:
+        words.append(f"Only {animals} animals stand behind the intervals: they are rough, and rather too short.")
     return " ".join(words) + _left_out_words(left_out)
