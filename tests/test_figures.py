@@ -211,3 +211,20 @@ def test_house_figures_leave_the_readers_settings_alone():
     before = matplotlib.rcParams["axes.titlesize"]
     new_axes()
     assert matplotlib.rcParams["axes.titlesize"] == before
+
+
+def test_long_titles_and_labels_stay_inside_the_figure():
+    figure, axes = new_axes()
+    axes.plot([1, 2], [1, 2], label="a")
+    long = "A finding that needs many words, " * 5
+    axes.set_title(long)
+    axes.set_xlabel("a label that goes on and on " * 5)
+    style.png(figure)
+    figure.draw_without_rendering()
+    for text in (
+        axes.xaxis.label,
+        *(t for t in axes.get_children() if getattr(t, "get_text", str)().startswith("A fi")),
+    ):
+        box = text.get_window_extent()
+        assert "\n" in text.get_text() and box.x0 >= 0 and box.x1 <= figure.bbox.x1
+    assert long.strip() in describe(figure, "Words")

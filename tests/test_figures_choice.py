@@ -28,7 +28,7 @@ def test_contrast_draws_true_spread_over_error(answer):
     figure = figures.contrast(answer)
     for name, row in answer.contrast.iterrows():
         assert drawn(figure, name)[0] == pytest.approx(row["true_sd"] / row["instrument_error"])
-    assert "contrast to select on" in figure.axes[0].get_title(loc="left")
+    assert "differed enough to test" in figure.axes[0].get_title(loc="left")
     unstated = figures.contrast(choice.compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99))
     assert any("not stated" in t.get_text() for t in unstated.axes[0].texts)
 
@@ -42,8 +42,9 @@ def test_odds_draws_the_corrected_ratios(answer):
 
 def test_standing_ends_at_one(answer):
     figure = figures.standing(answer)
-    np.testing.assert_allclose(drawn(figure, "radiation"), np.sort(answer.standing["radiation"]))
-    assert drawn(figure, "radiation", "y")[-1] == 1
+    label = f"radiation, mean {answer.standing['radiation'].mean():.2f}"
+    np.testing.assert_allclose(drawn(figure, label), np.sort(answer.standing["radiation"]))
+    assert drawn(figure, label, "y")[-1] == 1
 
 
 def test_candidates_draws_the_weights(answer):

@@ -125,15 +125,22 @@ def run_all(view):
     return [cell for cell in view.evaluate(CELLS) if cell["source"].strip()]
 
 
+def show_all(view, width):
+    """Make the window as tall as the notebook, so that all of it is drawn at once."""
+    view.resize(width, 1000)
+    for _ in range(3):
+        # Cells that were not drawn yet had a guessed height.
+        time.sleep(1)
+        view.resize(width, 200 + min(view.evaluate(HEIGHT), 16_000))
+        view.evaluate(f"{BOOK}.content.activeCellIndex = 0; {BOOK}.content.scrollToItem(0).then(() => true)")
+    time.sleep(1)
+
+
 def photograph(view, stem):
     """Keep the whole notebook, wide and narrow, in pieces that can be read; gives the files."""
     pictures = []
     for shape, width in (("wide", 1400), ("narrow", 700)):
-        # As tall as the notebook, so that all of it is drawn at once.
-        for height in (1000, 200 + min(view.evaluate(HEIGHT), 16_000)):
-            view.resize(width, height)
-            view.evaluate(f"{BOOK}.content.activeCellIndex = 0; {BOOK}.content.scrollToItem(0).then(() => true)")
-            time.sleep(1)
+        show_all(view, width)
         whole = stem.with_name(f"{stem.name}-{shape}.png")
         view.screenshot(whole, whole=False)
         with Image.open(whole) as picture:
@@ -158,3 +165,42 @@ def test_runs_in_the_lab(lab, name, pytestconfig):
     assert [cell["count"] for cell in cells] == list(range(1, len(cells) + 1))
     assert sum(cell["outputs"] for cell in cells) > 0
     assert sum(picture.stat().st_size for picture in pictures) > 100_000
+
+
+# What stands in the first cell that has a slider: the middle of its handle, the words beside it and the picture.
+SLIDER = """
+(() => {
+  const cell = [...document.querySelectorAll('.jp-CodeCell')].find(c => c.querySelector('.noUi-handle'));
+  const box = cell.querySelector('.noUi-handle').getBoundingClientRect();
+  return {
+    x: box.x + box.width / 2, y: box.y + box.height / 2, step: cell.querySelector('.noUi-target').offsetWidth / 4,
+    said: cell.querySelector('.widget-html').textContent, picture: cell.querySelector('img').src,
+    words: cell.querySelector('details p').innerHTML,
+  };
+})()
+"""
+
+
+@pytest.mark.lab
+@pytest.mark.parametrize("name", [n for n in NOTEBOOKS if n.startswith("classroom/L")])
+def test_a_slider_redraws_and_its_still_is_what_is_stored(lab, name):
+    stored = [
+        output["data"]["text/html"]
+        for cell in json.loads((FOLDER / name).read_text(encoding="utf-8"))["cells"]
+        if "explore_" in "".join(cell["source"])
+        for output in cell["outputs"]
+        if "text/html" in output.get("data", {})
+    ]
+    with opened(lab, name) as view:
+        run_all(view)
+        show_all(view, 1400)
+        wait_for(lambda: view.evaluate("!!document.querySelector('.noUi-handle')"), 30, "the slider")
+        still = view.evaluate(SLIDER)
+        for kind, x in (("mousePressed", 0), ("mouseMoved", still["step"]), ("mouseReleased", still["step"])):
+            at = {"x": still["x"] + x, "y": still["y"], "button": "left", "buttons": 1, "clickCount": 1}
+            view.call("Input.dispatchMouseEvent", type=kind, **at)
+        wait_for(lambda: view.evaluate(SLIDER)["picture"] != still["picture"], 30, "another picture")
+        moved = view.evaluate(SLIDER)
+    assert len(stored) == 1 and still["words"] in "".join(stored[0])
+    assert moved["said"] != still["said"] and moved["words"] != still["words"]
+    assert moved["picture"].startswith("data:image/png;base64,")

@@ -1,5 +1,6 @@
 """Two lessons: what thermometers in the sun read under card and foil, and what a class of lizards chose on."""
 
+import dataclasses
 import math
 from dataclasses import dataclass
 
@@ -8,7 +9,7 @@ import pandas as pd
 
 from fieldkit import core
 from fieldkit.core import FieldkitError, Result
-from fieldkit.field import simulate
+from fieldkit.field import choice, simulate
 from fieldkit.physics import heat, sensors
 
 # Minutes of the sheet: up to this one both thermometers lie in the shade, and from that one on the sunlit one has come
@@ -16,6 +17,9 @@ from fieldkit.physics import heat, sensors
 BOTH_IN_SHADE_UNTIL = 2
 AT_REST_FROM = 12
 LAG_MIN = 3.0
+# Second lesson: what is tested, and how far kitchen thermometers are off (°C; common practice, no source).
+DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "sun_excess_c"}
+READING_ERRORS = {"shade_air_c": 0.5, "surface_c": 2.0, "sun_excess_c": 1.0}
 SEED = 20
 
 
@@ -123,7 +127,7 @@ def compare_covers(sheet):
         by_group=by_group,
         difference=difference,
         left_out=pd.DataFrame(left_out, columns=["group", "cover", "reason"]),
-        sentence=_say(table, difference),
+        sentence=_say(table, difference, left_out),
     )
 
 
@@ -139,15 +143,19 @@ def _black_against_white(by_group):
     return {"difference_c": mean, "low_c": float(low), "high_c": float(high), "p_value": float(test.pvalue)}
 
 
-def _say(table, difference):
+def _say(table, difference, left_out):
     shown = ", ".join(f"{r.warmer_c:.1f} °C under {r.cover}" for r in table.itertuples())
     words = f"In the same air the sunlit thermometer read higher than the shaded one by {shown}."
-    if not math.isfinite(difference["low_c"]):
-        return f"{words} Black and white card need two groups each before they can be compared."
     span = f"{difference['low_c']:.1f} to {difference['high_c']:.1f} °C"
-    if difference["low_c"] > 0:
-        return f"{words} Black read {difference['difference_c']:.1f} °C more than white (95 % interval {span})."
-    return f"{words} The groups differ too much to tell black from white (95 % interval of the difference {span})."
+    if not math.isfinite(difference["low_c"]):
+        words += " Black and white card need two groups each before they can be compared."
+    elif difference["low_c"] > 0:
+        words += f" Black read {difference['difference_c']:.1f} °C more than white (95 % interval {span})."
+    else:
+        words += f" The groups differ too much to tell black from white (95 % interval of the difference {span})."
+    if left_out:
+        words += f" Left out: {', '.join('{group} ({reason})'.format(**row) for row in left_out)}."
+    return words
 
 
 def thermometer_lesson(*, groups=12, minutes=15, air_c=21.0, dni_w_m2=700.0, dhi_w_m2=120.0, wind_m_s=1.0, rng=SEED):
@@ -197,57 +205,124 @@ def thermometer_lesson(*, groups=12, minutes=15, air_c=21.0, dni_w_m2=700.0, dhi
     return pd.concat(parts, ignore_index=True)
 
 
-def choice_lesson(*, rounds=5, lizards=14, effect=3.0, rng=SEED):
-    """Invent the choices of a class of pretended lizards that go for the strongest sun.
+def choice_sets(sheet):
+    """Unfold a class's sheet: one choice set for each lizard in each round.
+
+    Parameters
+    ----------
+    sheet : pandas.DataFrame
+        Columns round, place_id, shade_air_c, surface_c, black_c, taken_by (lizards with blanks between).
+
+    Returns
+    -------
+    pandas.DataFrame
+        Columns set_id, round, animal_id, place_id, used, shade_air_c, surface_c, sun_excess_c: what the thermometer in
+        the black sleeve read above the shaded one.
+
+    Examples
+    --------
+    >>> sheet = choice_lesson(rounds=1, lizards=2, rng=1)
+    >>> sets = choice_sets(sheet)
+    >>> len(sets), int(sets["used"].sum())
+    (10, 2)
+    """
+    sheet = sheet.assign(sun_excess_c=sheet["black_c"] - sheet["shade_air_c"])
+    parts = []
+    for number, places in sheet.groupby("round", sort=False):
+        stood = places["taken_by"].str.split()
+        for lizard in sorted(set().union(*stood), key=lambda name: (len(name), name)):
+            used = [int(lizard in names) for names in stood]
+            parts.append(places.assign(set_id=f"R{number}-{lizard}", animal_id=lizard, used=used))
+    columns = ["set_id", "round", "animal_id", "place_id", "used", "shade_air_c", "surface_c", "sun_excess_c"]
+    return pd.concat(parts, ignore_index=True)[columns]
+
+
+def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
+    """On what did the class choose: the test of a wild season, with rounds as the witnesses.
+
+    All lizards of a round choose among the same five places, so a place that is liked for its soft grass is liked by
+    many at once: a round counts once, however many lizards took part, the way a season counts animals.
+
+    Parameters
+    ----------
+    sheet : pandas.DataFrame
+        As typed: see `choice_sets`.
+    drivers : dict of str to str, optional
+        Name and column of what is tested; air, surface and radiation unless given.
+    permutations : int
+        Classes with every lizard's place drawn by lot.
+    rng : int or numpy.random.Generator
+        Seed.
+
+    Returns
+    -------
+    fieldkit.field.choice.Comparison
+
+    Examples
+    --------
+    >>> answer = compare_choices(choice_lesson(rng=1), permutations=99)
+    >>> answer.n_sets, answer.n_animals
+    (120, 6)
+    """
+    answer = choice.compare(
+        choice_sets(sheet), drivers=drivers or DRIVERS, instrument_errors=READING_ERRORS, cluster="round",
+        permutations=permutations, rng=rng,
+    )  # fmt: skip
+    words = answer.sentence.replace(f" of {answer.n_animals} animals", f" in {answer.n_animals} rounds")
+    return dataclasses.replace(answer, sentence=words.replace("the animals", "the class"))
+
+
+def choice_lesson(*, rounds=6, lizards=20, effect=3.0, other_sd=0.3, rng=SEED):
+    """Invent the sheet of a class of pretended lizards that go for the strongest sun.
 
     Parameters
     ----------
     rounds, lizards : int
-        Each lizard chooses once a round, among five places.
+        Each lizard takes one of five places in each round.
     effect : float
-        Factor by which the odds of a place rise for one within-set standard deviation of radiation.
+        Factor by which the odds of a place rise for one within-round standard deviation of radiation.
+    other_sd : float
+        Standard deviation of what else draws all lizards to a place (log odds): grass, shelter, friends.
     rng : int or numpy.random.Generator
         Seed.
 
     Returns
     -------
     pandas.DataFrame
-        Columns set_id, animal_id, place_id, used, shade_air_c, surface_c, sun_excess_c: what the black-card
-        thermometer read above the shaded one.
+        Columns round, place_id, shade_air_c, surface_c, black_c, taken_by.
 
     Examples
     --------
-    >>> sheet = choice_lesson(rounds=1, lizards=2, rng=1)
-    >>> len(sheet), int(sheet["used"].sum())
-    (10, 2)
+    >>> choice_lesson(rounds=1, lizards=3, rng=1)["place_id"].tolist()
+    ['P1', 'P2', 'P3', 'P4', 'P5']
     """
     rng = core.generator(rng)
-    season = simulate.choice_season(
-        n_sets=rounds * lizards, n_places=5, driver="radiation", effect=effect, n_animals=lizards, rng=rng
-    )
+    season = simulate.choice_season(n_sets=rounds, n_places=5, driver="radiation", effect=effect, n_animals=1, rng=rng)
     sheet = season.choices.copy()
-    turn = np.repeat(np.arange(rounds * lizards), 5)
-    sheet["animal_id"] = [f"L{number % lizards + 1}" for number in turn]
-    sheet["set_id"] = [f"S{number + 1}" for number in turn]
-    sheet["place_id"] = [f"P{number + 1}" for number in np.tile(np.arange(5), rounds * lizards)]
+    turn = np.repeat(np.arange(rounds), 5)
+    sheet["round"] = turn + 1
     # A simulated season spans seasons; a lesson is one morning.
-    morning = 20.0 + 0.02 * turn - sheet.groupby("set_id")["shade_air_c"].transform("mean")
+    morning = 20.0 + 0.3 * turn - sheet.groupby("set_id")["shade_air_c"].transform("mean")
     for column in ("shade_air_c", "surface_c"):
         sheet[column] = sheet[column] + morning
     # What a black sleeve makes of light on the level; as if all of it came from the sky, which is near enough here.
-    excess = (
-        sensors.instrument_reading(
-            instrument=COVERS["black card"],
-            air_temperature_c=sheet["shade_air_c"].to_numpy(),
-            wind_speed_m_s=1.0,
-            dhi_w_m2=sheet["irradiance_w_m2"].clip(lower=0).to_numpy(),
-        )
-        - sheet["shade_air_c"]
+    black = sensors.instrument_reading(
+        instrument=COVERS["black card"],
+        air_temperature_c=sheet["shade_air_c"].to_numpy(),
+        wind_speed_m_s=1.0,
+        dhi_w_m2=sheet["irradiance_w_m2"].clip(lower=0).to_numpy(),
     )
-    sheet["sun_excess_c"] = (2 * (excess + rng.normal(0, 0.7, len(sheet)))).round() / 2
-    for column in ("shade_air_c", "surface_c"):
+    sheet["black_c"] = black + rng.normal(0, 0.7, len(sheet))
+    for column in ("shade_air_c", "surface_c", "black_c"):
         sheet[column] = (2 * sheet[column]).round() / 2
-    return sheet[["set_id", "animal_id", "place_id", "used", "shade_air_c", "surface_c", "sun_excess_c"]]
+    pull = season.truth["probability"].to_numpy() * np.exp(other_sd * rng.normal(size=len(sheet)))
+    taken = [[] for _ in turn]
+    for number in range(rounds):
+        share = pull[turn == number] / pull[turn == number].sum()
+        for lizard, place in enumerate(rng.choice(5, size=lizards, p=share)):
+            taken[5 * number + place].append(f"L{lizard + 1}")
+    sheet["taken_by"] = [" ".join(names) for names in taken]
+    return sheet[["round", "place_id", "shade_air_c", "surface_c", "black_c", "taken_by"]]
 
 
 def chances(values, *, odds_per_step, step):

@@ -39,6 +39,7 @@ def student_copy(notebook):
     student = copy.deepcopy(notebook)
     student.cells = [cell for cell in student.cells if not running.tags(cell) & KEPT_BACK]
     for cell in student.cells:
+        cell.metadata.pop("execution", None)
         if cell.cell_type == "code":
             cell.outputs, cell.execution_count = [], None
     # What a widget or a run left behind can hold answers too.
@@ -121,11 +122,18 @@ def _readme():
     care = "\n".join(f"- {line}" for line in class_sheet.SAFETY)
     return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
 
-1. Before: open the lesson in teacher/ (jupyter lab), read the cells headed "For the teacher". Give the class student/.
-2. Print one page per group from sheets/ (A4 or Letter), from your browser.
-3. Outside: the groups fill their pages. Type them into one file of sheets/ (.xlsx or .csv), one below the other.
-4. Inside: write the file's path after class_sheet = in the first code cell, and run all cells.
+1. Before: in this folder type   jupyter lab   (with the same path before it as before fieldkit), open the lesson in
+   teacher/ and read the cell headed "For the teacher": what to bring, and the 45 minutes one by one. Then run all
+   cells once (menu Run, Run All Cells): it works as it is, with an invented class.
+2. Print from sheets/ with your browser (the file for A4 or for Letter). Lesson 1: one page for a group. Lesson 2: one
+   page for a place, five in all.
+3. Outside: fill the pages. Inside: type them into the workbook (.xlsx) or the .csv of the lesson, one below the
+   other; or give each group a copy, and put the copies into one folder with nothing else in it.
+4. In the first code cell write the path of that file or folder in quotes after class_sheet =, such as
+   class_sheet = "../sheets/thermometer_in_the_sun.xlsx", and run all cells again. A mistake in a sheet is named
+   with its file and row: mend it there.
    If it rains: leave class_sheet = None, which is an invented class.
+5. The class gets student/: the same notebooks without the answers.
 
 Take care
 {care}

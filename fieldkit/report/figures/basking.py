@@ -27,7 +27,7 @@ def response(window):
     >>> len(response(basking.window(scans, cluster=None)).axes)
     1
     """
-    figure, axes = new_axes(width=8.6)
+    figure, axes = new_axes(height=5.2)
     level = 100 * window.settings["level"]
     with look():
         curve, bins = window.curve, window.binned
@@ -64,15 +64,17 @@ def response(window):
         axes.set_ylabel(f"chance that a look finds the animal {' or '.join(window.settings['behaviours'])}", wrap=True)
         axes.set_ylim(0, min(1.0, 1.15 * max(bins["high"].max(), curve["high"].max())))
         axes.set_title(_title(window))
-        axes.legend(loc="upper left", fontsize=8.5, ncols=1, bbox_to_anchor=(1.0, 1.0))
+        figure.legend(loc="outside lower center", fontsize=8.5, ncols=3)
     return figure
 
 
 def _title(window):
-    lower, upper = window.table.loc[["lower limit", "upper limit"], "estimate_c"]
+    limits = window.table.loc[["lower limit", "upper limit"]]
+    lower, upper = limits["estimate_c"]
     doing = " or ".join(window.settings["behaviours"])
     if np.isfinite([lower, upper]).all():
-        return f"{doing.capitalize()} between {lower:.1f} and {upper:.1f} °C of shade air"
+        low, high = (f"{row.estimate_c:.1f} ({row.low_c:.1f} to {row.high_c:.1f})" for row in limits.itertuples())
+        return f"{doing.capitalize()} between {low} and {high} °C of shade air"
     if np.isfinite(lower):
         return f"{doing.capitalize()} above {lower:.1f} °C of shade air; no upper limit seen"
     if np.isfinite(upper):

@@ -7,13 +7,13 @@ from fieldkit.report.figures.style import COLOURS, LINES, MARKERS, look, new_axe
 
 _TITLES = {
     "none": "No sign of selection",
-    "undecided": "The animals chose, but on what cannot be told",
+    "undecided": "{who} chose, but on what cannot be told",
     "untestable": "Not testable",
 }
 
 
-def _title(comparison):
-    return _TITLES.get(comparison.verdict, f"The animals chose on {comparison.verdict}")
+def _title(comparison, who):
+    return _TITLES.get(comparison.verdict, "{who} chose on {verdict}").format(who=who, verdict=comparison.verdict)
 
 
 def _need_fits(comparison):
@@ -54,37 +54,40 @@ def contrast(comparison):
             marker = MARKERS.get(name, "o")
             axes.plot([0, value], [y, y], color=_colour(name), linewidth=2, label=f"_{name}")
             axes.plot([value], [y], marker, color=_colour(name), markersize=9, linestyle="none", label=name)
-            row = table.loc[name]
+            row, unit = table.loc[name], _unit(comparison.settings["drivers"][name])
             told = (
-                "error not stated" if np.isnan(value) else f"{row['true_sd']:.3g} against {row['instrument_error']:.3g}"
+                "error not stated"
+                if np.isnan(value)
+                else f"{row['true_sd']:.3g}{unit}, error {row['instrument_error']:.3g}{unit}"
             )
-            axes.annotate(
-                told,
-                (0 if np.isnan(value) else value, y),
-                (10, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=9.5,
-            )
+            # Beside the line at 1, never across it.
+            at = 1 if np.isnan(value) or 0.6 < value < 1 else value
+            axes.annotate(told, (at, y), (10, 0), textcoords="offset points", va="center", fontsize=9.5)
         axes.set_yticks(range(len(table)), table.index)
-        axes.set_xlim(0, 1.35 * max(1.2, np.nanmax([*ratio, 1.2])))
+        axes.set_xlim(0, 1.4 * max(1.2, np.nanmax([*ratio, 1.2])))
         axes.set_ylim(-0.6, len(table) - 0.4)
-        axes.set_xlabel("true differences between places / error of one reading (standard deviations)")
-        able = list(comparison.contrast.index[comparison.contrast["testable"]])
-        axes.set_title(
-            f"There was contrast to select on in: {', '.join(able)}" if able else "There was no contrast to select on"
-        )
+        axes.set_xlabel("true differences between places, in errors of one reading (standard deviations)")
+        axes.set_title(_contrast_title(comparison.contrast["testable"]))
         axes.grid(axis="y", visible=False)
     return figure
 
 
-def odds(comparison):
+def _contrast_title(testable):
+    able, unable = (" and ".join(testable.index[testable == well]) for well in (True, False))
+    if not able:
+        return "The places of a set differed too little to test anything"
+    return f"The places of a set differed enough to test {able}" + (f", not {unable}" if unable else "")
+
+
+def odds(comparison, *, who="The animals"):
     """Draw odds ratios of the drivers: each alone, and side by side with reading errors allowed for.
 
     Parameters
     ----------
     comparison : fieldkit.field.choice.Comparison
         What `choice.compare` returned.
+    who : str
+        Who chose, for the title.
 
     Returns
     -------
@@ -130,9 +133,17 @@ def odds(comparison):
         axes.set_yticks(range(len(shown)), shown)
         axes.set_ylim(-0.6, len(shown) - 0.4)
         axes.set_xlabel("odds ratio for one within-set standard deviation more (log scale)")
-        axes.set_title(_title(comparison))
+        axes.set_title(_title(comparison, who))
         axes.grid(axis="y", visible=False)
-        axes.legend(loc="upper left", bbox_to_anchor=(0, -0.2 - 0.12 / len(shown)), fontsize=9)
+        kinds = [
+            axes.errorbar([], [], xerr=[], fmt=marker, color=colour, markersize=7, capsize=3, label=f"_{words}")
+            for marker, colour, words in (
+                ("o", COLOURS["available"], "above, grey: alone (95 % interval)"),
+                ("D", COLOURS["used"], "below: side by side, reading errors allowed for (90 % interval)"),
+            )
+        ]
+        words = [kind.get_label()[1:] for kind in kinds]
+        figure.legend(kinds, words, loc="outside lower center", fontsize=9)
     return figure
 
 
@@ -174,7 +185,8 @@ def standing(comparison):
     with look():
         axes.plot([0, 1], [0, 1], color=COLOURS["available"], linewidth=1.2, label="random choice")
         for name, values in comparison.standing.items():
-            axes.plot(np.sort(values), share, LINES.get(name, "-"), color=_colour(name), linewidth=2, label=name)
+            label = f"{name}, mean {values.mean():.2f}"
+            axes.plot(np.sort(values), share, LINES.get(name, "-"), color=_colour(name), linewidth=2, label=label)
         axes.set_xlabel("share of the other places that the used place exceeded")
         axes.set_ylabel("share of the choice sets")
         mean = comparison.standing.mean()
@@ -268,7 +280,8 @@ def preference(result):
                 [p.estimate], [y], xerr=[[inside - ends[0]], [ends[1] - inside]], fmt="D", color=COLOURS["used"],
                 capsize=3, label="preferred value (95 % interval)",
             )  # fmt: skip
-            axes.set_title(f"Preferred: {p.estimate:.3g} ({p.low:.3g} to {p.high:.3g})")
+            title = f"{_words(name).partition(' (')[0]}: {p.estimate:.3g}{_unit(name)} ({p.low:.3g} to {p.high:.3g})"
+            axes.set_title(f"Preferred {title}")
         else:
             axes.set_title("No preferred value: the choices do not bend over")
         if curve["relative_odds"].notna().any():
@@ -322,9 +335,8 @@ def switch(result):
         else:
             axes.set_title("The season shows no switch point")
         axes.set_xlabel("mean shade air temperature of the choice set (°C)")
-        axes.set_ylabel(
-            f"odds ratio for {result.settings['within_set_sd']:.3g} more {_words(result.settings['driver'])}"
-        )
+        driver, step = result.settings["driver"], result.settings["within_set_sd"]
+        axes.set_ylabel(f"odds ratio for {step:.3g}{_unit(driver)} more")
         axes.legend(loc="upper right")
     return figure
 
@@ -378,3 +390,7 @@ def _words(column):
         if column.endswith(ending):
             return column.removesuffix(ending).replace("_", " ") + unit
     return column
+
+
+def _unit(column):
+    return next((unit for ending, unit in (("_w_m2", " W/m²"), ("_c", " °C")) if column.endswith(ending)), "")

@@ -42,7 +42,9 @@ def minutes(sheet):
         axes.set_xlabel("minute")
         axes.set_ylabel("sunlit minus shaded thermometer (°C)")
         axes.legend(fontsize=9, loc="upper left", bbox_to_anchor=(0.18, 1))
-        axes.set_title("The same air, and after some minutes in the sun the thermometers part")
+        last = apart[apart["minute"] >= classroom.AT_REST_FROM].groupby("cover", sort=False)["apart_c"].mean()
+        told = ", ".join(f"{cover} {value:+.1f} °C" for cover, value in last.items())
+        axes.set_title(f"The same air, read in the sun: {told}" if told else "Nobody has read to the end yet")
     return figure
 
 

@@ -56,10 +56,8 @@ def fluxes(balances):
         axes.axhline(0, color="black", linewidth=0.8)
         axes.set_xticks(range(len(names)), [_PARTS[n].replace(" ", "\n", 1) for n in names])
         axes.set_ylabel("heat gained (W per m² of surface)")
-        hottest = max(balances, key=lambda c: balances[c]["operative_temperature_c"])
-        axes.set_title(
-            f"{hottest} is warmest: {balances[hottest]['operative_temperature_c']:.1f} °C operative temperature"
-        )
+        said = (f"{c[0].lower()}{c[1:]} {b['operative_temperature_c']:.1f} °C" for c, b in balances.items())
+        axes.set_title(f"Operative temperature: {', '.join(said)}")
         axes.legend(handles=keys)
     return figure
 

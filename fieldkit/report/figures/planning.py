@@ -26,7 +26,7 @@ def curve(plan):
     >>> curve(found).axes[0].get_xlabel()
     'choice sets'
     """
-    figure, axes = new_axes(width=8.6)
+    figure, axes = new_axes()
     target = plan.settings["target"]
     with look():
         for (animals, part), (colour, line, marker) in zip(plan.curve.groupby("animals"), _STYLES * 9):
@@ -57,15 +57,16 @@ def curve(plan):
         axes.set_xlabel("choice sets")
         axes.set_ylabel(f"chance of the verdict “{plan.settings['driver']}”")
         axes.set_title(_title(plan))
-        axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=8.5)
+        axes.legend(loc="lower right", fontsize=8.5)
     return figure
 
 
 def _title(plan):
     found = plan.needed[plan.needed["status"] == "found"]
+    wanted = f"the right verdict in {100 * plan.settings['target']:.0f} % of seasons"
     if found.empty:
         if (plan.needed["status"] == "more than tried").all():
-            return f"Not even {plan.table['sets'].max()} choice sets are enough"
-        return f"{plan.table['sets'].min()} choice sets are enough"
+            return f"Not even {plan.table['sets'].max()} choice sets give {wanted}"
+        return f"{plan.table['sets'].min()} choice sets give {wanted}"
     best = found["sets"].idxmin()
-    return f"About {found.loc[best, 'sets']:.0f} choice sets of {best} animals are enough"
+    return f"About {found.loc[best, 'sets']:.0f} choice sets of {best} animals give {wanted}"

@@ -102,42 +102,6 @@ def contamination(result, *, logger_id=None, days_around=2):
     return figure
 
 
-def contrast(table):
-    """Draw how much each driver differs within choice sets against the error of its instrument.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``Comparison.contrast``: one row a driver with ``within_set_sd, instrument_error, testable``.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    from matplotlib.ticker import NullFormatter, ScalarFormatter
-
-    with look():
-        figure, axes = new_axes(height=3.2)
-        ratio = table["true_sd"] / table["instrument_error"]
-        for level, (name, value) in enumerate(ratio.iloc[::-1].items()):
-            axes.plot([value], [level], "o", ms=9, color=COLOURS.get(name, COLOURS["field"]), label=name)
-        axes.axvline(1, color=COLOURS["limit"], lw=1.2, label="as large as the error")
-        axes.set_yticks(range(len(ratio)), list(ratio.index[::-1]))
-        axes.set_ylim(-0.6, len(ratio) - 0.4)
-        axes.set_xscale("log")
-        axes.set_xlim(min(0.3, ratio.min() / 2), max(30, ratio.max() * 2))
-        axes.xaxis.set_major_formatter(ScalarFormatter())
-        axes.xaxis.set_minor_formatter(NullFormatter())
-        axes.set_xlabel("difference between places of a set, in instrument errors (log scale)")
-        poor = [name for name, good in table["testable"].items() if not good]
-        axes.set_title(
-            f"Between places of a set, {' and '.join(poor)} differs by less than the instrument's error"
-            if poor
-            else "Every driver differs by more than its instrument's error"
-        )
-    return figure
-
-
 def sun_and_shade(comparison):
     """Draw what each instrument reads in the sun and in the shade of the same air.
 
@@ -197,22 +161,22 @@ def irradiance_from_probes(result):
     with look():
         figure, axes = new_axes(height=5.0)
         axes.plot(
-            table["measured_w_m2"], table["irradiance_w_m2"], "o", ms=2.5, alpha=0.25, mew=0,
+            table["measured_w_m2"], table["irradiance_w_m2"], "o", ms=2.5, alpha=0.4, mew=0,
             color=COLOURS["available"], label="single readings",
         )  # fmt: skip
         axes.vlines(parts.index, parts[0.05], parts[0.95], color=COLOURS["radiation"], lw=3, label="9 in 10 readings")
         axes.plot(
             parts.index, parts[0.5], "^", ms=8, color=COLOURS["radiation"], mec="k", label="median of each 100 W/m²"
         )
-        top = float(table["measured_w_m2"].max())
+        top = float(max(table["measured_w_m2"].max(), parts.index.max()))
         axes.plot([0, top], [0, top], color=COLOURS["used"], lw=1.2, label="equal")
         axes.set_ylim(min(0, parts[0.05].min()), 1.1 * max(top, parts[0.95].max()))
         axes.set_xlabel("pyranometer, level (W/m²)")
         axes.set_ylabel("from the two probes (W/m²)")
         axes.legend(loc="upper left")
         axes.set_title(
-            f"Two thermometers as a sun meter: {result.bias_w_m2:+.0f} W/m² on average, "
-            f"RMSE {result.rmse_w_m2:.0f} W/m²"
+            f"Two thermometers as a sun meter: off by {result.rmse_w_m2:.0f} W/m² (RMSE), "
+            f"{result.bias_w_m2:+.0f} on average"
         )
     return figure
 

@@ -5,6 +5,7 @@ import html
 import io
 import os
 import re
+import textwrap
 from pathlib import Path
 
 import matplotlib
@@ -386,12 +387,32 @@ def say(*sentences):
     display({"text/html": paragraphs, "text/plain": "\n".join(sentences)}, raw=True)
 
 
+def _wrap_long(figure):
+    """Break titles and labels below the panels that would run out of the figure."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.text import Text
+
+    FigureCanvasAgg(figure)
+    figure.draw_without_rendering()
+    for axes in figure.axes:
+        titles = {axes.get_title(loc) for loc in ("left", "center", "right")} - {""}
+        texts = [t for t in axes.get_children() if isinstance(t, Text) and t.get_text() in titles]
+        for text in [*texts, axes.xaxis.label]:
+            box, edge = text.get_window_extent(), figure.bbox
+            # A label is centred under its panel: what sticks out on one side has to go on both.
+            out = max(box.x1 - edge.x1, edge.x0 - box.x0) * (1 if text.get_ha() == "left" else 2)
+            if out > 0:
+                width = int(len(text.get_text()) * (box.width - out) / box.width) - 1
+                text.set_text(textwrap.fill(text.get_text(), max(width, 20)))
+
+
 def png(figure, *, dpi=RC["savefig.dpi"]):
-    """PNG of a figure as bytes, in the house look."""
+    """PNG of a figure as bytes, in the house look; titles and labels that are too long are broken into lines."""
     from PIL import Image
 
     drawn, packed = io.BytesIO(), io.BytesIO()
     with look():
+        _wrap_long(figure)
         figure.savefig(drawn, format="png", dpi=dpi)
     # 256 colours are plenty for a chart and make a third of the bytes, in notebooks and in the write-up.
     Image.open(drawn).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(packed, format="png", optimize=True)
@@ -403,6 +424,7 @@ def save(figure, folder):
     number = len(list(folder.glob("figure-*.csv"))) + 1
     stem = f"figure-{number:03d}"
     with look():
+        _wrap_long(figure)
         figure.savefig(folder / f"{stem}.svg", metadata={"Date": None, "Creator": None})
     (folder / f"{stem}.png").write_bytes(png(figure, dpi=2 * RC["savefig.dpi"]))
     drawn_numbers(figure).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")

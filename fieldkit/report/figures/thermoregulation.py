@@ -61,7 +61,8 @@ def distances(indices):
 
 
 def _title(indices):
-    effectiveness = indices.table.loc["effectiveness", "estimate"]
-    if np.isnan(effectiveness):
+    row = indices.table.loc["effectiveness"]
+    if np.isnan(row["estimate"]):
         return "Every place lies in the preferred range"
-    return f"Effectiveness of thermoregulation {effectiveness:.2f}"
+    sure = f" (95 % interval {row['low']:.2f} to {row['high']:.2f})" if np.isfinite(row["low"]) else ""
+    return f"Effectiveness of thermoregulation {row['estimate']:.2f}{sure}"
