@@ -612,7 +612,7 @@ def test_middle_values_are_found_and_not_taken_for_another_driver():
         got = choice.compare(season.choices, instrument_errors=ERRORS, permutations=199)
         verdicts.append(got.verdict)
         assert not got.steady
-        row = got.shape.loc["surface (middle values)"]
+        row = got.bends.loc["surface (middle values)"]
         assert row["clear"] and row["log_odds"] < 0
     assert set(verdicts) <= {"surface", "undecided"} and verdicts.count("surface") >= 8
     assert row["low"] < 30.0 < row["high"]
@@ -645,9 +645,9 @@ def test_an_operative_temperature_is_not_put_down_to_one_driver():
 
 
 def test_a_steady_pull_shows_no_bend_and_little_is_asked_of_few_sets(season, answer):
-    assert answer.steady and not answer.shape["clear"].any()
+    assert answer.steady and not answer.bends["clear"].any()
     few = choice.compare(season.choices[season.choices["set_id"] <= "S0030"], instrument_errors=ERRORS)
-    assert few.shape.empty and few.steady
+    assert few.bends.empty and few.steady
     assert "could not be checked" in few.sentence or few.verdict == "none"
 
 
@@ -659,7 +659,7 @@ def test_bends_are_those_of_a_plain_fit(season, answer):
     x = pd.DataFrame({n: c[column] / spread[n] for n, column in choice.DRIVERS.items()})
     x["bend"] = ((c["surface_c"] - c["surface_c"].median()) / spread["surface"]) ** 2
     plain = choice.fit(x, c["used"], c["set_id"], cluster=c["animal_id"])
-    row = got.shape.loc["surface (middle values)"]
+    row = got.bends.loc["surface (middle values)"]
     assert row["log_odds"] == pytest.approx(plain.coefficients["bend"])
     errors = plain.covariance.loc["bend", "bend"], plain.model_covariance.loc["bend", "bend"]
     assert row["standard_error"] == pytest.approx(np.sqrt(max(errors)))

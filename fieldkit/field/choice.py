@@ -63,7 +63,7 @@ class Comparison(Result):
     corrected : DataFrame
         The drivers side by side in one model, with the stated reading errors allowed for, and 90 % intervals: what the
         verdict rests on.
-    shape : DataFrame
+    bends : DataFrame
         One row per bend, added to the drivers side by side: coefficient per squared within-set standard deviation,
         p-value, whether it is clear (p below 0.01) and, where the odds fall again on both sides, the preferred value
         (`top`) with its 95 % interval. Empty below 40 sets.
@@ -84,7 +84,7 @@ class Comparison(Result):
     table: object
     coefficients: object
     corrected: object
-    shape: object
+    bends: object
     steady: bool
     contrast: object
     standing: object
@@ -226,7 +226,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
         table=table,
         coefficients=_coefficient_table(fits, contrast),
         corrected=corrected,
-        shape=shape.table,
+        bends=shape.table,
         steady=shape.steady,
         fits=fits | bent,
         notes=tuple(dict.fromkeys(notes)),
@@ -461,7 +461,7 @@ def _untestable(shared, notes, n_visits):
         table=contrast,
         coefficients=empty,
         corrected=empty,
-        shape=empty,
+        bends=pd.DataFrame(columns=choice_shape.COLUMNS),
         steady=True,
         fits={},
         notes=tuple(notes),
