@@ -119,8 +119,9 @@ def plan(
     Notes
     -----
     Seasons have no weather that lasts for days: choice is compared within a set, so days matter only by the sets they
-    bring. A set is a choice made anew: further looks at an animal that has stayed where it was are no further sets. Isotonic regression: Barlow, Bartholomew, Bremner & Brunk (1972) Statistical inference under order
-    restrictions. Wilson (1927) J. Am. Stat. Assoc. 22:209-212.
+    bring. A set is a choice made anew: further looks at an animal that has stayed where it was are no further sets.
+    Isotonic regression: Barlow, Bartholomew, Bremner & Brunk (1972) Statistical inference under order restrictions.
+    Wilson (1927) J. Am. Stat. Assoc. 22:209-212.
 
     Examples
     --------
