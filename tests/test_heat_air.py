@@ -1,10 +1,15 @@
 """Air, vapour, sky and wind against the reference equations of state and printed formulas."""
 
+from pathlib import Path
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
 from fieldkit.physics import air
+
+OPEN = Path(__file__).resolve().parent.parent / "data" / "open"
 
 
 def test_air_reproduces_printed_values(published):
@@ -51,8 +56,19 @@ def test_overcast_sky_keeps_a_sixth_of_the_clear_one():
 
 
 def test_sky_longwave_of_a_mild_evening():
-    # Brutsaert in the 1.72 kPa form prints 361.84 W/m² at 25 °C and 1.5 kPa; ours (1.24, hPa) is 0.17 % above.
-    assert air.sky_longwave(25.0, vapour_pressure_kpa=1.5) == pytest.approx(361.84, rel=2.5e-3)
+    # Brutsaert in the 1.72 kPa form prints 361.84 W/m² at 25 °C and 1.5 kPa; Prata is 0.3 % above.
+    assert air.sky_longwave(25.0, vapour_pressure_kpa=1.5) == pytest.approx(361.84, rel=5e-3)
+
+
+def test_sky_longwave_of_a_measured_clear_winter_day():
+    # SURFRAD San Luis Valley, 2016-01-01, 2300 m, hard frost, nothing fitted. Brutsaert's is 29 W/m² low.
+    table = pd.read_csv(OPEN / "surfrad_san_luis_valley_2016-01-01.csv")
+    celsius = table["air_temperature_c"]
+    vapour = air.vapour_pressure(celsius, table["relative_humidity_percent"])
+    off = air.sky_longwave(celsius, vapour_pressure_kpa=vapour) - table["sky_longwave_w_m2"]
+    assert abs(off.mean()) < 5 and off.std() < 20
+    brutsaert = 1.24 * (10 * vapour / (celsius + 273.15)) ** (1 / 7) * 5.670374e-8 * (celsius + 273.15) ** 4
+    assert (brutsaert - table["sky_longwave_w_m2"]).mean() < -25
 
 
 def test_vapour_against_the_reference_equation_of_water():
