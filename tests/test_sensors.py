@@ -150,6 +150,33 @@ def test_lag_correction_states_its_noise_and_leaves_gaps():
         sensors.correct_lag(noise.drop(times[3]), 300.0)
 
 
+@pytest.mark.parametrize("chunk", [3, 7, 50, 400])
+def test_lag_correction_stays_lazy_and_is_the_same_in_any_chunks(chunk):
+    import dask
+    import xarray as xr
+
+    rng = np.random.default_rng(16)
+    times = pd.date_range("2024-05-01", periods=400, freq="1min")
+    values = 20 + rng.normal(0, 1, (2, 400)).cumsum(axis=1)
+    # Gaps beside the edges of chunks, and a stretch too short for the window.
+    values[0, [48, 100, 101, 104, 151]] = np.nan
+    field = xr.DataArray(values, dims=("logger", "time"), coords={"time": times, "logger": ["a", "b"]})
+    whole = sensors.correct_lag(field, 300.0, window_s=600, error_c=0.1)
+    with dask.config.set(scheduler="single-threaded"):
+        lazy = sensors.correct_lag(field.chunk({"time": chunk, "logger": 1}), 300.0, window_s=600, error_c=0.1)
+        assert all(lazy[name].chunks is not None for name in ("corrected_c", "error_c"))
+        # The same sums in another order: the last bits differ.
+        xr.testing.assert_allclose(lazy.compute(), whole, rtol=1e-12)
+    assert whole["corrected_c"].dims == ("logger", "time") and whole["error_c"].attrs["units"] == "degC"
+    for name in ("a", "b"):
+        series = pd.Series(field.sel(logger=name).to_numpy(), times)
+        alone = sensors.correct_lag(series, 300.0, window_s=600, error_c=0.1)
+        assert np.allclose(alone["corrected_c"], whole["corrected_c"].sel(logger=name), equal_nan=True)
+        assert np.allclose(alone["error_c"], whole["error_c"].sel(logger=name), equal_nan=True)
+    with pytest.raises(FieldkitError, match="named 'time'"):
+        sensors.correct_lag(field.rename(time="t"), 300.0)
+
+
 # ---------------------------------------------------------------------------------------------------------------------
 # Instruments
 

@@ -313,7 +313,8 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
     Parameters
     ----------
     readings : Series with a time index, DataArray with a ``time`` dimension, or 1-d array
-        Readings (°C) at even steps. A gap (NaN) stays a gap; the correction does not reach across it.
+        Readings (°C) at even steps. A gap (NaN) stays a gap; the correction does not reach across it. A DataArray may
+        have other dimensions (one series each) and stays lazy on dask, in whatever chunks.
     time_constant_s : float
         Time (s) in which 63 % of a sudden change is shown.
     window_s : float, optional
@@ -326,8 +327,8 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
     Returns
     -------
     DataFrame or xarray.Dataset
-        ``corrected_c`` and, when `error_c` is given, ``error_c``: lag correction multiplies noise, and this says by
-        how much.
+        Dimensions and coordinates kept: ``corrected_c`` and, when `error_c` is given, ``error_c``: lag correction
+        multiplies noise, and this says by how much.
 
     Raises
     ------
@@ -348,77 +349,97 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
     >>> float(correct_lag(probe, 600, interval_s=60)["corrected_c"].iloc[10].round(1))
     40.0
     """
-    from scipy.signal import savgol_coeffs
-
-    values, interval_s, dress = _even_series(readings, interval_s)
+    interval_s = _even_step(readings, interval_s)
     _need(time_constant_s >= 0, "The time constant must not be negative.")
     half = 2 if window_s is None else round(window_s / interval_s / 2)
     if half < 1:
         raise FieldkitError(f"The window must span at least three readings ({2 * interval_s:g} s).")
+    weights = _lag_weights(half, time_constant_s / interval_s)
+    names = ["corrected_c"] if error_c is None else ["corrected_c", "error_c"]
+    if type(readings).__name__ == "DataArray":
+        return _unlag_xarray(readings, weights, names, error_c)
+    values = np.asarray(readings, dtype=float)
+    out = {name: _unlag(values, weights, None if name == "corrected_c" else error_c) for name in names}
+    return pd.DataFrame(out, index=readings.index if isinstance(readings, pd.Series) else None)
+
+
+def _even_step(readings, interval_s):
+    """Seconds between readings, once they are known to be even."""
+    if type(readings).__name__ == "DataArray":
+        if "time" not in readings.dims:
+            raise FieldkitError("Lag is corrected along a dimension named 'time', and this array has none.")
+        index = pd.DatetimeIndex(readings.indexes["time"])
+    elif isinstance(readings, pd.Series):
+        index = readings.index
+        if not isinstance(index, pd.DatetimeIndex):
+            raise FieldkitError("The series needs times as its index, or give a bare array with interval_s=.")
+    else:
+        if interval_s is None:
+            raise FieldkitError("Give interval_s=, the seconds between readings, when the readings carry no times.")
+        return float(interval_s)
+    steps = np.diff(index.as_unit("ns").asi8) / 1e9
+    if not steps.size or not np.allclose(steps, steps[0], atol=1e-3):
+        raise FieldkitError(
+            "The readings are not at even steps: put them on an even grid first (Series.asfreq), which shows the gaps."
+        )
+    return float(steps[0])
+
+
+def _lag_weights(half, lag_steps):
+    """Filter for each place in a window: inside a stretch it is centred, near its ends it leans inwards."""
+    from scipy.signal import savgol_coeffs
+
     size = 2 * half + 1
-    degree = min(2, size - 1)
-    corrected = np.full(values.shape, np.nan)
-    gain = np.full(values.shape, np.nan)
-    present = np.isfinite(values)
-    edges = np.flatnonzero(np.diff(np.r_[False, present, False]))
+
+    def weights(position, deriv):
+        return savgol_coeffs(size, 2, deriv=deriv, pos=position, use="dot")
+
+    return np.array([weights(position, 0) + lag_steps * weights(position, 1) for position in range(size)])
+
+
+def _unlag(values, weights, error_c=None):
+    """Corrected readings along the last axis, or with `error_c` their standard error."""
+    if values.ndim > 1:
+        flat = [_unlag(row, weights, error_c) for row in values.reshape(-1, values.shape[-1])]
+        return np.array(flat).reshape(values.shape)
+    size, half = len(weights), len(weights) // 2
+    out = np.full(values.shape, np.nan)
+    edges = np.flatnonzero(np.diff(np.r_[False, np.isfinite(values), False]))
     for start, stop in zip(edges[::2], edges[1::2]):
         if stop - start < size:
             continue
         for position in range(size):
-            # Inside a stretch the window is centred; near its ends it leans inwards.
-            weights = savgol_coeffs(size, degree, pos=position, use="dot")
-            weights = weights + time_constant_s / interval_s * savgol_coeffs(
-                size, degree, deriv=1, pos=position, use="dot"
-            )
             if position < half:
                 where = np.array([start + position])
             elif position > half:
                 where = np.array([stop - size + position])
             else:
                 where = np.arange(start + half, stop - half)
-            windows = values[where[:, None] - position + np.arange(size)]
-            corrected[where] = windows @ weights
-            gain[where] = np.sqrt(np.sum(weights**2))
-    out = {"corrected_c": corrected}
-    if error_c is not None:
-        out["error_c"] = gain * error_c
-    if dress is None:
-        return pd.DataFrame(out)
-    return dress(out)
+            if error_c is None:
+                out[where] = values[where[:, None] - position + np.arange(size)] @ weights[position]
+            else:
+                out[where] = error_c * np.sqrt(np.sum(weights[position] ** 2))
+    return out
 
 
-def _even_series(readings, interval_s):
-    """Values, step in seconds, and how to give the answer the container that came."""
-    if type(readings).__name__ == "DataArray":
-        if readings.dims != ("time",):
-            raise FieldkitError("Lag is corrected along one dimension named 'time': select one series first.")
-        index = pd.DatetimeIndex(readings.indexes["time"])
+def _unlag_xarray(readings, weights, names, error_c):
+    import xarray as xr
 
-        def dress(out):
-            import xarray as xr
-
-            data = {k: ("time", v, {"units": "degC"}) for k, v in out.items()}
-            return xr.Dataset(data, coords={"time": readings["time"]})
-
-        values = readings.to_numpy()
-    elif isinstance(readings, pd.Series):
-        index, values = readings.index, readings.to_numpy()
-
-        def dress(out):
-            return pd.DataFrame(out, index=readings.index)
-
-        if not isinstance(index, pd.DatetimeIndex):
-            raise FieldkitError("The series needs times as its index, or give a bare array with interval_s=.")
-    else:
-        if interval_s is None:
-            raise FieldkitError("Give interval_s=, the seconds between readings, when the readings carry no times.")
-        return np.asarray(readings, dtype=float), float(interval_s), None
-    steps = np.diff(index.as_unit("ns").asi8) / 1e9
-    if not steps.size or not np.allclose(steps, steps[0], atol=1e-3):
-        raise FieldkitError(
-            "The readings are not at even steps: put them on an even grid first (Series.asfreq), which shows the gaps."
-        )
-    return np.asarray(values, dtype=float), float(steps[0]), dress
+    last = readings.transpose(..., "time").astype(float)
+    out = {}
+    for name in names:
+        error = None if name == "corrected_c" else error_c
+        if last.chunks is None:
+            data = _unlag(last.to_numpy(), weights, error)
+        else:
+            # A window on either side is all that a reading's answer depends on, ends of stretches included.
+            depth = {last.ndim - 1: min(len(weights), last.sizes["time"])}
+            data = last.data.map_overlap(
+                _unlag, depth=depth, boundary="none", dtype=float, weights=weights, error_c=error
+            )
+        out[name] = last.copy(data=data).transpose(*readings.dims)
+        out[name].attrs = {"units": "degC"}
+    return xr.Dataset(out)
 
 
 # ---------------------------------------------------------------------------------------------------------------------
