@@ -9,7 +9,7 @@ import pytest
 import xarray as xr
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import sun
+from fieldkit.physics import skies, sun
 
 GREENSBORO = {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 273.0}
 PVLIB_DATA = Path(pvlib.__file__).parent / "data"
@@ -83,7 +83,7 @@ def test_clear_sky_closes_and_night_is_dark(season):
 
 def test_turbidity_agrees_with_the_map_that_pvlib_reads():
     days = pd.date_range("2023-01-15", periods=12, freq=pd.DateOffset(months=1), tz="UTC")
-    own = sun._turbidity(days, 36.1, -79.95)
+    own = skies._turbidity(days, 36.1, -79.95)
     theirs = pvlib.clearsky.lookup_linke_turbidity(days, 36.1, -79.95, interp_turbidity=False)
     # Our nodes are the 15th of each month, so there both must give the monthly value.
     assert np.allclose(own, theirs, atol=1e-9)
