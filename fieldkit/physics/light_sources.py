@@ -250,14 +250,18 @@ def blackbody_share(temperature_k, low_nm, high_nm):
     >>> round(100 * blackbody_share(3000.0, 780.0, 1400.0), 3)
     38.8
     """
-    return _planck_below(high_nm, temperature_k) - _planck_below(low_nm, temperature_k)
+    return planck_below(high_nm, temperature_k) - planck_below(low_nm, temperature_k)
 
 
-def _planck_below(nm, temperature_k):
+def planck_below(nm, temperature_k):
+    """Share of a black body's power below a wavelength (nm)."""
     c2 = constants.h * constants.c / constants.k
     with np.errstate(divide="ignore"):
         x = c2 / (np.asarray(nm, dtype=float) * 1e-9 * temperature_k)
-    x, n = np.broadcast_arrays(x[..., None], np.arange(1, 201.0))
+    # Terms fall as exp(-n x): forty over the smallest x is more than a float can see.
+    smallest = np.min(np.where(np.isnan(x), 800.0, x), initial=800.0)
+    count = 40 / np.clip(smallest, 0.2, 13.0)
+    x, n = np.broadcast_arrays(x[..., None], np.arange(1.0, count + 1))
     finite = np.minimum(x, 800.0)  # wavelength 0: nothing below it
     with np.errstate(under="ignore"):
         terms = np.exp(-n * finite) * (finite**3 / n + 3 * finite**2 / n**2 + 6 * finite / n**3 + 6 / n**4)
