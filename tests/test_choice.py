@@ -741,3 +741,8 @@ def test_several_used_places_in_a_set_are_compared_exactly():
     exact = choice.fit(c[["irradiance_w_m2"]], c["used"], c["set_id"])
     assert got.table.loc["radiation", "log_likelihood"] == pytest.approx(exact.log_likelihood)
     assert got.verdict == "radiation"
+
+
+def test_a_season_without_choice_sets_is_told_so():
+    with pytest.raises(FieldkitError, match="There are no choice sets"):
+        choice.compare(None)

@@ -39,9 +39,12 @@ def toy_season(path, **changes):
         }
     )
     warnings = pd.DataFrame(
-        [("choices.csv", 4, "surface_c", "99", HOSTILE, "Look again.")],
+        [
+            ("choices.csv", 4, "surface_c", "99", HOSTILE, "Look again."),
+            ("season.toml", pd.NA, "", "", "No error is stated.", "State it."),
+        ],
         columns=["file", "row", "column", "value", "problem", "remedy"],
-    )
+    ).astype({"row": "Int64"})
     about = {
         "path": path,
         "name": f"Toy {HOSTILE}",
@@ -271,15 +274,19 @@ def test_what_users_write_is_escaped(finished):
     assert not page.every("i")
 
 
-def test_a_finding_about_the_records_ends_only_its_section(kit):
+def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
     stop = "class Sub(fieldkit.FieldkitError): pass\nraise Sub('No irradiance <was> logged.')"
     cells = [
         cell("code", PARAMETERS, "parameters"),
         cell("code", "import fieldkit"),
         cell("markdown", "## Before", "writeup"),
-        cell("code", stop, "writeup"),
-        cell("markdown", "## After", "writeup"),
-        cell("code", "undefined_by_now", "writeup"),
+        cell("code", stop + "\nlost = 1", "writeup"),
+        cell("markdown", "About what is lost.\n\n## After", "writeup"),
+        cell("code", "needs_it = lost + 1"),
+        cell("code", "print(needs_it)", "writeup"),
+        cell("markdown", "About what was lost with it.", "writeup"),
+        cell("code", "print('this goes on')", "writeup"),
+        cell("code", "raise Sub('Nobody looks.')\nunused = 1"),
     ]
     notebook(kit.books / "03_toy_check.ipynb", cells, section="Readings", order=3)
     notebook(kit.books / "08_toy_bands.ipynb", choice_cells(), section="Bands", order=8, needs=["weather"])
@@ -291,9 +298,11 @@ def test_a_finding_about_the_records_ends_only_its_section(kit):
     ]
     page = check_page(done.html.read_text(encoding="utf-8"))
     words = " ".join(page.words)
-    assert "This section ends here." in words
-    assert "No irradiance <was> logged." in words
-    assert "Traceback" not in words and "After" not in words
+    assert words.count("Not done:") == 1
+    # Once where it is missing, once under the limitations, once in the appendix.
+    assert words.count("No irradiance <was> logged.") == 3
+    assert "Traceback" not in words and "About what" not in words and "Nobody looks" not in words
+    assert "After" in words and "this goes on" in words
     assert "Bands was not done: It needs 'weather', which this season does not have." in words
 
 
@@ -547,7 +556,7 @@ def test_html_of_outputs_is_cleaned(tmp_path):
     assert heads == ["hour", "number", "low", "r", "1", "0.5"]
     counted = str(renderer._clean(pd.DataFrame({"low_c": [-1.5], "found": [True]}, index=[7])._repr_html_()))
     assert re.findall(r"<t[hd][^>]*>([^<]*)</t[hd]>", counted) == ["low (°C)", "found", "−1.5", "yes"]
-    blocks = renderer.section("Choice", [cell("markdown", "## Choice\n\nText")], figures=tmp_path)
+    blocks = renderer.section("Choice", [(cell("markdown", "## Choice\n\nText"), None)], figures=tmp_path)
     assert blocks == ["<p>Text</p>"]
     dirty = str(renderer.markdown("<a href='javascript:x()' onclick='y()'>z</a> <svg onload='x()'></svg>"))
     assert "javascript" not in dirty and "onclick" not in dirty and "svg" not in dirty

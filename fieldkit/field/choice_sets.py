@@ -92,6 +92,8 @@ def _screen(choices, drivers, cluster):
     """Rows that can be compared, rows left out with the reason, notes."""
     import pandas as pd
 
+    if choices is None:
+        raise ChoiceError("There are no choice sets: places that animals took, and places they could have taken.")
     missing = [c for c in ("set_id", "used") if c not in choices.columns]
     if missing:
         raise ChoiceError(

@@ -125,7 +125,10 @@ def called(namespace, statements):
         module = getattr(function, "__module__", None) or ""
         if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
             continue
-        name = f"{module.removeprefix('fieldkit.').rpartition('.')[2]}.{function.__qualname__}"
+        # By the door it was called through: the room behind it may be parted.
+        door = _resolve(node.func.value, namespace) if isinstance(node.func, ast.Attribute) else None
+        room = door.__name__ if inspect.ismodule(door) else module
+        name = f"{room.rpartition('.')[2]}.{function.__name__}"
         if name not in calls:
             calls[name] = {"function": name, **_documented(function), "settings": _settings(function, node, namespace)}
     return list(calls.values())

@@ -83,23 +83,38 @@ class Renderer:
         self._columns = set()
 
     def section(self, title, cells, *, figures):
-        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end."""
+        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end.
+
+        `cells` are pairs: a cell, and why it could not be run, or None.
+        """
         self._heading, self._level, self._columns = title, 2, set()
-        cells = list(cells)
-        for cell in cells:
+        for cell, _ in cells:
             for output in cell.get("outputs", []):
                 self._columns |= set(
                     re.findall(r"<th[^>]*>([a-z0-9_]+)</th>", output.get("data", {}).get("text/html", ""))
                 )
-        blocks, code = [], []
-        for cell in cells:
-            if cell.cell_type == "markdown":
+        blocks, code, told, after_gap = [], [], set(), False
+        for cell, missing in cells:
+            if missing is not None:
+                after_gap = True
+                if missing not in told:
+                    blocks.append(
+                        Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>').format(missing)
+                    )
+                    told.add(missing)
+            elif cell.cell_type == "markdown":
                 source = cell.source
+                if after_gap:
+                    # Words about what is not there go with it, up to the next heading.
+                    following = re.search(r"^#+ ", source, flags=re.MULTILINE)
+                    source = source[following.start() :] if following else ""
+                    after_gap = following is None
                 heading = re.match(r"#+ +(.+?)\s*(\n|$)", source)
                 if not blocks and heading and title.lower().startswith(heading[1].lower()):
                     source = source[heading.end() :]
                 blocks.append(self.markdown(source))
             elif cell.cell_type == "code":
+                after_gap = False
                 code.append(cell.source.strip())
                 if lead := cell.metadata.get("fieldkit", {}).get("lead"):
                     blocks.append(self.markdown(lead))

@@ -32,7 +32,8 @@ class Run:
     notebook: object
     state: str = "to run"
     reason: str = ""
-    stopped_at: int | None = None
+    # What could not be done: index of a cell and why; the reason is empty where it was told already.
+    missing: dict = field(default_factory=dict)
     collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
     results_folder: Path | None = None
 
@@ -220,8 +221,8 @@ def _kernel(notebook, folder, environment):
 def run(one, *, figures, results, step):
     """Run one notebook in place; what it shows, finds and calls is kept in `one`.
 
-    A cell that raises a FieldkitError ends the notebook there: its sentence is the finding of that section. Any other
-    error fails the run.
+    A cell that raises a FieldkitError, and every later cell that needs what it would have made, is left out with that
+    sentence as the reason; the other cells are run. Any other error fails the run.
 
     Parameters
     ----------
@@ -232,8 +233,6 @@ def run(one, *, figures, results, step):
     step : callable
         Called after each cell.
     """
-    from nbclient.exceptions import CellExecutionError, DeadKernelError
-
     from fieldkit.report.figures.style import KEEP
 
     figures.mkdir(parents=True)
@@ -242,36 +241,87 @@ def run(one, *, figures, results, step):
     one.notebook.cells = one.cells
     environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default"}
     with tempfile.TemporaryDirectory() as scratch, _kernel(one.notebook, scratch, environment) as client:
-        count = 0
-        ran = []
+        count, ran = 0, []
+        lost = {}
         for index, cell in enumerate(one.notebook.cells):
             if cell.cell_type == "code":
                 cell.outputs, cell.execution_count = [], None
-            if cell.cell_type == "code" and cell.source.strip() and one.stopped_at is None:
-                count += 1
-                try:
-                    client.execute_cell(cell, index, execution_count=count)
-                except DeadKernelError as error:
-                    raise WriteUpError(
-                        f"Notebook {one.name}, cell {index + 1}: Python stopped, most often for want of memory."
-                    ) from error
-                except CellExecutionError as error:
-                    if not _probe(
-                        client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"
-                    ):
-                        raise WriteUpError(
-                            f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue}. "
-                            "This is a fault of the notebook or of fieldkit, not of your records."
-                        ) from error
-                    one.stopped_at, one.state, one.reason = index, "stopped", error.evalue
-                ran.append((cell.source, "writeup" in tags(cell)))
+            if cell.cell_type == "code" and cell.source.strip():
+                made, needed = names_of(cell.source)
+                reason = next((lost[name] for name in sorted(needed & lost.keys())), None)
+                if reason is None:
+                    count += 1
+                    reason = _execute(client, one, index, count)
+                if reason is None:
+                    ran.append((cell.source, "writeup" in tags(cell)))
+                    lost = {name: why for name, why in lost.items() if name not in made}
+                else:
+                    cell.outputs = []
+                    lost |= dict.fromkeys(made, reason)
+                    one.missing[index] = reason
             step()
         collector = "__import__('fieldkit.report.collected', fromlist=['collect']).collect"
         _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
     one.collected = json.loads((results / "collected.json").read_text("utf-8"))
     (results / "collected.json").unlink()
-    if one.state == "to run":
-        one.state = "done"
+    # A cell that the write-up does not show is missed only through those that it shows.
+    told = list(dict.fromkeys(one.missing[i] for i in one.missing if "writeup" in tags(one.notebook.cells[i])))
+    one.state, one.reason = ("stopped", " ".join(told)) if told else ("done", "")
+
+
+def _execute(client, one, index, count):
+    """Run one cell; why it could not be done with these records, or None."""
+    from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    cell = one.notebook.cells[index]
+    try:
+        client.execute_cell(cell, index, execution_count=count)
+    except DeadKernelError as error:
+        raise WriteUpError(
+            f"Notebook {one.name}, cell {index + 1}: Python stopped, most often for want of memory."
+        ) from error
+    except CellExecutionError as error:
+        if not _probe(client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"):
+            raise WriteUpError(
+                f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue}. "
+                "This is a fault of the notebook or of fieldkit, not of your records."
+            ) from error
+        return error.evalue
+    return None
+
+
+def names_of(source):
+    """Names that a cell makes, and names of others that it needs.
+
+    Examples
+    --------
+    >>> made, needed = names_of("b = a + 1; c = [x for x in b]")
+    >>> sorted(made), sorted(needed)
+    (['b', 'c', 'x'], ['a'])
+    """
+    try:
+        tree = ast.parse(source)
+    except SyntaxError:
+        return set(), set()
+    names = [node for node in ast.walk(tree) if isinstance(node, ast.Name)]
+    made = {n.id for n in names if isinstance(n.ctx, ast.Store)}
+    made |= {
+        a.asname or a.name.split(".")[0]
+        for n in ast.walk(tree)
+        if isinstance(n, ast.Import | ast.ImportFrom)
+        for a in n.names
+    }
+    own, needed = set(), set()
+    for statement in tree.body:
+        inside = [n for n in ast.walk(statement) if isinstance(n, ast.Name)]
+        stored = {n.id for n in inside if isinstance(n.ctx, ast.Store)}
+        # x = x + 1 needs an x; the name of a loop does not come from before.
+        loops = [n.target for n in ast.walk(statement) if isinstance(n, ast.comprehension)]
+        looped = {n.id for target in loops for n in ast.walk(target) if isinstance(n, ast.Name)}
+        bound = looped if isinstance(statement, ast.Assign | ast.AugAssign) else stored
+        needed |= {n.id for n in inside if isinstance(n.ctx, ast.Load)} - own - bound
+        own |= stored
+    return made, needed
 
 
 def _probe(client, expression):
@@ -306,6 +356,7 @@ def hide_path(one, path):
     one.notebook = nbformat.from_dict(hide(one.notebook))
     one.collected = hide(one.collected)
     one.reason = hide(one.reason)
+    one.missing = {index: hide(reason) for index, reason in one.missing.items()}
 
 
 def warnings_of(one):

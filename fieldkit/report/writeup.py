@@ -41,7 +41,7 @@ class WriteUp(Result):
         """Say what was written and what it says."""
         done = (self.table["state"] == "done").sum()
         rest = len(self.table) - done
-        more = f" ({rest} cut short or left out, see the write-up)" if rest else ""
+        more = f" ({rest} in part or not at all; the write-up says why)" if rest else ""
         return f"{self.answer} {done} of {len(self.table)} sections written{more}."
 
 
@@ -61,8 +61,8 @@ def write(
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
 
     The folder is made beside its place and swapped in whole: a run that fails or is killed leaves an earlier write-up
-    as it was. A cell that finds the records wanting says so in its section and the other sections go on; a cell that
-    fails for any other reason fails the run.
+    as it was. Where the records are wanting, the section says so in that place and everything else goes on; a cell
+    that fails for any other reason fails the run.
 
     Parameters
     ----------
@@ -202,10 +202,12 @@ class _Page:
         verdict = self._verdict()
         if verdict:
             return verdict["sentence"]
-        for run in self.runs:
-            if "choices" in run.notebook.metadata.get("fieldkit", {}).get("needs", []) and run.reason:
-                return f"On what these animals choose their basking sites was not tested. {run.reason}"
-        return "On what these animals choose their basking sites was not tested here."
+        needs = [(run, run.notebook.metadata.get("fieldkit", {}).get("needs", [])) for run in self.runs]
+        asked = [run for run, needed in needs if needed == ["choices"] and run.reason]
+        # What stopped the test says more than what another section lacks.
+        asked.sort(key=lambda run: run.state != "stopped")
+        start = "On what these animals choose their basking sites was not tested"
+        return f"{start}. {asked[0].reason}" if asked else f"{start} here."
 
     def findings(self, figures, sections):
         """What the leading figure of each section states, with its number."""
@@ -253,8 +255,7 @@ class _Page:
             )
         sections, places = [], []
         for run in self.shown:
-            stop = len(run.notebook.cells) if run.stopped_at is None else run.stopped_at
-            cells = [cell for cell in run.notebook.cells[:stop] if "writeup" in running.tags(cell)]
+            cells = [(c, run.missing.get(i)) for i, c in enumerate(run.notebook.cells) if "writeup" in running.tags(c)]
             blocks = renderer.section(run.section, cells, figures=self.work / "figures" / run.name)
             places += [run.section] * (len(renderer.figures) - len(places))
             sections.append(
@@ -262,8 +263,6 @@ class _Page:
                     "id": _section_id(run),
                     "title": run.section,
                     "name": run.name,
-                    "state": run.state,
-                    "reason": run.reason,
                     "blocks": blocks,
                 }
             )
@@ -382,7 +381,9 @@ class _Page:
             found.insert(0, "The data are invented: they show the method and say nothing about any real animal.")
         found += [f"{run.section} was not done: {run.reason}" for run in self.skipped]
         found += [
-            f"{run.section} was cut short: {run.reason.splitlines()[0]}" for run in self.shown if run.state == "stopped"
+            f"{run.section} has parts missing: {run.reason.splitlines()[0]}"
+            for run in self.shown
+            if run.state == "stopped"
         ]
         return found
 
@@ -391,7 +392,9 @@ class _Page:
         found = self.season.warnings
         if len(found):
             shown = found[[c for c in ("file", "row", "column", "value", "problem", "remedy") if c in found]]
-            tables.append((shown.fillna("–"), "Doubtful values found while reading the records."))
+            tables.append(
+                (shown.astype(object).where(shown.notna(), "–"), "Doubtful values found while reading the records.")
+            )
         rows = [(run.section, text) for run in self.shown for text in running.warnings_of(run)]
         rows += [
             (run.section, text) for run, result in self.results() if result["shown"] for text in result["warnings"]
