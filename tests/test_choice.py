@@ -744,5 +744,5 @@ def test_several_used_places_in_a_set_are_compared_exactly():
 
 
 def test_a_season_without_choice_sets_is_told_so():
-    with pytest.raises(FieldkitError, match="There are no choice sets"):
+    with pytest.raises(choice.ChoiceError, match="There are no choice sets"):
         choice.compare(None)
