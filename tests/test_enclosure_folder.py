@@ -226,7 +226,7 @@ def test_readings_by_hand_count_as_loggers(tmp_path):
     info = record.logger_info.set_index("logger_id")
     assert info.loc["surface by hand, B1", ["zone", "role", "error"]].tolist() == ["basking site", "surface", 1.5]
     assert np.allclose(record.readings["value"], [24.5, 48.0])
-    assert record.warnings["problem"].str.contains("shade_air by hand").sum() == 1
+    assert record.warnings["problem"].str.contains("reads shade air by hand").sum() == 1
 
 
 @pytest.mark.parametrize(
@@ -271,3 +271,21 @@ def test_loggers_that_paused_together_are_one_thing_to_look_at(tmp_path):
     gaps = fieldkit.read_enclosure(make(tmp_path / "g", readings=log)).warnings
     gaps = gaps[gaps["problem"].str.contains("no readings at some times")]
     assert len(gaps) == 1 and gaps["problem"].iloc[0].startswith("air-1, rock-1 have")
+
+
+def test_lines_that_cannot_be_read_are_said_at_once(tmp_path):
+    toml = EXAMPLE.replace('walls = "wood"', "walls = wood").replace("guarded = true", "guarded = yes")
+    rows = said(make(tmp_path / "t", toml.replace('on = "08:00"', "on = 8:00")))
+    assert len(rows) == 3 and rows["row"].is_monotonic_increasing
+    lines = toml.splitlines()
+    assert [lines[r - 1].split(" ")[0] for r in rows["row"]] == ["walls", "on", "guarded"]
+    assert "true or false" in rows["remedy"].iloc[2]
+
+
+@pytest.mark.parametrize(
+    ("box", "kind"),
+    [("100 W halogen flood", "heat"), ("UVB T5", "uv"), ("ceramic emitter", "dark heater"), ("LED strip", "visible")],
+)
+def test_what_the_box_says_is_turned_into_a_kind(tmp_path, box, kind):
+    rows = said(make(tmp_path / "k", EXAMPLE.replace('kind = "heat"', f'kind = "{box}"')))
+    assert len(rows) == 1 and rows["remedy"].iloc[0].startswith(f'Write kind = "{kind}"')

@@ -148,3 +148,91 @@ def test_the_targets_offered_behind_a_sign_are_targets():
     text = re.sub(r"^# (\[\[|[a-z]+ = )", r"\1", targets.template(), flags=re.M).replace("ceiling = true  high", "# ")
     read = targets.from_text(text, kind="toml")
     assert len(read.table) == 6 and read.table["ceiling"].sum() == 2 and not read.invented
+
+
+HAND = "time,point,surface [°C],shade_air [°C]\n2026-11-02 13:00,basking,41,\n2026-11-02 13:02,cool,,24\n"
+PROBES = "Date,Time,CH1,CH2\n11/02/2026,1:00:00 PM,88.2,75.1\n11/03/2026,1:00:00 PM,88,75\n"
+LOGGER = '\n[loggers.a]\npoint = "cool"\nrole = "shade_air"\nunit = "degF"\ncolumn = "CH1"\n'
+
+
+def _toml(old, new):
+    def change(folder):
+        path = folder / "enclosure.toml"
+        text = path.read_text(encoding="utf-8")
+        assert old in text
+        path.write_text(text.replace(old, new), encoding="utf-8")
+
+    return change
+
+
+def _file(name, text):
+    return lambda folder: (folder / name).write_text(text, encoding="utf-8")
+
+
+def _both(*changes):
+    return lambda folder: [change(folder) for change in changes]
+
+
+# What keepers get wrong, and words of the answer.
+BROKEN = {
+    "inches": (_toml("length_m = 1.2", "length_m = 48"), "48 inches 1.22"),
+    "centimetres": (_toml("x_m = 1.1\n", "x_m = 110\n"), "110 cm are 1.1"),
+    "°F under a °C header": (_file("hand_readings.csv", HAND.replace("41", "128")), "write the header as"),
+    "room in °F": (_toml("day = 21, night = 18", "day = 72, night = 65"), "day = 22.2, night = 18.3"),
+    "no unit": (_file("hand_readings.csv", HAND.replace(" [°C]", "")), "unit of this column"),
+    "no time of day": (_file("hand_readings.csv", HAND.replace("2026-11-02 13:00", "2026-11-02")), "no time of day"),
+    "unknown role": (_toml("# Only if", LOGGER.replace("shade_air", "basking") + "# Only if"), "shade_air, surface"),
+    "lamp without a place": (_toml("x_m = 0.25\n", ""), "Add x_m"),
+    "words for kinds": (_toml('kind = "heat"', 'kind = "halogen flood"'), 'Write kind = "heat"'),
+    "eight o'clock": (_toml('on = "08:00"', 'on = "8am"'), "24 hours"),
+    "curly quotes": (_toml('"wood"', "”wood”"), "straight quotation marks"),
+    "another zone": (_toml('zone = "cool end"', 'zone = "cold end"'), "Did you mean cool end?"),
+    "a probe without a section": (_file("readings.csv", PROBES), 'column = "CH1"'),
+    "which is the month": (_both(_file("readings.csv", PROBES), _toml("# Only if", LOGGER + "# Only if")), '"mdy"'),
+    "lux": (_file("lamp_readings.csv", "lamp,distance [m],irradiance [lux]\nbasking-lamp,0.3,2e4\n"), "human eyes"),
+    "another lamp": (_file("lamp_readings.csv", "lamp,distance [m],uv_index\nuvb,0.3,2\n"), "describe this lamp"),
+    "no targets": (lambda folder: (folder / "targets.toml").unlink(), "has no targets.toml"),
+    "unknown target": (_file("targets.toml", '[[target]]\ntarget = "basking"\nhigh = 40\n'), "use one of shade_air_c"),
+    "targets in °F": (_file("targets.toml", '[[target]]\ntarget = "surface_c"\nlow = 95\n'), "write 35.0"),
+    "ending added": (lambda f: (f / "enclosure.toml").rename(f / "enclosure.toml.txt"), "Rename enclosure.toml.txt"),
+}
+
+
+@pytest.mark.parametrize("name", BROKEN)
+def test_what_keepers_get_wrong_gets_a_sentence_to_act_on(name, new, capsys):
+    change, words = BROKEN[name]
+    change(fill(new))
+    assert cli.main(["audit", str(new)]) == cli.MISTAKE
+    said = " ".join(capsys.readouterr().err.split())
+    assert words in said and "Traceback" not in said
+
+
+def test_day_numbers_of_a_spreadsheet_are_read_and_said_to_be_so(new):
+    fill(new)
+    _file("hand_readings.csv", HAND.replace("2026-11-02 13:00", "46328.5417"))(new)
+    record = fieldkit.read_enclosure(new)
+    assert record.readings["time"].dt.strftime("%Y-%m-%d %H").tolist().count("2026-11-02 13") == 2
+    assert record.warnings["value"].str.contains("46328").any()
+
+
+def test_targets_of_another_species_are_pointed_out(new, capsys):
+    fill(new)
+    _file("hand_readings.csv", HAND)(new)
+    text = targets.template().replace('# species = "the animal these are for"', 'species = "desert tortoise"')
+    _file("targets.toml", text)(new)
+    cli.main(["audit", str(new)])
+    assert "The targets are for desert tortoise, the enclosure says ridge lizard" in " ".join(
+        capsys.readouterr().out.split()
+    )
+
+
+def test_a_thermometer_gun_for_three_days_gets_an_audit(new, capsys):
+    fill(new)
+    rows = [
+        f"2026-11-0{d} 13:0{k},{p}" for d in (2, 3, 4) for k, p in enumerate(("basking,142,", "cool,,74", "warm,,79"))
+    ]
+    _file("hand_readings.csv", "time,point,surface [degF],shade_air [degF]\n" + "\n".join(rows) + "\n")(new)
+    assert cli.main(["audit", str(new)]) == 3
+    said = capsys.readouterr().out
+    assert "passed its ceiling of 48 °C" in said and "What to measure next" in said
+    assert "error of what reads" in " ".join(said.split()) or "No error is stated" in said

@@ -67,7 +67,7 @@ class Audit(Result):
         (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
         ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
         be offered); ``when``; ``where``; ``firm`` (missed even if the target is off by its own 95 % error);
-        ``ceiling_broken`` and its ``p_value``, adjusted for the number of ceilings; ``n_days``; ``day_error`` (standard
+        ``ceiling_broken`` and its ``p_value``, adjusted for the number of loggers; ``n_days``; ``day_error`` (standard
         error over days of what decided); ``fixes``.
     fixes : DataFrame
         What to change, in order of importance: ``change``, ``reason``, ``weight``.
@@ -114,7 +114,8 @@ class Audit(Result):
     @property
     def sentence(self):
         counts = self.table["status"].value_counts()
-        invented = " (invented)" if self.invented else ""
+        invented = " (against invented targets)" if self.targets.invented else ""
+        invented = " (invented)" if self.settings.get("enclosure_invented") else invented
         words = f"{self.name}{invented}, {len(self.table)} targets: "
         words += ", ".join(f"{counts[s]} {s}" for s in ("met", "missed", "cannot tell", "not measured") if s in counts)
         broken = self.table[self.table["ceiling_broken"]]
@@ -133,6 +134,8 @@ class Audit(Result):
         blind = self.table["ceiling"] & self.table["status"].isin(("not measured", "cannot tell"))
         if blind.any():
             words += f" {int(blind.sum())} ceilings could not be judged."
+        if self.table["ceiling"].all():
+            words += " These are ceilings only: nothing was asked about what the animal needs."
         return words
 
 
@@ -150,7 +153,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     light : Field, optional
         From `lamps.field` over a grid of the floor: shares of the floor in sun and shade.
     level : float
-        Confidence with which a limit is called missed or a ceiling broken, over all of them together.
+        Confidence with which a limit is called missed or a ceiling broken.
     allowed : float
         Share of the time that may lie outside a band; of a ceiling nothing may.
 
@@ -166,9 +169,9 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     Notes
     -----
     A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
-    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.ceiling_p`), adjusted for all
-    ceilings and loggers (Holm 1979). Other limits: more than the allowed share of ten-minute means must lie outside by
-    more than the error (Bonferroni over loggers), days being the unit that repeats.
+    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.ceiling_p`), adjusted for the
+    loggers that speak for the ceiling (Holm 1979). Other limits: more than the allowed share of ten-minute means must
+    lie outside by more than the error (Bonferroni over loggers), days being the unit that repeats.
 
     Examples
     --------
@@ -221,7 +224,12 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         outside=flags_of,
         targets=targets,
         notes=tuple(notes),
-        settings={"level": level, "allowed": allowed, "input_hash": enclosure.input_hash},
+        settings={
+            "level": level,
+            "allowed": allowed,
+            "input_hash": enclosure.input_hash,
+            "enclosure_invented": bool(enclosure.invented),
+        },
     )
 
 

@@ -5,7 +5,7 @@ import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
 from fieldkit.captive.audit_blocks import amount, short
-from fieldkit.captive.audit_judge import OFFERED
+from fieldkit.captive.audit_judge import FEWEST_DAYS, OFFERED, ROLES
 from fieldkit.captive.targets import resting, spoken
 from fieldkit.field.seasons import MONTHS
 
@@ -257,8 +257,15 @@ def next_measurements(record, table, flags, means):
             near = unsure["by_how_much"].abs()
             need = near[near > 0].median() / 2.5
             measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]} {at}: read it with {tool}"
-            if (unsure["n_days"] < 3).all() and unsure["n_days"].max() > 0:
-                measure, reason = f"{measure} for at least three days.", "Too few days to tell."
+            role = means.loggers[means.loggers["role"] == ROLES[target]]
+            if (unsure["n_days"] < FEWEST_DAYS).all() and unsure["n_days"].max() > 0:
+                measure, reason = f"{measure} for at least {FEWEST_DAYS} days.", "Too few days to tell."
+            elif len(role) and not role["error_stated"].any():
+                error = amount(unsure["error"].max(), unsure["unit"].iloc[0])
+                measure = f"State in enclosure.toml the error of what reads {spoken(target)}: {error} is assumed now."
+                reason = "A smaller one may settle it."
+            elif np.isfinite(need) and need > 0.9 * unsure["error"].median():
+                measure, reason = f"{measure} on more days.", "A few more readings may settle it."
             elif np.isfinite(need) and need < 0.2 * unsure["error"].median():
                 measure, reason = (
                     f"{measure} again after the next change.",
@@ -271,14 +278,26 @@ def next_measurements(record, table, flags, means):
                 reason = "It lies too near the limit for the error of the readings."
             else:
                 measure, reason = f"{measure} at more places.", "Too few points to tell."
+        ceilings = int(part["ceiling"].sum())
         settles = f"{len(part)} target{'s' if len(part) > 1 else ''}"
-        settles += f", {int(part['ceiling'].sum())} of them ceilings" if part["ceiling"].any() else ""
+        settles += f", {ceilings} of them ceilings" if ceilings else ""
+        if ceilings == len(part):
+            settles = f"{ceilings} ceiling{'s' if ceilings > 1 else ''}"
         rows.append({"measure": measure, "settles": settles, "reason": reason, "weight": worth})
-    for row in flags[(flags["kind"] == "unsafe") & (flags["found"] == "not measured")].itertuples(index=False):
-        if "lamp" in row.flag:
-            measure = f"State in enclosure.toml whether {row.where} is guarded, fixed and how near the animal can get."
-            rows.append(
-                {"measure": measure, "settles": row.flag, "reason": "A danger that was not looked at.", "weight": 10}
-            )
+    blind = flags[flags["found"] == "not measured"].set_index("flag")["where"]
+    danger = "A danger that was not looked at."
+    for name, where in blind.items():
+        if "lamp" in name:
+            measure = f"State in enclosure.toml whether {where} is guarded, fixed and how near the animal can get."
+            rows.append({"measure": measure, "settles": name, "reason": danger, "weight": 10})
+    if "no shade retreat" in blind:
+        measure = (
+            f"Look into the retreat ({blind['no shade retreat']}) with the lamps on, and state shade = true or false."
+        )
+        rows.append({"measure": measure, "settles": "no shade retreat", "reason": danger, "weight": 10})
+    if {"warm and cool end exchanged", "day and night exchanged"} & set(blind.index):
+        measure = "Shade air at the warm end and at the cool end, by day and by night: a shaded thermometer will do."
+        reason = "Nobody knows yet whether the animal can choose, and what the night does."
+        rows.append({"measure": measure, "settles": "the gradient", "reason": reason, "weight": 8})
     found = pd.DataFrame(rows, columns=["measure", "settles", "reason", "weight"]).drop_duplicates("measure")
     return found.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True)

@@ -68,7 +68,7 @@ def extend(record, means, left_out):
         rows.append(read["when"].assign(logger=number, value=te)[means.table.columns])
         loggers.append(
             {
-                **{"logger_id": f"{NAME} at {point.point_id}", "point_id": point.point_id, "zone": point.zone},
+                **{"logger_id": f"{NAME}, {point.point_id}", "point_id": point.point_id, "zone": point.zone},
                 **{"role": "copper_model", "error": error, "error_stated": True},
             }
         )

@@ -56,6 +56,8 @@ UV_CEILING = 8.0
 CONTACT_CEILING_C = 48.0
 CONTACT_SOURCE = "human skin on stone for 10 minutes, ISO 13732-1 (from a secondary source); no reptile limit is known"
 UV_SOURCE = "very high for people (WHO 2002)"
+# A written target above this is one in °F (our choice).
+HOTTEST_C = {"shade_air_c": 50.0, "surface_c": 70.0, "operative_c": 60.0}
 # Shares of level sunlight above and below which a place is in full sun or full shade (common practice, no source).
 FULL_SUN, FULL_SHADE = 0.75, 0.25
 # Fewer places taken than this describe no month of their own (common practice, no source).
@@ -247,6 +249,13 @@ def from_text(text, *, kind, name="targets"):
     if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
         raise FieldkitError(f"{name} holds no targets: it needs at least one [[target]] section.")
     table = pd.DataFrame([_row(**_known(row, name, i)) for i, row in enumerate(rows, start=1)])
+    for i, row in enumerate(table.itertuples(index=False), start=1):
+        for value in (row.low, row.high):
+            if isinstance(value, int | float) and value > HOTTEST_C.get(row.target, np.inf):
+                raise FieldkitError(
+                    f"{name}, target {i} ({row.target}): {value:g} °C is no target for an animal. Temperatures are °C; "
+                    f"if this is °F, write {(value - 32) * 5 / 9:.1f}."
+                )
     return make(
         table,
         species=str(whole.get("species", "not stated")),

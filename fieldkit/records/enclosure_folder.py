@@ -10,7 +10,7 @@ import pandas as pd
 
 from fieldkit import core
 from fieldkit.records import cells, enclosure_tables, schemas, settings, sheets
-from fieldkit.records.enclosure_settings import NAME, SETTINGS, check
+from fieldkit.records.enclosure_settings import NAME, SETTINGS, check, parse
 from fieldkit.records.folder import Animal
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.spectra import read_spectrum
@@ -142,7 +142,8 @@ def read_enclosure(path):
     problems, digest = _Problems(), hashlib.sha256()
     stated = _read_settings(path, problems, digest)
     spectra = _read_spectra(path, stated, problems, digest) if stated else {}
-    tables = enclosure_tables.read(path, stated or {}, problems, digest) if path.is_dir() else {}
+    # Without settings no reading can be placed, and everything would be wrong with them.
+    tables = enclosure_tables.read(path, stated, problems, digest) if stated is not None else {}
     if problems.any_errors:
         raise EnclosureError(problems.table(), path)
     return assemble(
@@ -177,13 +178,13 @@ def _read_settings(path, problems, digest):
     file = path / NAME
     if not file.is_file():
         near = [p.name for p in path.iterdir() if p.name.lower().startswith(("enclosure.", "season."))]
-        problems.add(
-            NAME,
-            "The folder has no enclosure.toml, which describes the enclosure.",
-            f"This folder has {near[0]}: is it the folder you mean? An enclosure is described in {NAME}."
-            if near
-            else "Make a folder with it: fieldkit new FOLDER --enclosure.",
-        )
+        near = [name for name in near if ".toml" in name.lower()]
+        remedy = "Make a folder with it: fieldkit new FOLDER --enclosure."
+        if near and near[0].lower().startswith("enclosure."):
+            remedy = f"Rename {near[0]} to {NAME} (your editor may have added an ending that your computer hides)."
+        elif near:
+            remedy = f"This folder has {near[0]}: is it the folder you mean? An enclosure is described in {NAME}."
+        problems.add(NAME, "The folder has no enclosure.toml, which describes the enclosure.", remedy)
         return None
     data = file.read_bytes()
     digest.update(NAME.encode() + b"\0" + data)
@@ -191,7 +192,7 @@ def _read_settings(path, problems, digest):
     if text is None:
         problems.add(NAME, "This is not a text file.", "Save it as plain text (UTF-8).")
         return None
-    stated = settings.parse(text, problems)
+    stated = parse(text, problems)
     if stated is not None:
         check(stated, text.splitlines(), problems)
     return stated

@@ -1,10 +1,12 @@
 """enclosure.toml: its declaration, and its mistakes said in plain words."""
 
 import re
+import tomllib
 
 import numpy as np
 
 from fieldkit.records import schemas, settings
+from fieldkit.records.problems import Problems
 from fieldkit.records.schemas import Setting
 
 NAME = "enclosure.toml"
@@ -12,6 +14,15 @@ MATERIALS = ("glass", "wood", "plastic", "mesh")
 # Enclosures larger than this are asked about: their keeper may have written feet (our choice).
 LARGE_M = 2.5
 KINDS = ("heat", "visible", "uv", "heat and uv", "dark heater", "heat mat")
+# What shops and boxes call them.
+KIND_WORDS = {
+    "heat and uv": ("mercury", "metal halide", "hid", "self-ballasted"),
+    "dark heater": ("ceramic", "radiant panel", "panel", "infrared", "deep heat"),
+    "heat mat": ("mat", "pad", "cable", "tape"),
+    "uv": ("uv", "t5", "t8"),
+    "visible": ("led", "tube", "fluorescent", "daylight", "strip"),
+    "heat": ("halogen", "incandescent", "basking", "spot", "flood", "bulb", "heat"),
+}
 ZONES = ("basking site", "warm end", "cool end", "retreat")
 
 # A whole enclosure.toml; its numbers mean nothing.
@@ -147,6 +158,36 @@ SETTINGS = (
 )
 
 
+def parse(text, problems):
+    """Parse the text of enclosure.toml; when it cannot be read, every line that is wrong by itself is said at once.
+
+    Examples
+    --------
+    >>> from fieldkit.records.problems import Problems
+    >>> found = Problems()
+    >>> parse("[[lamps]]\\nkind = heat\\nguarded = yes\\n", found)
+    >>> found.table()["remedy"].tolist()[1]
+    'Write true or false, without quotation marks.'
+    """
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        pass
+    wrong = []
+    for number, line in enumerate(text.splitlines(), start=1):
+        value = re.match(r"\s*[\w-]+\s*=\s*([^#]*)", line)
+        alone = Problems()
+        if value and not value[1].rstrip().endswith(("[", "{", ",", '"""')) and settings.parse(line, alone) is None:
+            found = alone.table().iloc[0]
+            remedy = found["remedy"]
+            if value[1].strip().lower() in ("yes", "no", "true", "false"):
+                remedy = "Write true or false, without quotation marks."
+            wrong.append((number, found["problem"], remedy, line.strip()))
+    for number, problem, remedy, line in wrong:
+        problems.add(NAME, problem, remedy, row=number, value=line)
+    return None if wrong else settings.parse(text, problems)
+
+
 def check(stated, lines, problems):
     """Hold parsed settings against the declaration and against each other; what is wrong is added to problems."""
     declared = {}
@@ -252,7 +293,9 @@ def _wrong_day_night(value):
         return "Room temperature is needed by day and by night.", "Write it as { day = 21.0, night = 18.0 }."
     low, high = schemas.RANGES["air"].limits
     if not all(low <= v <= high for v in values):
-        return f"This lies outside {low:g} to {high:g} °C.", "Correct it; if it was read in °F, turn it into °C."
+        day, night = ((v - 32) * 5 / 9 for v in values)
+        remedy = f"Correct it; if these are °F, write {{ day = {day:.1f}, night = {night:.1f} }}."
+        return f"This lies outside {low:g} to {high:g} °C.", remedy
     return None
 
 
@@ -291,7 +334,24 @@ def _check_lamps(stated, declared, lines, problems):
         here = next(blocks, lines)
         label = f"lamps.{lamp.get('id', number)}"
         given = {k: v for k, v in lamp.items() if k != "readings"}
-        _check_section(label, declared["lamps"], given, here, problems, header="lamps")
+        if isinstance(given.get("kind"), str) and given["kind"] not in (*KINDS, "FILL IN"):
+            words = given["kind"].lower()
+            near = next((k for k, names in KIND_WORDS.items() if any(n in words for n in names)), None)
+            problems.add(
+                NAME,
+                "This is not one of the kinds of lamp.",
+                (f'Write kind = "{near}", if that is what it is there for; else one of ' if near else "Write one of ")
+                + ", ".join(KINDS)
+                + ".",
+                row=settings.row_of(here, "lamps", "kind"),
+                column=f"{label}.kind",
+                value=given.pop("kind"),
+            )
+            _check_section(
+                label, [k for k in declared["lamps"] if k.key != "kind"], given, here, problems, header="lamps"
+            )
+        else:
+            _check_section(label, declared["lamps"], given, here, problems, header="lamps")
         if lamp.get("id") in seen:
             problems.add(
                 NAME,

@@ -105,15 +105,16 @@ def _errors_stated(table, stated, problems):
     instruments = settings.section(stated, "instruments")
     if table is None:
         return
-    for column in HAND_ROLES:
-        if column in table and table[column].notna().any() and column not in instruments:
-            problems.warn(
-                NAME,
-                f"No error is stated for what reads {headers.stem(column)} by hand, so a wide one is assumed.",
-                f"Add [instruments.{column}] and below it error = the standard deviation of its readings (the ± of the "
-                "data sheet divided by 1.7, or read one thing ten times).",
-                column=f"instruments.{column}",
-            )
+    silent = [c for c in HAND_ROLES if c in table and table[c].notna().any() and c not in instruments]
+    if silent:
+        names = ", ".join(headers.stem(c).replace("_", " ") for c in silent)
+        problems.warn(
+            NAME,
+            f"No error is stated for what reads {names} by hand, so a wide one is assumed.",
+            f"Add [instruments.{silent[0]}] (and so on) and below it error = the standard deviation of its readings: "
+            "the ± of the data sheet divided by 1.7, or read one thing ten times.",
+            column=", ".join(f"instruments.{c}" for c in silent),
+        )
 
 
 def _loggers_read(readings, stated, problems):
@@ -312,7 +313,7 @@ def _read_wide(raw, moment, stated, problems):
     )
     where = np.concatenate([rows[read[:, k]] for k in range(matrix.shape[1])])
     named = np.repeat(list(owner), count)
-    return _look(out, raw.file, where, named, stated, problems)
+    return _look(out, raw.file, where, named, stated, _NoSilent(problems))
 
 
 def _unit_of(raw, header, name, logger, problems):
