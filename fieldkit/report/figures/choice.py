@@ -234,7 +234,7 @@ def candidates(comparison):
         axes.set_xlim(0, min(1.2, table["weight"].max() * 1.25))
         axes.set_xlabel("AICc weight (relative likelihood of the model among these)")
         best = comparison.table["weight"].idxmax()
-        axes.set_title(f"Best supported: {best} (weight {comparison.table['weight'].max():.2f})")
+        axes.set_title(f"Best supported, with a weight of {comparison.table['weight'].max():.2f}: {best}")
         axes.grid(axis="y", visible=False)
     return figure
 
