@@ -1,5 +1,7 @@
 """Shapes of bodies: the shadow they cast and the sky they see, against geometry done another way."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
@@ -72,3 +74,19 @@ def test_contact_takes_hardly_any_sky_light_away():
     )
     assert free == pytest.approx(100.0)
     assert 0.985 < lying / free < 0.99
+
+
+@pytest.mark.parametrize(("wind", "printed"), [(0.3, 2.8), (1.0, 1.3)])
+def test_a_cable_in_the_sun_warms_a_shaded_probe_by_as_much_as_the_docstring_says(wind, printed):
+    # Long fin (Bergman et al. 2011, eq. 3.85): heat flow √(h P k A) per kelvin, decay length √(k A/(h P)).
+    copper, jacket = 390.0 * 2 * 0.14e-6, np.pi * 0.003
+    cable = heat.Body(characteristic_dimension_m=0.003, emissivity=0.9, silhouette_fraction=1 / np.pi)
+    air = {"air_temperature_c": 25.0, "wind_speed_m_s": wind}
+    lit = heat.energy_balance(body=cable, dni_w_m2=850.0, dhi_w_m2=100.0, ground_upwelling_w_m2=150.0, **air)
+    loss = lit["heat_loss_slope_w_m2_k"]
+    probe = heat.probe(diameter_m=0.005, length_m=0.03, shortwave_absorptivity=0.4, emissivity=0.2)
+    flow = np.sqrt(loss * jacket * copper)
+    tied = dataclasses.replace(probe, contact_fraction=0.02, substrate_conductance_w_m2_k=flow / (0.02 * probe.area_m2))
+    reading = heat.operative_temperature(body=tied, substrate_temperature_c=lit["operative_temperature_c"], **air)
+    assert reading - 25.0 == pytest.approx(printed, abs=0.1)
+    assert 3 * np.sqrt(copper / (loss * jacket)) < 0.06

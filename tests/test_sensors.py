@@ -63,6 +63,17 @@ def test_whole_spectrum_formula_is_off_by_as_much_as_the_docstring_says():
     ]
     assert min(off) > 0.01
     assert max(off) < 0.125
+    # The figures of the docstring, over surfaces of 0 to 80 °C.
+    surface = np.linspace(0.0, 80.0, 81)
+    for emissivity, mirrored, limit in (
+        (0.95, 20.0, 0.13),
+        (0.95, -40.0, 0.25),
+        (0.85, 20.0, 0.39),
+        (0.85, -40.0, 0.75),
+    ):
+        reading = sensors.infrared_reading(surface, emissivity, mirrored, band_um=(8, 14))
+        whole = sensors.true_surface_temperature(reading, emissivity, mirrored)
+        assert 0.6 * limit < np.abs(whole - surface).max() < limit
 
 
 @pytest.mark.parametrize("emissivity", [0, -0.1, 1.01, 95])
@@ -339,7 +350,7 @@ def test_a_year_of_real_hourly_air_is_not_flagged():
 def test_simulated_weeks_are_told_apart():
     import study_contamination
 
-    table = study_contamination.study(12, 5, ways=("with two others",))
+    table = study_contamination.study(16, 5, ways=("with two others",))
     lit = table["exposure"].isin(["all day", "half day"]) & (table["sunlit_c"] > 2)
     clean = table["exposure"] == "clean"
     assert lit.sum() >= 2 and clean.sum() >= 4
