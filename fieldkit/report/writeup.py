@@ -204,8 +204,8 @@ class _Page:
             return verdict["sentence"]
         needs = [(run, run.notebook.metadata.get("fieldkit", {}).get("needs", [])) for run in self.runs]
         asked = [run for run, needed in needs if needed == ["choices"] and run.reason]
-        # What stopped the test says more than what another section lacks.
-        asked.sort(key=lambda run: run.state != "stopped")
+        # What stopped the test itself says more than what another section lacks.
+        asked.sort(key=lambda run: not any("choice.compare(" in cell.source for cell in run.cells))
         start = "On what these animals choose their basking sites was not tested"
         return f"{start}. {asked[0].reason}" if asked else f"{start} here."
 
