@@ -6,6 +6,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.sun_position import SOLAR_CONSTANT_W_M2, day_of_year, extraterrestrial, position, unix_seconds
 
+INEICHEN_HIGHEST_M = 2500.0  # its terms for height run away: at 4000 m it would let 99 % of the sun through
 LOWEST_SUN_COS = np.cos(np.radians(85))  # nearer the horizon than 5 degrees, ratios of cosines are capped
 
 _W = {"units": "W m-2"}
@@ -40,8 +41,8 @@ def clear_sky_at_zenith(
     elevation_m : float or array
         Metres above sea level.
     model : {"ineichen", "solis"}
-        Ineichen & Perez (2002, Solar Energy 73:151-157) with a Linke turbidity, or the simplified Solis model
-        (Ineichen 2008, Solar Energy 82:758-762) with aerosol depth and water.
+        Ineichen & Perez (2002, Solar Energy 73:151-157) with a Linke turbidity, up to 2500 m, or the simplified Solis
+        model (Ineichen 2008, Solar Energy 82:758-762) with aerosol depth and water.
     linke_turbidity : float or array
         Dimensionless, about 2 (clean mountain air) to 7 (haze); Ineichen only.
     aerosol_depth_700nm : float or array
@@ -55,6 +56,11 @@ def clear_sky_at_zenith(
         ``ghi_w_m2, dni_w_m2, dhi_w_m2`` with GHI = DNI cos(zenith) + DHI (Solis' own fit of GHI, up to 1 % lower, is
         not used).
 
+    Raises
+    ------
+    FieldkitError
+        When the model is not known, or Ineichen is asked for above 2500 m.
+
     Examples
     --------
     >>> sky = clear_sky_at_zenith(30.0, extraterrestrial_w_m2=1364.0, linke_turbidity=3.0)
@@ -67,6 +73,11 @@ def clear_sky_at_zenith(
     # Above 90 degrees the relative airmass is not defined (NaN); there is no direct sun there anyway.
     seen = np.minimum(apparent_zenith_deg, 90.0)
     if model == "ineichen":
+        if np.any(elevation_m > INEICHEN_HIGHEST_M):
+            raise FieldkitError(
+                f"The Ineichen clear sky holds up to {INEICHEN_HIGHEST_M:g} m, higher up it gives more light than there is: "
+                "choose the model 'solis'."
+            )
         airmass = atmosphere.get_absolute_airmass(atmosphere.get_relative_airmass(seen), pressure_pa)
         sky = clearsky.ineichen(seen, airmass, linke_turbidity, altitude=elevation_m, dni_extra=extraterrestrial_w_m2)
     elif model == "solis":
@@ -92,7 +103,7 @@ def clear_sky(
     latitude_deg,
     longitude_deg,
     elevation_m=0.0,
-    model="ineichen",
+    model=None,
     linke_turbidity=None,
     aerosol_depth_700nm=0.1,
     precipitable_water_cm=1.0,
@@ -107,8 +118,8 @@ def clear_sky(
         Degrees north, degrees east.
     elevation_m : float
         Metres above sea level.
-    model : {"ineichen", "solis"}
-        See `clear_sky_at_zenith`.
+    model : {"ineichen", "solis"}, optional
+        See `clear_sky_at_zenith`. None: Ineichen, and Solis above 2500 m.
     linke_turbidity : float or array, optional
         None: the monthly world map that comes with pvlib (averages around 2003); Ineichen only.
     aerosol_depth_700nm, precipitable_water_cm : float or array
@@ -127,6 +138,9 @@ def clear_sky(
                                ghi_w_m2  dni_w_m2  dhi_w_m2
     2024-06-21 13:00:00-05:00     ...
     """
+    if model is None:
+        high = linke_turbidity is None and np.any(np.asarray(elevation_m) > INEICHEN_HIGHEST_M)
+        model = "solis" if high else "ineichen"
     if linke_turbidity is None:
         linke_turbidity = _turbidity(times, latitude_deg, longitude_deg) if model == "ineichen" else 3.0
     sun = position(times, latitude_deg=latitude_deg, longitude_deg=longitude_deg, elevation_m=elevation_m)

@@ -91,7 +91,7 @@ def irradiance(
     facing_deg=180.0,
     ground_albedo=0.2,
     sky_model="perez",
-    clear_sky_model="ineichen",
+    clear_sky_model=None,
     linke_turbidity=None,
     horizon=None,
     canopy_transmission=None,
@@ -112,8 +112,8 @@ def irradiance(
         See `on_facing`; tilt 0 is a flat back.
     ground_albedo, sky_model
         See `on_facing`.
-    clear_sky_model : {"ineichen", "solis"}
-        See `clear_sky_at_zenith`.
+    clear_sky_model : {"ineichen", "solis"}, optional
+        See `clear_sky`.
     linke_turbidity : float, optional
         For the clear sky.
     horizon : sequence of (azimuth_deg, elevation_deg), optional

@@ -27,7 +27,11 @@ def unix_seconds(times):
         index, values = times, times
     else:
         try:
-            index, values = None, pd.DatetimeIndex(np.atleast_1d(np.asarray(times, dtype=object)))
+            stamps = [pd.Timestamp(t) for t in np.ravel(np.asarray(times, dtype=object))]
+            if stamps and all(t.tz is not None for t in stamps if t is not pd.NaT):
+                # Written with the clock's offset, summer and winter differ.
+                stamps = [t if t is pd.NaT else t.tz_convert("UTC") for t in stamps]
+            index, values = None, pd.DatetimeIndex(stamps)
         except (TypeError, ValueError) as error:
             raise FieldkitError(f"'{times}' cannot be read as a time: write it like 2024-06-21 12:00-04:00.") from error
     if values.tz is None:
