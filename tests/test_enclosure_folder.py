@@ -121,6 +121,9 @@ def test_every_mistake_is_said_at_once(tmp_path):
         ('name = "Shelf enclosure"\n', "", "missing"),
         ("error = 0.3", "error = -0.3", "above 0"),
         ('timezone = "America/New_York"', 'timezone = "America/Nowhere"', "no such time zone"),
+        ('role = "surface"', 'role = ["surface"]', "should be text"),
+        ('id = "basking"', 'id = ["basking"]', "should be text"),
+        ("day = 21.0, night = 18.0", f"day = {10**20}, night = 18.0", "outside -90 to 60"),
     ],
 )
 def test_one_mistake_one_sentence(tmp_path, old, new, words):

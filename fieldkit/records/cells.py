@@ -30,7 +30,7 @@ _MONDY = re.compile(r"([a-z]{3,9})[-. ]*(\d{1,2})[-., ]+(\d{4})" + _CLOCK, re.I)
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(\s.*)?")
 _CLOCK_ONLY = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?", re.I)
 # Outside of these years a date is a slip, and far outside nanoseconds cannot count it.
-_YEARS = (1700, 2260)
+YEARS = (1700, 2260)
 _SERIAL = re.compile(r"\d{5}(\.\d+)?")
 
 
@@ -235,10 +235,10 @@ def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_da
         for form in ("%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"):
             if left.any():
                 parsed = pd.to_datetime(texts[left], format=form, errors="coerce").dropna()
-                parsed = parsed[parsed.dt.year.between(*_YEARS)].astype("datetime64[ns]")
+                parsed = parsed[parsed.dt.year.between(*YEARS)].astype("datetime64[ns]")
                 local[parsed.index] = parsed
                 left[parsed.index] = False
-    is_date = cells.map(lambda c: isinstance(c, dt.datetime | dt.date) and _YEARS[0] <= c.year <= _YEARS[1])
+    is_date = cells.map(lambda c: isinstance(c, dt.datetime | dt.date) and YEARS[0] <= c.year <= YEARS[1])
     if days is None and is_date.any() and all(getattr(c, "tzinfo", None) is None for c in cells[is_date]):
         local[is_date] = pd.to_datetime(cells[is_date].tolist()).astype("datetime64[ns]").round("s")
     else:
@@ -289,9 +289,9 @@ def _settle_order(texts, order):
 
 def _in_reach(outcome):
     """A moment in a year that nanoseconds can count and somebody may have lived in, or "problem|remedy"."""
-    if isinstance(outcome, str) or pd.isna(outcome[0]) or _YEARS[0] <= outcome[0].year <= _YEARS[1]:
+    if isinstance(outcome, str) or pd.isna(outcome[0]) or YEARS[0] <= outcome[0].year <= YEARS[1]:
         return outcome
-    return f"The year {outcome[0].year} is outside {_YEARS[0]} to {_YEARS[1]}.|Correct the date."
+    return f"The year {outcome[0].year} is outside {YEARS[0]} to {YEARS[1]}.|Correct the date."
 
 
 def _moment(cell, day, order, reason, epoch, season, need_clock, has_real_dates):

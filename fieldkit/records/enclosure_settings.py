@@ -1,9 +1,8 @@
 """enclosure.toml: its declaration, and its mistakes said in plain words."""
 
+import math
 import re
 import tomllib
-
-import numpy as np
 
 from fieldkit.records import schemas, settings
 from fieldkit.records.problems import Problems
@@ -242,6 +241,8 @@ def _check_section(section, keys, content, lines, problems, *, header=None):
     plain = {k: v for k, v in content.items() if k not in {o.key for o in own}}
     rest = [k for k in keys if k not in own]
     settings.check_section(section, rest, plain, lines, problems, header=header)
+    for key in {k.key for k in rest} & content.keys() - plain.keys():
+        del content[key]
     for setting in own:
         if content.get(setting.key) == "FILL IN":
             wrong = settings.wrong(setting, "FILL IN")
@@ -265,7 +266,7 @@ def _check_section(section, keys, content, lines, problems, *, header=None):
 
 
 def _is_number(value):
-    return isinstance(value, int | float) and not isinstance(value, bool) and np.isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def _wrong_clock(value):
@@ -352,6 +353,9 @@ def _check_lamps(stated, declared, lines, problems):
             )
         else:
             _check_section(label, declared["lamps"], given, here, problems, header="lamps")
+        # Taken out by the check: no value of the kind that belongs there.
+        for key in lamp.keys() - given.keys() - {"readings", "kind"}:
+            del lamp[key]
         if lamp.get("id") in seen:
             problems.add(
                 NAME,

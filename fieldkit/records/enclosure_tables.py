@@ -401,6 +401,8 @@ def _read_tidy(file, stated, problems):
     # Every row has as many colons as the first: a date without a time of day is not midnight.
     if moments.dtype.kind != "M" or moments.isna().any() or data.count(b":") != len(frame) * head[1].count(b":"):
         return None
+    if not moments.dt.year.between(*cells.YEARS).all():
+        return None
     names = frame["logger_id"].cat.categories
     plain = [n for n in names if n == cells.tidy(n) and not cells.is_missing(n)]
     if len(plain) != len(names):
