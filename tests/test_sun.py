@@ -82,7 +82,7 @@ def test_clear_sky_closes_and_night_is_dark(season):
 
 
 def test_clear_sky_in_the_mountains_stays_below_the_sun_above_the_air():
-    # At 4000 m Ineichen lets 99 % through; another model entirely, the spectrum of Bird & Riordan, 88 %. The Sahara is hazy.
+    # At 4000 m Ineichen lets 99 % through; another model entirely, the spectrum of Bird & Riordan, 88 %.
     noon = pd.DatetimeIndex(["2024-06-21 12:00"], tz="UTC")
     place = {"latitude_deg": 23.4, "longitude_deg": 0.0}
     above = sun.extraterrestrial(noon)

@@ -75,8 +75,8 @@ def clear_sky_at_zenith(
     if model == "ineichen":
         if np.any(elevation_m > INEICHEN_HIGHEST_M):
             raise FieldkitError(
-                f"The Ineichen clear sky holds up to {INEICHEN_HIGHEST_M:g} m, higher up it gives more light than there is: "
-                "choose the model 'solis'."
+                f"The Ineichen clear sky holds up to {INEICHEN_HIGHEST_M:g} m; higher up it gives more light than "
+                "there is: choose the model 'solis'."
             )
         airmass = atmosphere.get_absolute_airmass(atmosphere.get_relative_airmass(seen), pressure_pa)
         sky = clearsky.ineichen(seen, airmass, linke_turbidity, altitude=elevation_m, dni_extra=extraterrestrial_w_m2)
