@@ -320,7 +320,7 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
         "place is the middle of its front. Reach: from the lamp to the nearest spot the animal can climb to.</p>"
         '<div class="plan"><i>back</i><b>front</b></div>'
         f"{template.table_to_fill(lamp, ['<tr>' + '<td></td>' * len(lamp) + '</tr>'] * 4)}"
-        f"{template.table_to_fill(place, rows)}</section>"
+        f"{template.table_to_fill(place, rows)}{care}</section>"
     )
     blank = template.template_headers("hand_readings")
     hand = (

@@ -11,6 +11,7 @@ from fieldkit.captive.audit_blocks import in_words
 from fieldkit.captive.targets import resting, spoken
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.seasons import MONTHS
+from fieldkit.records.enclosure_template import CAUTIONS
 
 # How each kind of probe is placed so that it reads what it is named after.
 PLACING = {
@@ -25,13 +26,6 @@ PLACING = {
     "exposed_probe": "it reads its own temperature: not for shade air",
     "wind": "where the animal lies",
 }
-CAUTIONS = (
-    "Burns and fire: every lamp guarded, fixed with a second holder, clear of what burns, out of reach.",
-    "Mains and water: unplug before you reach in; residual-current device, drip loops; fixed wiring is an "
-    "electrician's work.",
-    "Change an occupied enclosure little by little, never in big steps, and watch the animals.",
-    "A sick animal goes to a vet who treats reptiles. Local law and licences come first.",
-)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -124,14 +118,30 @@ def months_table(targets):
     rows = []
     table = targets.table[~targets.table["ceiling"]]
     for (target, zone, period), part in table.groupby(["target", "zone", "period"], sort=False):
-        what = f"floor in {spoken(target).removesuffix(' share')}" if target.endswith("_share") else spoken(target)
+        what = f"floor in {_sun(target, targets)}" if target.endswith("_share") else spoken(target)
         row = {"what": what + ("" if period == "all" else f", {period}")}
-        row |= {"where": zone, "unit": "%" if target.endswith("_share") else part["unit"].iloc[0], "year": ""}
+        row |= {
+            "where": "everywhere" if zone == "whole" else zone,
+            "unit": "%" if target.endswith("_share") else part["unit"].iloc[0],
+            "year": "",
+        }
         row |= dict.fromkeys(MONTHS, "")
         for one in part.itertuples(index=False):
             row[MONTHS[one.month - 1] if one.month else "year"] = _range(one)
         rows.append(row)
     return pd.DataFrame(rows, columns=["what", "where", "unit", "year", *MONTHS])
+
+
+def _sun(target, targets):
+    """Full sun, part shade or full shade, and what that is in W/m² where the field told."""
+    name = spoken(target).removesuffix(" share")
+    sun, shade = targets.full_sun_w_m2, targets.full_shade_w_m2
+    if np.isnan(sun) or np.isnan(shade):
+        return name
+    return {
+        "full_sun_share": f"{name} (from {_round(sun, -1)} W/m²)",
+        "full_shade_share": f"{name} (to {_round(shade, -1)} W/m²)",
+    }.get(target, name)
 
 
 def _range(row):
@@ -190,9 +200,12 @@ def _render(targets, table, enclosure, found):
     ]
     uv = targets.table[(targets.table["target"] == "uv_index") & targets.table["ceiling"]]["high"]
     invented = targets.invented or (enclosure is not None and enclosure.invented)
+    kept = enclosure.animal.species if enclosure is not None else None
+    species = kept if kept and targets.species == "not stated" else targets.species
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return environment.from_string(source).render(
-        species=targets.species,
+        species=species,
+        wild=bool(targets.table["basis"].isin(("field", "station")).any()),
         name=enclosure.name if enclosure is not None else None,
         invented=invented,
         months=MONTHS,
@@ -204,7 +217,8 @@ def _render(targets, table, enclosure, found):
         fixes=[] if found is None else found.fixes["change"].head(3).tolist(),
         uv=None if uv.empty else {"index": f"{uv.iloc[0]:.2g}"} | {k: f"{v:.0f}" for k, v in _uv(uv.iloc[0]).items()},
         sources=_sources(targets.table),
-        cautions=CAUTIONS,
+        # Of UV the card has a line of its own, with the minutes.
+        cautions=CAUTIONS[:2] + CAUTIONS[3:],
         rest=in_words(targets.table.loc[resting(targets.table), "month"]),
     )
 
@@ -239,7 +253,8 @@ def _probes(targets, enclosure):
                 if row.point_id in points.index:
                     p = points.loc[row.point_id]
                     at = f"{row.point_id}, {row.zone} ({p['x_m']:.2f}, {p['y_m']:.2f}, {p['z_m']:.2f} m)"
-                places.append(f"{row.logger_id} at {at}")
+                name = "by hand" if " by hand, " in row.logger_id else row.logger_id
+                places.append(f"{name} at {at}" if row.zone != "room" else f"{name}, outside the enclosure")
             what = "thermostat sensor" if role == "thermostat" else role.replace("_", " ")
             rows.append({"probe": what, "at": "; ".join(places), "how": PLACING[role]})
         return rows
@@ -252,6 +267,28 @@ def _probes(targets, enclosure):
     ]
 
 
+def _label(mark, taken):
+    """Where the name of a point stands: the first place around its dot that is free, else to its right."""
+    wide, x, y = 6.4 * len(mark["label"]), mark["x"], mark["y"]
+    places = [
+        {"dx": 6, "dy": 4, "anchor": "start"},
+        {"dx": -6, "dy": 4, "anchor": "end"},
+        {"dx": 0, "dy": 24, "anchor": "middle"},
+        {"dx": 0, "dy": -30, "anchor": "middle"},
+    ]
+    boxes = []
+    for place in places:
+        left = x + place["dx"] - {"start": 0, "middle": wide / 2, "end": wide}[place["anchor"]]
+        boxes.append((left, y + place["dy"] - 9, left + wide, y + place["dy"] + 2))
+    free = [
+        not any(a < r and left < c and b < low and top < d for a, b, c, d in taken) and left >= 0 and r <= 300
+        for left, top, r, low in boxes
+    ]
+    chosen = free.index(True) if any(free) else 0
+    taken.append(boxes[chosen])
+    return places[chosen]
+
+
 def _plan(enclosure):
     """Plan of the floor seen from above, in units of the drawing (300 wide)."""
     box = enclosure.geometry
@@ -260,10 +297,15 @@ def _plan(enclosure):
         {"kind": "lamp", "x": r.x_m * scale, "y": (box.width_m - r.y_m) * scale, "label": str(r.id)}
         for r in enclosure.lamps.itertuples(index=False)
     ]
-    marks += [
+    points = [
         {"kind": "point", "x": r.x_m * scale, "y": (box.width_m - r.y_m) * scale, "label": r.point_id}
         for r in enclosure.points.itertuples(index=False)
     ]
+    taken = [(m["x"] - 13, m["y"] - 25, m["x"] + 13, m["y"] + 13) for m in marks]
+    taken += [(m["x"] - 4, m["y"] - 4, m["x"] + 4, m["y"] + 4) for m in points]
+    for mark in points:
+        mark |= _label(mark, taken)
+    marks += points
     size = f"{box.length_m:g} m long, {box.width_m:g} m deep, {box.height_m:g} m high"
     names = ", ".join(f"{m['label']} at {m['x'] / scale:.2f} m along" for m in marks)
     return {"height": box.width_m * scale, "marks": marks, "size": size, "alt": f"Plan from above: {names}."}
