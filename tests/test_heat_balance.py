@@ -1,6 +1,7 @@
 """The one energy balance: it closes, keeps its limits, and equals what standards and textbooks print."""
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pandas as pd
@@ -52,6 +53,48 @@ def test_fluxes_close_over_a_million_random_inputs():
         names = [n for n in answer if n.endswith("_w_m2") and n != "net_w_m2"]
         total = sum(answer[n] for n in names)
         assert np.abs(total).max() < 1e-6, body
+        assert np.isfinite(answer["operative_temperature_c"]).all()
+
+
+@pytest.mark.parametrize("size", [0.001, 0.03, 1.0])
+@pytest.mark.parametrize("shape", ["cylinder", "sphere", "plate", "upper face"])
+def test_every_corner_of_the_weather_is_solved(size, shape):
+    # All combinations of extremes: frost and heat, calm and gale, night and 1200 W/m², sea level and 4000 m, sky and
+    # ground as cold and as hot as they come; with bare metal, and with belly flat on cold or hot ground.
+    corners = np.array(
+        list(
+            itertools.product(
+                (-30.0, 0.0, 60.0),
+                (0.0, 1e-6, 0.1, 40.0),
+                (0.0, 1200.0),
+                (0.0, 500.0),
+                (6e4, 101325.0),
+                (0.5, 1.0),
+                (-20, 50),
+            )
+        )
+    ).T
+    celsius, wind, dni, dhi, pressure, sky, ground = corners
+    for emissivity, contact in ((0.02, 0.0), (0.95, 0.5)):
+        body = Body(
+            characteristic_dimension_m=size,
+            shape=shape,
+            emissivity=emissivity,
+            contact_fraction=contact,
+            substrate_conductance_w_m2_k=1000.0,
+        )
+        answer = heat.energy_balance(
+            air_temperature_c=celsius,
+            wind_speed_m_s=wind,
+            dni_w_m2=dni,
+            dhi_w_m2=dhi,
+            pressure_pa=pressure,
+            sky_longwave_w_m2=sky * heat.SIGMA * (celsius + 273.15) ** 4,
+            ground_temperature_c=celsius + ground,
+            body=body,
+        )
+        assert np.abs(answer["net_w_m2"]).max() < 1e-6
+        assert (answer["heat_loss_slope_w_m2_k"] > 0).all()
         assert np.isfinite(answer["operative_temperature_c"]).all()
 
 

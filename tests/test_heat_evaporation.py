@@ -85,7 +85,7 @@ def test_humidity_matters_to_wet_skin_and_hardly_to_a_reptile():
 
 def test_one_root_and_closed_fluxes_for_any_skin():
     rng = np.random.default_rng(5)
-    rows = 20_000
+    rows = 3_000
     celsius = rng.uniform(-30, 60, rows)
     weather = {
         "air_temperature_c": celsius,
