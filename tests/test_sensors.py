@@ -76,6 +76,23 @@ def test_whole_spectrum_formula_is_off_by_as_much_as_the_docstring_says():
         assert 0.6 * limit < np.abs(whole - surface).max() < limit
 
 
+def test_thin_air_is_in_the_reading_and_taken_out_again():
+    # 3000 m: forced convection falls with the root of density, 17 %; the pair of probes gets the same sun back.
+    probe = heat.probe(diameter_m=0.005, length_m=0.03, shortwave_absorptivity=0.9, emissivity=0.9)
+    lit = {"air_temperature_c": 20.0, "wind_speed_m_s": 1.0, "dni_w_m2": 800.0, "ground_temperature_c": 20.0}
+    bare = sensors.Instrument(body=probe)
+    low, high = (sensors.instrument_reading(instrument=bare, pressure_pa=p, **lit) for p in (101325.0, 70100.0))
+    assert 1.08 < (high - 20) / (low - 20) < 1.18
+    given = {"shaded_c": 20.0, "wind_speed_m_s": 1.0, "body": probe, "apparent_zenith_deg": 0.0}
+    given |= {"diffuse_fraction": 0.0, "ground_albedo": 0.0}
+    for reading, pressure in ((low, 101325.0), (high, 70100.0)):
+        back = sensors.absorbed_irradiance(sunlit_c=reading, pressure_pa=pressure, **given)["irradiance_w_m2"].item()
+        assert back == pytest.approx(800.0, rel=1e-6)
+    day = {"air_temperature_c": 20.0, "wind_speed_m_s": 1.0, "dni_w_m2": 800.0, "dhi_w_m2": 100.0}
+    sea, hill = (sensors.compare_instruments(**day, pressure_pa=p).table["in_sun_c"] for p in (101325.0, 70100.0))
+    assert (hill > sea).all()
+
+
 @pytest.mark.parametrize("emissivity", [0, -0.1, 1.01, 95])
 def test_impossible_emissivity_is_refused(emissivity):
     with pytest.raises(FieldkitError, match="emissivity"):

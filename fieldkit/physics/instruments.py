@@ -6,6 +6,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, elementwise
 from fieldkit.physics import heat
+from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.measurement_errors import carry_errors
 
 _TEMPERATURE = {"units": "degC"}
@@ -93,6 +94,7 @@ def instrument_reading(
     sky_longwave_w_m2=None,
     ground_temperature_c=None,
     turbulence_factor=1.0,
+    pressure_pa=STANDARD_PRESSURE_PA,
 ):
     """What an instrument reads once it has come to rest: its own temperature in the heat balance.
 
@@ -105,7 +107,7 @@ def instrument_reading(
     dni_w_m2, dhi_w_m2, ground_upwelling_w_m2 : scalar, array, Series or DataArray
         Beam across its rays, light of the sky and of the ground (W/m²), as `fieldkit.physics.sun` gives them. In shade:
         no beam.
-    sky_longwave_w_m2, ground_temperature_c, turbulence_factor
+    sky_longwave_w_m2, ground_temperature_c, turbulence_factor, pressure_pa
         See `heat.energy_balance`.
 
     Returns
@@ -130,6 +132,7 @@ def instrument_reading(
         sky_longwave_w_m2=sky_longwave_w_m2,
         ground_temperature_c=ground_temperature_c,
         turbulence_factor=turbulence_factor,
+        pressure_pa=pressure_pa,
     )
 
 
@@ -151,6 +154,7 @@ def compare_instruments(
     dhi_w_m2,
     ground_upwelling_w_m2=0.0,
     sky_longwave_w_m2=None,
+    pressure_pa=STANDARD_PRESSURE_PA,
     shade_light_share=0.3,
     wind_error_share=0.3,
     absorptivity_error=0.05,
@@ -162,7 +166,7 @@ def compare_instruments(
     ----------
     instruments : dict of str to Instrument, optional
         None: ``INSTRUMENTS``.
-    air_temperature_c, wind_speed_m_s, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, sky_longwave_w_m2 : float
+    air_temperature_c, wind_speed_m_s, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, sky_longwave_w_m2, pressure_pa : float
         Weather at the instruments, see `instrument_reading`.
     shade_light_share : float
         Share of sky and ground light that is left in the shade (common practice, no source: 0.1 under dense leaves to
@@ -197,6 +201,7 @@ def compare_instruments(
                 **{k: v * paint for k, v in light.items()},
                 sky_longwave_w_m2=sky,
                 turbulence_factor=stirring,
+                pressure_pa=pressure_pa,
             )
 
         def difference(wind, paint, stirring, reading=reading, lit=lit, shade=shade):

@@ -7,6 +7,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.physics import heat
+from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.logger_checks import by_role
 from fieldkit.physics.measurement_errors import carry_errors
 
@@ -20,6 +21,7 @@ def absorbed_irradiance(
     apparent_zenith_deg,
     diffuse_fraction=0.2,
     ground_albedo=0.2,
+    pressure_pa=STANDARD_PRESSURE_PA,
     reading_error_c=0.2,
     wind_error_m_s=0.3,
     absorptivity_error=0.05,
@@ -41,6 +43,8 @@ def absorbed_irradiance(
     diffuse_fraction, ground_albedo : scalar, array or Series
         Share of the sky in the irradiance of level ground (0.1 to 0.2 under a clear sky, 1 under cloud), and the share
         that the ground sends back.
+    pressure_pa : scalar, array or Series
+        Air pressure (Pa): at 3000 m thin air carries off a sixth less heat, and so much too high would the answer be.
     reading_error_c, wind_error_m_s, absorptivity_error, diffuse_error, convection_error_share : float
         Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity and the diffuse fraction (as
         such) and of convection (share; the correlations of the literature differ by some 15 %).
@@ -78,6 +82,7 @@ def absorbed_irradiance(
 
     def absorbed(sunlit, shaded, wind, stirring):
         state = {"air_temperature_c": shaded, "wind_speed_m_s": wind, "body": body, "turbulence_factor": stirring}
+        state["pressure_pa"] = np.asarray(pressure_pa, dtype=float)
         return -np.asarray(heat.fluxes(temperature_c=sunlit, **state)["net_w_m2"])
 
     def irradiance(sunlit, shaded, wind, stirring, absorptivity, diffuse):
