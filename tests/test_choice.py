@@ -700,6 +700,22 @@ def test_turning_visits_round_is_the_exact_test_of_signs():
     assert single[0] == family[0] == pytest.approx(exact, abs=3 * np.sqrt(0.25 / 20_000))
 
 
+def test_days_are_those_of_the_observers_clock_however_times_are_kept():
+    from fieldkit.field import choice_chance
+
+    season = simulate.choice_season(n_sets=150, n_animals=4, rng=1)
+    sets = pd.factorize(season.choices["set_id"])[0]
+    animals = pd.factorize(season.choices["animal_id"])[0]
+    kinds = [season.choices, season.choices.assign(time=season.choices["time"].astype(str))]
+    codes = [choice_chance.visits(c, sets, animals) for c in kinds]
+    np.testing.assert_array_equal(*codes)
+    first = season.choices.drop_duplicates("set_id")
+    assert codes[0].max() + 1 == first.assign(day=first["time"].dt.date).groupby(["animal_id", "day"]).ngroups
+    unknown = choice_chance.visits(season.choices.assign(time="noon"), sets, animals)
+    assert unknown.max() + 1 == 150
+    assert choice_chance.visits(season.choices.drop(columns="time"), sets, animals) is None
+
+
 def test_few_visits_are_not_testable():
     season = simulate.choice_season(n_sets=20, n_animals=1, rng=1)
     day = pd.Timestamp("2023-06-01 09:00", tz="America/New_York")

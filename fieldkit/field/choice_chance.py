@@ -16,10 +16,9 @@ def visits(kept, sets, animals):
     if animals is None or "time" not in kept:
         return None
     first = np.unique(sets, return_index=True)[1]
-    times = pd.to_datetime(kept["time"].iloc[first], errors="coerce")
-    if not pd.api.types.is_datetime64_any_dtype(times):
-        return None
-    day = times.dt.strftime("%Y-%m-%d").fillna("").to_numpy(dtype=object)
+    # As written: the day on the observer's own clock, whatever offsets a column of text mixes.
+    written = kept["time"].iloc[first].astype(str).str.extract(r"^(\d{4}-\d{2}-\d{2})", expand=False)
+    day = written.fillna("").to_numpy(dtype=object)
     known = day != ""
     labels = np.where(known, animals[first].astype(str).astype(object) + " " + day, "")
     codes = pd.factorize(labels)[0]
