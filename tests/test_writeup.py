@@ -299,11 +299,11 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
     page = check_page(done.html.read_text(encoding="utf-8"))
     words = " ".join(page.words)
     assert words.count("Not done:") == 1
-    # Once where it is missing, once under the limitations, once in the appendix.
-    assert words.count("No irradiance <was> logged.") == 3
+    # Once where it is missing, once in the appendix.
+    assert words.count("No irradiance <was> logged.") == 2
     assert "Traceback" not in words and "About what" not in words and "Nobody looks" not in words
     assert "After" in words and "this goes on" in words
-    assert "Bands was not done: It needs 'weather', which this season does not have." in words
+    assert words.count("It needs records of weather stations, which this season does not have.") == 1
 
 
 def test_records_that_change_meanwhile_are_noticed(kit, monkeypatch):
@@ -490,7 +490,9 @@ def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
 def test_no_choices_no_verdict(kit):
     kit.season.choices = None
     done = write(kit)
-    assert done.answer.startswith("On what these animals choose their basking sites was not tested. It needs 'choices'")
+    assert done.answer.startswith(
+        "On what these animals choose their basking sites was not tested. It needs choice sets"
+    )
     check_page(done.html.read_text(encoding="utf-8"))
 
 

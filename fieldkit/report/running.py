@@ -16,6 +16,14 @@ from fieldkit.core import FieldkitError, resource_dir
 # Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
 _STARTS = 3
 _UNRUN_TAGS = {"exercise", "answer"}
+# What a table is called in a sentence.
+_TABLES = {
+    "choices": "choice sets",
+    "gradient": "body temperatures from a gradient",
+    "loggers": "readings of loggers",
+    "scans": "scans of the animals",
+    "weather": "records of weather stations",
+}
 
 
 class WriteUpError(RuntimeError):
@@ -41,6 +49,12 @@ class Run:
     def cells(self):
         """Cells that run: all but the exercises and their answers, which are for the learner."""
         return [cell for cell in self.notebook.cells if not _UNRUN_TAGS & tags(cell)]
+
+    @property
+    def told(self):
+        """Why parts are missing; a cell that the write-up does not show is missed only through those that it shows."""
+        shown = (index for index in self.missing if "writeup" in tags(self.notebook.cells[index]))
+        return list(dict.fromkeys(self.missing[index] for index in shown))
 
 
 def tags(cell):
@@ -98,7 +112,7 @@ def _is_missing(table):
 
 
 def _join(names):
-    names = [f"'{name}'" for name in names]
+    names = [_TABLES.get(name, name) for name in names]
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
@@ -264,9 +278,7 @@ def run(one, *, figures, results, step):
         _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
     one.collected = json.loads((results / "collected.json").read_text("utf-8"))
     (results / "collected.json").unlink()
-    # A cell that the write-up does not show is missed only through those that it shows.
-    told = list(dict.fromkeys(one.missing[i] for i in one.missing if "writeup" in tags(one.notebook.cells[i])))
-    one.state, one.reason = ("stopped", " ".join(told)) if told else ("done", "")
+    one.state, one.reason = ("stopped", " ".join(one.told)) if one.told else ("done", "")
 
 
 def _execute(client, one, index, count):

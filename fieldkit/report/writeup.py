@@ -379,12 +379,6 @@ class _Page:
         found = readings.limitations(self.season)
         if self.season.invented:
             found.insert(0, "The data are invented: they show the method and say nothing about any real animal.")
-        found += [f"{run.section} was not done: {run.reason}" for run in self.skipped]
-        found += [
-            f"{run.section} has parts missing: {run.reason.splitlines()[0]}"
-            for run in self.shown
-            if run.state == "stopped"
-        ]
         return found
 
     def _warnings(self):
@@ -399,7 +393,7 @@ class _Page:
         rows += [
             (run.section, text) for run, result in self.results() if result["shown"] for text in result["warnings"]
         ]
-        rows += [(run.section, run.reason) for run in self.runs if run.reason]
+        rows += [(run.section, reason) for run in self.shown for reason in run.told]
         if rows:
             rows = list(dict.fromkeys((section, wording.plain(text)) for section, text in rows))
             tables.append((pd.DataFrame(rows, columns=["section", "warning"]), "What the analyses warn of."))
