@@ -45,6 +45,7 @@ def toy_season(path, **changes):
         ],
         columns=["file", "row", "column", "value", "problem", "remedy"],
     ).astype({"row": "Int64"})
+    warnings["severity"] = "warning"
     about = {
         "path": path,
         "name": f"Toy {HOSTILE}",

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from fieldkit.records.problems import summary
 from fieldkit.report.wording import label
 
 TABLES = ("choices", "sightings", "scans", "gradient", "loggers", "weather")
@@ -119,7 +120,7 @@ def in_short(season):
     tables = present(season)
     parts = [f"{len(table):,} rows of {name}" for name, table in tables.items()]
     sentence = f"The season holds {_join(parts)}." if parts else "The season holds no readings."
-    found = len(season.warnings)
+    found = len(summary(season.warnings))
     if found == 0:
         return f"{sentence} Nothing in them looked doubtful when they were read."
     if found == 1:

@@ -99,7 +99,9 @@ class Renderer:
                 after_gap = True
                 if missing not in told:
                     blocks.append(
-                        Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>').format(missing)
+                        Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>').format(
+                            plain(missing)
+                        )
                     )
                     told.add(missing)
             elif cell.cell_type == "markdown":

@@ -14,6 +14,7 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
+from fieldkit.records.problems import summary
 from fieldkit.report import citation, folders, methods, readings, running, wording
 from fieldkit.report.rendering import Renderer
 from fieldkit.report.running import WriteUpError
@@ -212,8 +213,12 @@ class _Page:
     def findings(self, figures, sections):
         """What the leading figure of each section states, with its number."""
         found = []
+        verdict = self._verdict()
+        tested = next((run.section for run, result in self.results() if result is verdict), None)
+        # Beside "no sign of selection", what a model of selection finds is no headline.
+        mute = tested if verdict and verdict["verdict"] in ("none", "untestable") else None
         for figure, section in zip(figures, sections, strict=True):
-            if figure["headline"] and figure["finding"]:
+            if figure["headline"] and figure["finding"] and section != mute:
                 found.append(
                     {"section": section, "sentence": figure["finding"].rstrip("."), "number": figure["number"]}
                 )
@@ -385,10 +390,8 @@ class _Page:
         tables = []
         found = self.season.warnings
         if len(found):
-            shown = found[[c for c in ("file", "row", "column", "value", "problem", "remedy") if c in found]]
-            tables.append(
-                (shown.astype(object).where(shown.notna(), "–"), "Doubtful values found while reading the records.")
-            )
+            said = summary(found)[["file", "rows", "column", "cells", "problem", "remedy"]]
+            tables.append((said.replace("", "–"), "Doubtful values found while reading the records."))
         rows = [(run.section, text) for run in self.shown for text in running.warnings_of(run)]
         rows += [
             (run.section, text) for run, result in self.results() if result["shown"] for text in result["warnings"]
