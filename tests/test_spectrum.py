@@ -255,6 +255,20 @@ def test_containers_agree_and_dask_stays_lazy():
     )
 
 
+def test_what_comes_of_a_field_of_spectra_says_its_unit():
+    times = pd.date_range("2024-06-21 10:00", periods=3, freq="2h", tz="Etc/GMT+5")
+    field = spectrum.clear_sky_spectrum(times, latitude_deg=36.0, longitude_deg=-80.0).chunk(time=1)
+    skin = pd.Series([0.9, 0.6], index=[300.0, 4000.0])
+    for answer, units in (
+        (spectrum.integrate(field), "W m-2"),
+        (spectrum.uv_index(field), "1"),
+        (spectrum.photon_flux(field), "umol m-2 s-1"),
+        (spectrum.illuminance(field), "lx"),
+        (spectrum.absorbed_share(field, skin), "1"),
+    ):
+        assert answer.attrs["units"] == units and answer.chunks is not None and answer.dims == ("time",)
+
+
 def test_lamp_beside_the_sun():
     same = spectrum.compare_with_sunlight(spectrum.reference_sunlight() * 0.3, absorptivity=_step())
     assert same.misplaced_pct == pytest.approx(0.0, abs=1e-9)

@@ -97,7 +97,8 @@ def integrate(spectrum, low_nm=None, high_nm=None, *, weight=None):
     Returns
     -------
     float or DataArray
-        Unit of the spectrum times nm (W/m² for irradiance); NaN when the spectrum does not reach the limits at all.
+        Unit of the spectrum times nm (W/m² for irradiance; the attribute ``units`` follows); NaN when the spectrum does
+        not reach the limits at all.
 
     Raises
     ------
@@ -114,7 +115,14 @@ def integrate(spectrum, low_nm=None, high_nm=None, *, weight=None):
     low = wavelengths[0] if low_nm is None else float(low_nm)
     high = wavelengths[-1] if high_nm is None else float(high_nm)
     function, nodes = _weight(weight)
-    return _apply_weights(spectrum, _node_weights(wavelengths, low, high, function, nodes))
+    total = _apply_weights(spectrum, _node_weights(wavelengths, low, high, function, nodes))
+    per_nm = "" if isinstance(spectrum, pd.Series) else str(spectrum.attrs.get("units", ""))
+    return with_units(total, per_nm.removesuffix(" nm-1")) if per_nm.endswith(" nm-1") else total
+
+
+def with_units(value, units):
+    """The same, with the attribute units if it is a DataArray."""
+    return value.assign_attrs(units=units) if type(value).__name__ == "DataArray" else value
 
 
 def _weight(weight):

@@ -21,7 +21,7 @@ from fieldkit.physics.light_sources import (
     ozone_climatology,
     reference_sunlight,
 )
-from fieldkit.physics.spectral_bands import BANDS, BandShares, band_shares, integrate, need, wavelengths_of
+from fieldkit.physics.spectral_bands import BANDS, BandShares, band_shares, integrate, need, wavelengths_of, with_units
 from fieldkit.physics.ultraviolet import (
     STANDARD_ERYTHEMA_DOSE_J_M2,
     UV_HAZARD_LIMIT_J_M2,
@@ -103,7 +103,8 @@ def photon_flux(spectrum, low_nm=400.0, high_nm=700.0):
     """
     need(wavelengths_of(spectrum), low_nm, high_nm, "The photon flux")
     per_joule = 1e-9 / (constants.h * constants.c * constants.N_A) * 1e6
-    return integrate(spectrum, low_nm, high_nm, weight=lambda nm: nm * per_joule)
+    photons = integrate(spectrum, low_nm, high_nm, weight=lambda nm: nm * per_joule)
+    return with_units(photons, "umol m-2 s-1")
 
 
 def illuminance(spectrum):
@@ -125,7 +126,8 @@ def illuminance(spectrum):
     109500.0
     """
     need(wavelengths_of(spectrum), 400.0, 700.0, "Illuminance")
-    return 683.0 * integrate(spectrum, 380, 780, weight=lambda nm: np.interp(nm, _V_NM, _V, left=0, right=0))
+    bright = integrate(spectrum, 380, 780, weight=lambda nm: np.interp(nm, _V_NM, _V, left=0, right=0))
+    return with_units(683.0 * bright, "lx")
 
 
 def absorbed_share(spectrum, absorptivity):
@@ -154,7 +156,7 @@ def absorbed_share(spectrum, absorptivity):
         raise FieldkitError("An absorptivity is not between 0 and 1: write percent as a share (85 % is 0.85).")
     if not isinstance(absorptivity, pd.Series):
         return float(absorptivity)
-    return integrate(spectrum, weight=absorptivity) / integrate(spectrum)
+    return with_units(integrate(spectrum, weight=absorptivity) / integrate(spectrum), "1")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

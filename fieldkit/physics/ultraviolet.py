@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import Result, elementwise
-from fieldkit.physics.spectral_bands import integrate, need, wavelengths_of
+from fieldkit.physics.spectral_bands import integrate, need, wavelengths_of, with_units
 
 UV_INDEX_PER_W_M2 = 40.0  # CIE e-ILV 17-26-073; WHO (2002), Global solar UV index
 STANDARD_ERYTHEMA_DOSE_J_M2 = 100.0  # ISO/CIE 17166:2019
@@ -104,7 +104,7 @@ def uv_index(spectrum):
     3.69
     """
     need(wavelengths_of(spectrum), 300.0, 400.0, "The UV index")
-    return UV_INDEX_PER_W_M2 * integrate(spectrum, 250, 400, weight=erythemal_weight)
+    return with_units(UV_INDEX_PER_W_M2 * integrate(spectrum, 250, 400, weight=erythemal_weight), "1")
 
 
 @elementwise({"uv_index": _SCALAR | {"standard_name": "ultraviolet_index_assuming_clear_sky"}})
