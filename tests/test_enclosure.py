@@ -2,13 +2,14 @@
 
 import filecmp
 import json
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
 import fieldkit
-from fieldkit.captive import demo, enclosure
+from fieldkit.captive import demo, enclosure, lamp_folder
 from fieldkit.captive import enclosure_conditions as at_points
 from fieldkit.captive import enclosure_model as model
 from fieldkit.core import FieldkitError, resource_dir
@@ -270,3 +271,24 @@ def test_the_figure_draws_the_table(record):
 def test_the_figure_of_a_change(record):
     figure = figures.change(enclosure.what_if(record, month=7, power_w={"spot": 50}, samples=40), quantity="surface_c")
     assert "B1" in figure.axes[0].get_title(loc="left")
+
+
+def test_the_demo_after_a_change_is_the_same_enclosure_with_less_light():
+    before, after = fieldkit.demo_enclosure(), demo.changed(power_w={"spot": 45.0}, guarded=["spot"], sensor_point="W1")
+    assert after.invented and after.geometry == before.geometry
+    one, two = (r.lamps.set_index("id").loc["spot"] for r in (before, after))
+    assert (one["power_w"], two["power_w"], bool(two["guarded"])) == (100.0, 45.0, True)
+    beam = [r.readings.loc[r.readings["logger_id"] == "beam", "value"].quantile(0.9) for r in (before, after)]
+    assert beam[1] / beam[0] == pytest.approx(0.45, abs=0.03)
+    assert after.logger_info.set_index("logger_id").loc["control", "point_id"] == "W1"
+    for wrong in ({"power_w": {"sun": 1.0}}, {"guarded": ["sun"]}, {"sensor_point": "Z9"}):
+        with pytest.raises(FieldkitError, match="choose from"):
+            demo.changed(**wrong)
+
+
+def test_the_strongest_lamp_or_a_sentence():
+    record = fieldkit.demo_enclosure()
+    assert lamp_folder.lamps_of(record).strongest.id == "spot"
+    dark = replace(record, lamp_readings=record.lamp_readings.iloc[:0])
+    with pytest.raises(FieldkitError, match="write that into lamp_readings"):
+        _ = lamp_folder.lamps_of(dark).strongest

@@ -236,3 +236,8 @@ def test_a_thermometer_gun_for_three_days_gets_an_audit(new, capsys):
     said = capsys.readouterr().out
     assert "passed its ceiling of 48 °C" in said and "What to measure next" in said
     assert "error of what reads" in " ".join(said.split()) or "No error is stated" in said
+
+
+def test_check_of_an_enclosure_folder_points_to_the_audit(new, capsys):
+    assert cli.main(["check", str(new)]) == cli.MISTAKE
+    assert "fieldkit audit reads it" in " ".join(capsys.readouterr().out.split())

@@ -126,7 +126,8 @@ def _loggers_read(readings, stated, problems):
         for name, logger in loggers.items()
         if name not in seen and isinstance(logger, dict) and logger.get("role") != "thermostat"
     ]
-    if silent:
+    # A file that cannot be read as it is leaves every logger silent.
+    if silent and not problems.any_errors:
         problems.warn(
             NAME,
             f"No readings of {', '.join(silent)} were found.",

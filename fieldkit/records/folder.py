@@ -183,6 +183,8 @@ def _read_settings(path, problems, digest):
             "The folder has no season.toml, which says where and how the readings were taken.",
             f"Rename {near[0]} to season.toml."
             if near
+            else "This folder describes an enclosure: fieldkit audit reads it."
+            if (path / "enclosure.toml").is_file()
             else "Make a new folder with 'fieldkit new' and copy its season.toml.",
         )
         return None
