@@ -59,6 +59,7 @@ def test_every_setting_stands_in_the_template_or_in_the_dictionary(made):
         asked = setting.section.split(".")[0] in ("enclosure", "animal", "lamps", "points")
         if asked and setting.key not in ("invented",):
             assert re.search(rf"^#? ?{setting.key} = ", text, re.M), setting
+    assert "season.toml" not in words
     for table, schema in TABLES.items():
         assert f"<h3>{table}</h3>" in words
         assert all(f"<td>{column}</td>" in words for column in schema.columns)
@@ -105,6 +106,7 @@ def test_the_workbook_reads_back(new):
     hand = book["hand_readings"]
     lists = [r for r in hand.data_validations.dataValidation if r.type == "list"]
     assert [r.formula1 for r in lists] == ['"basking,warm,cool,retreat"']
+    assert not any("season.toml" in r.prompt for t in TABLES for r in book[t].data_validations.dataValidation)
     rows = [(pd.Timestamp("2026-05-14 13:00"), "basking", None, 41.5), (pd.Timestamp("2026-05-14 13:02"), "cool", 24.5)]
     for number, row in enumerate(rows, start=2):
         for column, value in enumerate(row, start=1):

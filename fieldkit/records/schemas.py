@@ -502,7 +502,7 @@ def data_dictionary(*, tables=None, settings=None, file="season.toml"):
                 "table": name,
                 "column": column,
                 "required": "yes" if declared.required else ("one of these" if column in either else "no"),
-                "meaning": declared.description,
+                "meaning": declared.description.replace("season.toml", file),
                 "example": declared.metadata["example"],
             }
             quantity = declared.metadata["quantity"]

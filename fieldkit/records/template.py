@@ -328,7 +328,8 @@ def workbook(path, tables, words, *, lists=None):
             width.width = {"time": 18, "date": 18}.get(kind, 30 if name == "notes" else max(11, len(name) + 2))
             width.number_format = formats.get(kind, "General")
             rule = _rule(schema.name, column, kind, (lists or {}).get(column))
-            rule.prompt = f"{declared.description}. Example: {declared.metadata['example']}"[:255]
+            meaning = declared.description.replace("season.toml", path.with_suffix(".toml").name)
+            rule.prompt = f"{meaning}. Example: {declared.metadata['example']}"[:255]
             rule.promptTitle = name[:32]
             rule.showInputMessage = True
             rule.add(f"{letter}2:{letter}{_ROWS}")
