@@ -76,9 +76,7 @@ def reproduce(arguments):
     from fieldkit.report import reproduce as report
 
     found = report.reproduce(arguments.writeup, arguments.season, enclosure=arguments.enclosure, out=arguments.out)
-    if len(found.table):
-        print(found.table.to_string(index=False) + "\n")
-    print(found.sentence)
+    print(report.as_text(found))
     return OK if found.reproduced else BROKEN
 
 

@@ -10,7 +10,7 @@ from test_writeup import RESULT, cell, choice_cells, contents, make_kit, noteboo
 from fieldkit import cli
 from fieldkit.core import FieldkitError
 from fieldkit.report import folders
-from fieldkit.report.reproduce import differences, reproduce
+from fieldkit.report.reproduce import as_text, differences, reproduce
 
 
 @pytest.fixture(scope="module")
@@ -61,6 +61,9 @@ def test_every_difference_is_named(kit, tmp_path):
     assert "Changed after the write-up was made: figures/figure-01.csv." in found.sentence
     assert "numpy 1.0 → " in found.sentence
     assert "not that of the published ones: 06_toy_choice" in found.sentence
+    said = as_text(found)
+    assert "figures/figure-01.csv: 2 values differ\n  row 1, y: published 20.5, rerun 20\n" in said
+    assert "06_toy_choice answer sentence: published They choose on surface & no doubt., rerun They" in said
     assert (tmp_path / "again" / "index.html").exists()
     assert nbformat.read(tmp_path / "again" / "notebooks" / "06_toy_choice.ipynb", as_version=4).cells
 

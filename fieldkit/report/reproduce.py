@@ -10,6 +10,8 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result
 from fieldkit.report import folders, writeup
 
+# How many differing values of a file are spelled out in words, and how much of a long sentence.
+_SHOWN, _LONGEST = 5, 300
 _COLUMNS = ["file", "row", "column", "published", "rerun"]
 
 
@@ -105,6 +107,46 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
         tolerance=tolerance,
         notes=notes,
     )
+
+
+def as_text(found):
+    """Say a rerun for a terminal: what differs, figure by figure and result by result, the largest first.
+
+    Parameters
+    ----------
+    found : Reproduction
+        As from `reproduce`.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> table = pd.DataFrame([("results/06-turn.csv", 1, "low", 26.2, 25.0)], columns=_COLUMNS)
+    >>> print(as_text(Reproduction(table=table, n_compared=9, same_input=True, tolerance=1e-6, notes=[])))
+    results/06-turn.csv: 1 value differs
+      row 1, low: published 26.2, rerun 25
+    <BLANKLINE>
+    1 of 9 values came out differently (see the table).
+    """
+    lines = []
+    for file, rows in found.table.groupby("file", sort=True):
+        count = len(rows)
+        lines.append(f"{file}: {count} value{' differs' if count == 1 else 's differ'}")
+        for row in rows.head(_SHOWN).itertuples(index=False):
+            where = f"row {row.row}, {row.column}" if str(row.row).isdigit() else f"{row.row} {row.column}".strip()
+            lines.append(f"  {where}: published {_short(row.published)}, rerun {_short(row.rerun)}")
+        if count > _SHOWN:
+            lines.append(f"  and {count - _SHOWN:,} more")
+    return "\n".join([*lines, *([""] if lines else []), found.sentence])
+
+
+def _short(value):
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    text = str(value)
+    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]} …"
 
 
 def _compare(published, about, place, rerun, tolerance):
