@@ -12,8 +12,10 @@ from fieldkit.field.uncertainty import cluster_bootstrap
 
 SHAPES = ("hump", "monotone", "spline")
 LINKS = ("logit", "probit", "cloglog")
-# Common practice, no source: below this a cluster-robust covariance is known to be shaky.
+# Below this a cluster-robust covariance is shaky (common practice, no source).
 FEW_CLUSTERS = 10
+# A cubic term this clear (p) makes the sentence point to the spline (our choice: a hint, not a verdict).
+LOPSIDED_P = 0.05
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -493,7 +495,7 @@ def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, 
             words.append("A curve without a peak fits these looks as well.")
     if curve.irradiance is not None:
         words.append(f"Stated for an irradiance of {curve.irradiance:.0f} W/m².")
-    if lopsided < 0.05:
+    if lopsided < LOPSIDED_P:
         words.append(f"One side falls faster than the other (p = {lopsided:.2g}): compare shape='spline'.")
     counts = [f"{looks['n'].sum():.0f} looks"]
     counts += [f"{animals} animals"] if animals else []

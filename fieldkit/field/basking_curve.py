@@ -7,6 +7,8 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError
 
+# Knots at quantiles (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from memory: five serve samples of a
+# hundred or more).
 SPLINE_KNOTS = 5
 
 

@@ -27,7 +27,7 @@ __all__ = [
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # Natural unit in which an odds ratio is told, by column; 1 otherwise.
 UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
-# Fewer sets than this carry no verdict (common practice, no source).
+# Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
 FEWEST_SETS = 10
 # With fewer animals no spread among them can be seen: days take their place and the words say so (our choice: two
 # animals leave one degree of freedom, whose 90 % limits are six standard errors wide).
@@ -37,6 +37,7 @@ FEWEST_ANIMALS = 3
 LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
 # A hump of operative temperature is set beside the drivers when this share of the sets can be used for it (our choice).
 LEAST_READ = 0.8
+# Error held over all candidates together, and level of the told intervals (convention).
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
 NAMING_LEVEL = 0.90
@@ -139,7 +140,8 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     Student's t for the number of animals.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
-    taken off) are at least as large as that error; one that is not cannot be named but is still held equal.
+    taken off) are at least as large as that error (our choice: half of the variance of the readings is then real); one
+    that is not cannot be named but is still held equal.
     Random choice: score statistics under used places drawn again within each set, smallest p-value over candidates
     (Westfall and Young 1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form). Sets of one
     animal on one day are one visit: where there are such, the scores of whole visits also change sign at random and

@@ -2,11 +2,15 @@
 
 import numpy as np
 
-# No driver beside the named one may be clear at this level.
+# No driver beside the named one may be clear at this level (our choice: stricter than the 90 % of the named one, since
+# with two others looked at each season a looser one would hold back one right verdict in ten).
 OTHERS_LEVEL = 0.99
 # By so much AICc a hump of operative temperature has to beat every candidate (Burnham and Anderson 2002, section 2.6:
 # models 4 to 7 behind have considerably less support; the cut at 4 is our choice).
 OPERATIVE_GAIN = 4.0
+# Within-set correlation of shade air with radiation above which the thermometer is doubted (our choice: air that truly
+# followed the sun, by a standard deviation of 0.3 °C, read with an error of 0.4 °C, would show just that).
+SUNLIT_AIR = 0.6
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
@@ -173,7 +177,7 @@ def sunlit_air(within, drivers):
     j = [list(drivers).index(n) for n in ("air", "radiation")]
     with np.errstate(invalid="ignore", divide="ignore"):
         r = np.corrcoef(within[:, j].T)[0, 1]
-    if not r > 0.6:
+    if not r > SUNLIT_AIR:
         return []
     return [
         f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "

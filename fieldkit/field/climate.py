@@ -334,7 +334,7 @@ def _season_sets(seasons, ids, records, south, where, warnings):
         checked = _seasons.check_seasons(seasons)
         return [checked] * len(ids)
     if seasons == "hemisphere":
-        tropical = where["latitude_deg"].abs() < 10
+        tropical = where["latitude_deg"].abs() < _seasons.TROPICS_DEG
         if tropical.any():
             warnings.append(
                 f"Station {where.index[tropical][0]} lies within 10° of the equator, where summer and winter hardly "
@@ -359,12 +359,12 @@ def _season_sets(seasons, ids, records, south, where, warnings):
             split = _seasons.wet_dry_seasons(means) if seasons == "wet_dry" else _seasons.pattern_seasons(means)
         except FieldkitError as problem:
             raise FieldkitError(f"Station {station}: {problem}") from None
-        if seasons == "wet_dry" and means.max() < 2 * max(means.min(), 1e-9):
+        if seasons == "wet_dry" and means.max() < _seasons.RAIN_RATIO * max(means.min(), 1e-9):
             warnings.append(
                 f"Station {station}: the wettest month has less than twice the driest's rain; wet and dry hardly "
                 "differ."
             )
-        if seasons == "pattern" and np.ptp(means) < 3:
+        if seasons == "pattern" and np.ptp(means) < _seasons.MONTHS_DIFFER_C:
             warnings.append(
                 f"Station {station}: its months differ by {np.ptp(means):.1f} °C only; warm and cool mean little here."
             )

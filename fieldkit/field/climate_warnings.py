@@ -8,6 +8,8 @@ from fieldkit.field.climate_tables import POOLED
 # So much between the middle and the end of the record is worth a word (our choice: what two good stations a few
 # kilometres apart differ by).
 TREND_TOLD_C = 0.5
+# Smoothing that moves a month by more than this is told (our choice: a third of the usual margin).
+SMOOTHING_TOLD_C = 1.5
 
 
 def refuse_inverted(table, schedule, margin_c):
@@ -71,7 +73,7 @@ def add_warnings(warnings, table, schedule, long, ids, margin_c):
             "The hot season's band is narrow and needs a well-controlled room."
         )
     moved = schedule[["smoothing_low_c", "smoothing_high_c"]].abs().max(axis=1)
-    if moved.max() > 1.5:
+    if moved.max() > SMOOTHING_TOLD_C:
         warnings.append(
             f"Smoothing moves {schedule.loc[moved.idxmax(), 'month']} by {moved.max():.1f} °C: in so few years single "
             "months follow their own weather. What the months say is in typical_min_c and typical_max_c."

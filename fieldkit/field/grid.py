@@ -138,13 +138,14 @@ def air_bands(
     elif seasons == "wet_dry":
         rain = _monthly_rain(data, area)
         by_side = [_seasons.wet_dry_seasons(rain)] * 2
-        if rain.max() < 2 * max(rain.min(), 1e-9):
+        if rain.max() < _seasons.RAIN_RATIO * max(rain.min(), 1e-9):
             warnings.append("The wettest month has less than twice the driest's rain; wet and dry hardly differ.")
     elif seasons == "month":
         by_side = [{_seasons.MONTHS[m - 1]: (m,) for m in range(1, 13)}] * 2
     elif seasons == "hemisphere":
         by_side = [_seasons.hemisphere_seasons(1.0), _seasons.hemisphere_seasons(-1.0)]
-        if (np.abs(data["latitude"].to_numpy()[data["in_region"].any("longitude").to_numpy()]) < 10).any():
+        latitude = data["latitude"].to_numpy()[data["in_region"].any("longitude").to_numpy()]
+        if (np.abs(latitude) < _seasons.TROPICS_DEG).any():
             warnings.append(
                 "Part of the region lies within 10° of the equator, where summer and winter hardly differ in "
                 "temperature."

@@ -11,6 +11,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.field import choice, simulate
 
+# Redraws of the curve for its limits (our choice: a 2.5 % point then has an error of half a percentile).
 CURVE_DRAWS = 1000
 
 

@@ -14,6 +14,14 @@ NORTH = {"winter": (12, 1, 2), "spring": (3, 4, 5), "summer": (6, 7, 8), "autumn
 SOUTH = {"winter": (6, 7, 8), "spring": (9, 10, 11), "summer": (12, 1, 2), "autumn": (3, 4, 5)}
 
 
+# Nearer to the equator than this, summer and winter differ by a degree or two (common practice, no source).
+TROPICS_DEG = 10.0
+# The wettest month has to bring so many times the driest's rain for wet and dry to mean much, and months have to differ
+# by so much for warm and cool to (our choices: a plain look at the months would see no seasons below).
+RAIN_RATIO = 2.0
+MONTHS_DIFFER_C = 3.0
+
+
 @dataclass(frozen=True, kw_only=True)
 class Completeness:
     """When a month of daily readings counts, and how many years of it are needed.

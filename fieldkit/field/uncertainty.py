@@ -6,6 +6,10 @@ import numpy as np
 
 from fieldkit.core import FieldkitError, Result, generator
 
+# Share of resamples in which a statistic may not exist before its interval is withheld (our choice: as many lie outside
+# a 95 % interval anyhow).
+MOST_FAILED = 0.05
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Interval(Result):
@@ -344,7 +348,7 @@ def cluster_bootstrap(
         good = column[np.isfinite(column)]
         failed = len(column) - len(good)
         low = high = np.nan
-        if failed <= 0.05 * len(column) and np.isfinite(value):
+        if failed <= MOST_FAILED * len(column) and np.isfinite(value):
             tails = percentile_tails(count, level)
             if method == "bca":
                 tails = (1 - level) / 2, (1 + level) / 2
