@@ -10,7 +10,7 @@ from markupsafe import Markup
 
 from fieldkit.captive.targets import UNITS as TARGETS
 from fieldkit.records.schemas import ALL_ROLES, TABLES
-from fieldkit.report.wording import label, plain
+from fieldkit.report.wording import NAMES, label, plain
 
 _KEPT = {
     *(
@@ -330,7 +330,7 @@ class Renderer:
 _CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
 _CELLS |= {
     name: label(name)
-    for name in (*ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
+    for name in (*NAMES, *ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
     if "_" in name
 }
 

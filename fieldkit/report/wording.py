@@ -23,7 +23,7 @@ _ENDINGS = {
     "_g": "g",
 }
 # Names that the rule below would spell badly.
-_NAMES = {
+NAMES = {
     "aicc": "AICc",
     "delta_aicc": "ΔAICc",
     "count": "number",
@@ -42,7 +42,15 @@ _NAMES = {
     "permutation_p": "p by permutation",
     "place_id": "place",
     "probe_in_place_c": "bare probe in place (°C)",
+    "half_angle_deg": "half angle (°)",
+    "near_m": "start of the light behind the front (m)",
     "set_id": "choice set",
+    "share_absorptivity": "absorptivity of the probe",
+    "share_diffuse": "share of sky light",
+    "share_shaded": "shaded thermometer",
+    "share_stirring": "formulas of moving air",
+    "share_sunlit": "sunlit thermometer",
+    "share_wind": "wind speed",
     "shade_air_c": "shade air (°C)",
     "station_id": "station",
     "surface_c": "surface (°C)",
@@ -106,8 +114,8 @@ def label(name):
     >>> label("contamination_c"), label("longest_gap_h"), label("lr_df"), label("odds ratio")
     ('contamination (°C)', 'longest gap (h)', 'degrees of freedom', 'odds ratio')
     """
-    if name in _NAMES:
-        return _NAMES[name]
+    if name in NAMES:
+        return NAMES[name]
     if not re.fullmatch(r"[a-z][a-z0-9]*(_[a-z0-9]+)+", name):
         return name
     unit = next((ending for ending in _ENDINGS if name.endswith(ending)), "")
@@ -140,7 +148,7 @@ def plain(text):
 
 def _bare(name):
     """Name of a known column in words, without its unit; the name of anything else as it is."""
-    known = name in _NAMES or any(name in table.columns for table in TABLES.values())
+    known = name in NAMES or any(name in table.columns for table in TABLES.values())
     return re.sub(r" \([^()]*\)$", "", label(name)) if known else name
 
 
