@@ -204,6 +204,14 @@ def test_a_broken_ceiling_is_found_named_and_comes_first():
     assert "surface too hot to touch" in found.dangers["flag"].tolist()
 
 
+def test_a_ceiling_read_above_but_not_surely_is_to_be_taken_for_broken():
+    # 48.8 °C with an error of 1 °C.
+    found = audit.audit(simulated.plain(6, change={"rock": (20.0, 48.8)}, kind="shared", rng=3), simulated.wanted())
+    one = row(found, "surface_c")
+    assert one["status"] == "cannot tell" and one["by_how_much"] > 0 and not one["ceiling_broken"]
+    assert "take it for broken until a better reading" in found.sentence
+
+
 def test_fixes_are_ranked_by_danger_then_by_size():
     record = simulated.plain(
         10, change={"rock": (19.0, 56.0), "uv": (0.0, 9.0)}, lamp={"guarded": False, "distance_to_nearest_reach_m": 0.1}

@@ -126,12 +126,22 @@ class Audit(Result):
                 f" {what[0].upper()}{what[1:]} at {row.where} passed its ceiling of {amount(row.high, row.unit, 3)}"
             )
             words += f" by {amount(row.by_how_much, row.unit)}."
+        doubtful = self.table["ceiling"] & (self.table["status"] == "cannot tell") & (self.table["by_how_much"] > 0)
+        for row in self.table[doubtful].itertuples(index=False):
+            what = spoken(row.target)
+            words += (
+                f" {what[0].upper()}{what[1:]} at {row.where} was read {amount(row.by_how_much, row.unit)} above its "
+            )
+            words += (
+                f"ceiling of {amount(row.high, row.unit, 3)}: the error of {amount(row.error, row.unit)} leaves it "
+            )
+            words += "open, so take it for broken until a better reading says otherwise."
         found = self.dangers["flag"].tolist()
         if found:
             words += f" Dangers found: {', '.join(found)}."
         if len(self.fixes):
             words += f" First: {self.fixes['change'].iloc[0]}"
-        blind = self.table["ceiling"] & self.table["status"].isin(("not measured", "cannot tell"))
+        blind = self.table["ceiling"] & (self.table["status"].isin(("not measured", "cannot tell"))) & ~doubtful
         if blind.any():
             words += f" {int(blind.sum())} ceilings could not be judged."
         if self.table["ceiling"].all():

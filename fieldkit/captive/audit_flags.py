@@ -221,7 +221,8 @@ def _night(flag, record, targets, table, means):
         flag("night too hot", "doubtful", "yes", worst["where"], words)
     else:
         found = "no" if "met" in state or "missed" in state else "cannot tell" if "cannot tell" in state else None
-        words = "" if len(night) else "No target says how warm the air may be at night."
+        words = "" if found else "No night was read in a month for which a target is set, winter rest aside."
+        words = words if len(night) else "No target says how warm the air may be at night."
         flag("night too hot", "doubtful", found or "not measured", "", words)
     room = means.loggers.index[means.loggers["role"] == "room_air"]
     for period, stated in (("day", record.geometry.room_day_c), ("night", record.geometry.room_night_c)):
