@@ -304,6 +304,16 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
     assert words.count("No irradiance <was> logged.") == 2
     assert "Traceback" not in words and "About what" not in words and "Nobody looks" not in words
     assert "After" in words and "this goes on" in words
+    kept = nbformat.read(kit.out / "notebooks" / "03_toy_check.ipynb", as_version=4)
+    assert ["nbval-skip" in running.tags(c) for c in kept.cells] == [False] * 3 + [
+        True,
+        False,
+        True,
+        True,
+        False,
+        False,
+        True,
+    ]
     assert words.count("It needs records of weather stations, which this season does not have.") == 1
 
 

@@ -221,9 +221,13 @@ class Renderer:
         if about.get("figure"):
             caption = f"{caption} {_sentence(about['figure'])}"
         finding = kept.get("finding", "")
-        self.figures.append(
-            {"number": number, "caption": caption, "finding": finding, "headline": about.get("headline")}
-        )
+        about = {
+            "number": number,
+            "caption": caption,
+            "stem": stem if files else None,
+            "headline": about.get("headline"),
+        }
+        self.figures.append(about | {"finding": finding})
         return Markup(
             '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {n}">'
             '<img src="data:image/png;base64,{image}" alt="{alt}"></div>'

@@ -1,7 +1,7 @@
 """Run a published write-up again and say which of its numbers come out differently."""
 
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +24,7 @@ class Reproduction(Result):
     same_input: bool
     tolerance: float
     notes: list
+    captions: dict = field(default_factory=dict)
 
     @property
     def reproduced(self):
@@ -106,6 +107,7 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
         same_input=all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256")),
         tolerance=tolerance,
         notes=notes,
+        captions=about.get("figures", {}),
     )
 
 
@@ -133,7 +135,8 @@ def as_text(found):
     lines = []
     for file, rows in found.table.groupby("file", sort=True):
         count = len(rows)
-        lines.append(f"{file}: {count} value{' differs' if count == 1 else 's differ'}")
+        shows = f" ({found.captions[file].rstrip('.')})" if file in found.captions else ""
+        lines.append(f"{file}{shows}: {count} value{' differs' if count == 1 else 's differ'}")
         for row in rows.head(_SHOWN).itertuples(index=False):
             where = f"row {row.row}, {row.column}" if str(row.row).isdigit() else f"{row.row} {row.column}".strip()
             lines.append(f"  {where}: published {_short(row.published)}, rerun {_short(row.rerun)}")
@@ -165,11 +168,11 @@ def _compare(published, about, place, rerun, tolerance):
     for kind, key in (("results", ("notebook", "name")), ("sections", ("notebook",))):
         before, after = ({" ".join(item[k] for k in key): item for item in side[kind]} for side in (about, rerun))
         for name in sorted(before.keys() | after.keys()):
-            for field in ("kind", "sentence", "verdict", "seed") if kind == "results" else ("state", "reason"):
-                pair = [side.get(name, {}).get(field) for side in (before, after)]
+            for part in ("kind", "sentence", "verdict", "seed") if kind == "results" else ("state", "reason"):
+                pair = [side.get(name, {}).get(part) for side in (before, after)]
                 count += 1
                 if pair[0] != pair[1]:
-                    rows.append((folders.MARKER, name, field, *pair))
+                    rows.append((folders.MARKER, name, part, *pair))
     return rows, count
 
 

@@ -167,6 +167,7 @@ class _Page:
         self.runs = runs
         self.written = datetime.datetime.now(datetime.UTC).date()
         self.versions = _versions()
+        self.figures = []
         self._keep_notebooks()
         self._keep_results()
 
@@ -175,6 +176,10 @@ class _Page:
 
         (self.folder / "notebooks").mkdir()
         for run in self.shown:
+            for index in run.missing:
+                # A rerun under nbval need not fail where these records cannot carry a cell.
+                cell = run.notebook.cells[index]
+                cell.metadata["tags"] = [*cell.metadata.get("tags", []), "nbval-skip"]
             nbformat.write(run.notebook, self.folder / "notebooks" / f"{run.name}.ipynb")
 
     def _keep_results(self):
@@ -271,6 +276,7 @@ class _Page:
                     "blocks": blocks,
                 }
             )
+        self.figures = renderer.figures
         findings = self.findings(renderer.figures, places)
         paragraphs = self._methods()
         cited = methods.references(text for _, text in paragraphs)
@@ -510,6 +516,7 @@ def _write_marker(folder, page, is_demo, only, cage):
         "versions": page.versions,
         "sections": page.table().to_dict("records"),
         "results": [{"notebook": run.name} | result for run, result in page.results()],
+        "figures": {f"figures/{figure['stem']}.csv": figure["caption"] for figure in page.figures if figure["stem"]},
         "files": files,
     }
     (folder / folders.MARKER).write_text(json.dumps(about, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
