@@ -184,6 +184,21 @@ def test_a_column_for_each_logger(tmp_path):
     assert record.warnings["column"].str.contains("Battery").any()
 
 
+def test_the_fast_and_the_careful_reader_of_columns_agree(tmp_path):
+    plain = WIDE.split("\n", 1)[1].replace(",Battery", "").replace(",3.1", "")
+    fast = fieldkit.read_enclosure(make(tmp_path / "a", BY_COLUMN, plain))
+    careful = fieldkit.read_enclosure(make(tmp_path / "b", BY_COLUMN, plain.replace("2024-01-14", "14 Jan 2024")))
+    pd.testing.assert_frame_equal(fast.readings, careful.readings)
+    assert len(fast.readings) == 4
+    for old, new in (
+        ("74.3", "hot"),
+        ("74.3", "-999"),
+        ("2024-01-14 10:20", "2024-01-14"),
+        ("(°F),Probe", "(°C),Probe"),
+    ):
+        assert len(said(make(tmp_path / "c", BY_COLUMN, plain.replace(old, new, 1)))) == 1
+
+
 def test_exports_in_a_folder_and_in_a_workbook_are_the_same(tmp_path):
     one = fieldkit.read_enclosure(make(tmp_path / "a", BY_COLUMN, WIDE))
     two = make(tmp_path / "b", BY_COLUMN, None)

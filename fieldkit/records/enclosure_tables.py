@@ -1,5 +1,6 @@
 """The tables of an enclosure folder: what loggers wrote, what was read by hand, what a meter read before each lamp."""
 
+import csv
 import hashlib
 import io
 import re
@@ -177,6 +178,11 @@ def _readings(path, stated, problems, digest):
             frame, data_hash = fast
             digest.update(plain.name.encode() + b"\0" + data_hash)
             return _look(frame, plain.name, np.arange(len(frame)) + 2, None, stated, problems)
+        fast = _read_plain_wide(plain, stated, _NoSilent(problems))
+        if fast is not None:
+            frame, data_hash = fast
+            digest.update(plain.name.encode() + b"\0" + data_hash)
+            return frame.assign(logger_id=frame["logger_id"].astype("str"))
     raws = _raws(path, "readings", "loggers", stated, problems, digest)
     long, parts, wide_names = [], [], set()
     for raw in raws:
@@ -242,16 +248,95 @@ def _time_header(raw, stated):
     return None
 
 
-def _read_wide(raw, moment, stated, problems):
-    """An export with one column a logger, made long; None when no column is a logger's."""
-    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+def _owners(header, loggers):
+    """Which logger each column belongs to."""
     owner = {}
     for name, logger in loggers.items():
         wanted = {headers.base(str(logger.get("column", name)))}
         wanted |= {headers.base(headers.split_unit(str(logger.get("column", name)))[0])}
-        for header in raw.header:
-            if {headers.base(header), headers.base(headers.split_unit(header)[0])} & wanted:
-                owner.setdefault(header, name)
+        for column in header:
+            if {headers.base(column), headers.base(headers.split_unit(column)[0])} & wanted:
+                owner.setdefault(column, name)
+    return owner
+
+
+def _read_plain_wide(file, stated, problems):
+    """As `_read_tidy`, for a column a logger: only where every column is known and every cell a number."""
+    data = file.read_bytes()
+    first = data.split(b"\n", 2)
+    if len(first) < 3 or not re.match(rb"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?,", first[1]):
+        return None
+    try:
+        header = next(csv.reader([first[0].decode("utf-8-sig").strip()]))
+    except (UnicodeDecodeError, StopIteration, csv.Error):
+        return None
+    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+    owner = _owners(header[1:], loggers)
+    zones = {str(loggers[name].get("timezone", "")) for name in owner.values()}
+    known = headers.base(header[0]) in _TIMES and len(owner) == len(header) - 1 == len(set(header)) - 1
+    if not known or len(zones) != 1 or len(set(owner.values())) != len(owner):
+        return None
+    said = Problems()
+    raw = sheets.RawTable(file=file.name, table="loggers", rival="", header=header, header_row=1, cells=pd.DataFrame())
+    units = [_unit_of(raw, column, name, loggers[name], said) for column, name in owner.items()]
+    if said.any_errors:
+        return None
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            frame = pd.read_csv(
+                io.BytesIO(data),
+                dtype=dict.fromkeys(owner, "float64"),
+                parse_dates=[header[0]],
+                index_col=False,
+                keep_default_na=False,
+                na_values={column: sorted(cells.MISSING) for column in owner},
+                encoding="utf-8-sig",
+            )
+            zone = cells.clock_zone(zones.pop()) or cells.clock_zone(
+                settings.section(stated, "clocks").get("loggers", "")
+            )
+            target = cells.clock_zone(stated["site"]["timezone"])
+            moments = frame[header[0]]
+            if moments.dtype.kind != "M" or moments.isna().any():
+                return None
+            if data.count(b":") - first[0].count(b":") != len(frame) * first[1].count(b":"):
+                return None
+            if not moments.dt.year.between(*cells.YEARS).all():
+                return None
+            # An hour that repeats or is left out in spring and autumn is the careful reader's.
+            times = moments.dt.tz_localize(zone or target, ambiguous="raise", nonexistent="raise").dt.tz_convert(target)
+        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
+            return None
+    values = frame[list(owner)].to_numpy(copy=True)
+    if np.isinf(values).any() or np.isin(values, cells.CODES).any():
+        return None
+    for k, (factor, offset) in enumerate(units):
+        if (factor, offset) != (1.0, 0.0):
+            values[:, k] = (values[:, k] * factor + offset).round(9)
+    frame, where, named = _long_of(times.dt.as_unit("ns"), values, owner)
+    return _look(frame, file.name, where + 2, named, stated, problems), hashlib.sha256(data).digest()
+
+
+def _long_of(times, matrix, owner):
+    """Columns under each other; cells without a reading are left out. Also the row and the header of each."""
+    read = np.isfinite(matrix)
+    count = read.sum(axis=0)
+    out = pd.DataFrame(
+        {
+            "time": pd.concat([times[read[:, k]] for k in range(matrix.shape[1])], ignore_index=True),
+            "logger_id": pd.Categorical.from_codes(np.repeat(np.arange(len(owner)), count), list(owner.values())),
+            "value": np.concatenate([matrix[read[:, k], k] for k in range(matrix.shape[1])]),
+        }
+    )
+    where = np.concatenate([np.flatnonzero(read[:, k]) for k in range(matrix.shape[1])])
+    return out, where, np.repeat(list(owner), count)
+
+
+def _read_wide(raw, moment, stated, problems):
+    """An export with one column a logger, made long; None when no column is a logger's."""
+    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+    owner = _owners(raw.header, loggers)
     rest = [h for h in raw.header if h not in owner and h != moment and headers.base(h) not in ("date", "no", "")]
     numeric = [h for h in rest if cells.numbers(raw.cells[h].head(20))[0].notna().any()]
     if not owner or numeric:
@@ -302,19 +387,9 @@ def _read_wide(raw, moment, stated, problems):
         problem, remedy = folder._why_empty("the time of this row")
         problems.add(raw.file, problem, remedy, row=index, column=moment)
     known = frame["time"].notna().to_numpy()
-    matrix, times, rows = values.to_numpy()[known], frame["time"][known], raw.cells.index.to_numpy()[known]
-    read = np.isfinite(matrix)
-    count = read.sum(axis=0)
-    out = pd.DataFrame(
-        {
-            "time": pd.concat([times[read[:, k]] for k in range(matrix.shape[1])], ignore_index=True),
-            "logger_id": pd.Categorical.from_codes(np.repeat(np.arange(len(owner)), count), list(owner.values())),
-            "value": np.concatenate([matrix[read[:, k], k] for k in range(matrix.shape[1])]),
-        }
-    )
-    where = np.concatenate([rows[read[:, k]] for k in range(matrix.shape[1])])
-    named = np.repeat(list(owner), count)
-    return _look(out, raw.file, where, named, stated, _NoSilent(problems))
+    rows = raw.cells.index.to_numpy()[known]
+    out, where, named = _long_of(frame["time"][known], values.to_numpy()[known], owner)
+    return _look(out, raw.file, rows[where], named, stated, _NoSilent(problems))
 
 
 def _unit_of(raw, header, name, logger, problems):
