@@ -191,7 +191,9 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
         problems.warn(
             label,
             "No sheet of this workbook was read: none has the name of a table.",
-            "Name the sheets " + ", ".join(schemas.TABLES) + ".",
+            "Name the sheets after the tables they hold, or put the file into a folder with the name of its table: "
+            + ", ".join(schemas.TABLES)
+            + ".",
         )
     found = []
     for title, name in chosen.items():
