@@ -1,9 +1,11 @@
 """How often the contamination test is right: simulated weeks over latitudes, seasons, instruments and logging steps.
 
-Run ``python tests/study_contamination.py [weeks] [seed]``; it prints the tables. Weather: every second week from the
+Run ``python tests/study_contamination.py [weeks] [seed] [file] [ways]``; it prints the tables, and keeps the rows in
+the file as it goes (ways: names as in `WAYS`, with semicolons between). Weather: every second week from the
 real typical-year file that comes with pvlib (Greensboro, hourly air, sun and wind), broken into minutes by stochastic
-clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. The detector never sees the
-truth, and the air of the simulation is not built from the detector's own assumptions: lags, gains, fronts, morning
+clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. Irradiance and wind are logged
+at the step of the thermometers, at an instant in every other week and as averages in the rest. The detector never sees
+the truth, and the air of the simulation is not built from the detector's own assumptions: lags, gains, fronts, morning
 inversions and restlessness are drawn anew for each week.
 """
 
@@ -207,9 +209,29 @@ def station(rng, weather):
     return pd.Series(air, weather["times"]).iloc[::60]
 
 
-def study(
-    weeks, seed, ways=("alone", "with two others", "with a station", "alone, clear sky", "two others, clear sky")
-):
+WAYS = (
+    "alone",
+    "with two others",
+    "with a station",
+    "alone, wind known",
+    "two others, wind known",
+    "alone, site unknown",
+    "alone, stamps half a step late",
+    "alone, clear sky",
+    "two others, clear sky",
+)
+
+
+def logged(values, times, step, *, averages):
+    """A driver as its logger keeps it: every `step` minutes, at that instant or averaged around the stamp."""
+    series = pd.Series(values, times)
+    if step == 1 or not averages:
+        return series.iloc[::step]
+    ends = series.resample(f"{step}min", closed="right", label="right").mean()
+    return ends.set_axis(ends.index - pd.Timedelta(minutes=step / 2)).loc[: times[-1]]
+
+
+def study(weeks, seed, ways=WAYS, keep=None):
     """One row per week and way of testing: was the logger flagged, was it sunlit, by how much."""
     rng = np.random.default_rng(seed)
     rows = []
@@ -225,19 +247,22 @@ def study(
         for i in range(2):
             other = str(rng.choice(list(INSTRUMENTS)))
             others[f"other {i}"] = logger(rng, weather, step, other)[0]
-        measured = pd.Series(weather["ghi"] * rng.normal(1, 0.05), weather["times"])
-        if step > 1:
-            measured = measured.resample(f"{step}min", closed="right", label="right").mean().loc[: readings.index[-1]]
+        averages = bool(week // 2 % 2)
+        measured = logged(weather["ghi"] * rng.normal(1, 0.05), weather["times"], step, averages=averages)
+        wind = logged(weather["wind"] * np.exp(rng.normal(0, 0.3)), weather["times"], step, averages=averages)
         air = station(rng, weather)
         site = {"latitude_deg": weather["latitude"], "longitude_deg": weather["longitude"]}
         table = pd.DataFrame({"it": readings} | others)
         for way in ways:
-            given = table if "others" in way else readings.to_frame("it")
+            sun_given = measured
+            if "late" in way:
+                sun_given = measured.set_axis(measured.index + pd.Timedelta(minutes=step / 2))
             answer = sensors.find_contamination(
-                given,
-                None if "clear" in way else measured,
-                site=site,
+                table if "others" in way else readings.to_frame("it"),
+                None if "clear" in way else sun_given,
+                site=None if "unknown" in way else site,
                 reference=air if "station" in way else None,
+                wind=wind if "wind" in way else None,
             )
             line = answer.table.set_index("logger_id").loc["it"]
             strong = np.quantile(warm, 0.95)
@@ -246,7 +271,8 @@ def study(
                 {
                     "way": way, "exposure": str(kind), "instrument": name, "step_min": step,
                     "weather": weather["source"], "latitude": weather["latitude"], "day": weather["day"],
-                    "sunlit_c": strong, "flagged": line["verdict"] == "reads the sun", "verdict": line["verdict"],
+                    "averages": averages, "sunlit_c": strong,
+                    "flagged": line["verdict"] == "reads the sun", "verdict": line["verdict"],
                     "strength": line["strength"], "detectable_c": line["detectable_c"],
                     "others_flagged": int((answer.table["verdict"] == "reads the sun").sum())
                     - (line["verdict"] == "reads the sun"),
@@ -254,6 +280,8 @@ def study(
                     "mean_true_c": warm.mean(), "mean_estimate_c": guess.mean(),
                 }
             )  # fmt: skip
+        if keep and week % 20 == 19:
+            pd.DataFrame(rows).to_pickle(keep)
     return pd.DataFrame(rows)
 
 
@@ -269,49 +297,48 @@ def rate(flags):
 
 def report(table):
     clean, lit = table["exposure"] == "clean", table["exposure"].isin(["all day", "half day"])
-    lit_all = table["exposure"] == "all day"
-    print("\nAll weeks: share flagged, 95 % interval, number of weeks")
-    print(
-        table.groupby("way", sort=False)
-        .apply(
-            lambda t: pd.Series(
-                {
-                    "clean": rate(t.loc[clean, "flagged"]),
-                    "sunlit all day": rate(t.loc[lit_all, "flagged"]),
-                    "sunlit half day or all day": rate(t.loc[lit, "flagged"]),
-                    "3 hours": rate(t.loc[t["exposure"] == "3 hours", "flagged"]),
-                    "1 hour": rate(t.loc[t["exposure"] == "1 hour", "flagged"]),
-                }
-            ),
-            include_groups=False,
-        )
-        .to_string()
-    )
-    print("\nPower against how warm the sun made the logger (95th percentile of the week, °C), half day and all day")
-    bins = pd.cut(table["sunlit_c"], [-1, 0.5, 1, 2, 3, 5, 10, 40])
-    print(
-        table[lit]
-        .pivot_table(index="way", columns=bins[lit], values="flagged", aggfunc=rate, observed=True, sort=False)
-        .T.to_string()
-    )
-    for by in ("instrument", "step_min", "weather", "latitude"):
+    print(f"\n{len(table) // table['way'].nunique()} weeks. Share flagged, 95 % interval, number of weeks")
+    kinds = {"clean": clean, "sunlit half day or all day": lit}
+    kinds |= {kind: table["exposure"] == kind for kind in ("all day", "half day", "3 hours", "1 hour")}
+    ways = table["way"].unique()
+    parts = {
+        words: {way: rate(table[mask & (table["way"] == way)]["flagged"]) for way in ways}
+        for words, mask in kinds.items()
+    }
+    print(pd.DataFrame(parts).to_string())
+    print("\nWhat is said of a logger, clean or sunlit half day or all day: share of weeks")
+    for words, mask in (("clean", clean), ("sunlit", lit)):
+        said = pd.crosstab(table[mask]["way"], table[mask]["verdict"], normalize="index").reindex(ways)
+        print(f"{words}\n{said.round(3).to_string()}")
+    bins = pd.cut(table["sunlit_c"], [-1, 0.5, 1, 1.5, 2, 3, 5, 10, 40])
+    for what, column in (("found", "flagged"), ("found, or said that the data cannot tell", "not_called_clean")):
+        print(f"\nHalf day and all day, by how warm the sun made it (95th percentile of the week, °C): {what}")
+        both = table.assign(not_called_clean=table["verdict"] != "no sign of sun")[lit]
+        pivot = both.pivot_table(index="way", columns=bins[lit], values=column, aggfunc=rate, observed=True, sort=False)
+        print(pivot.T.sort_index().to_string())
+    for by in ("instrument", "step_min", "weather", "latitude", "averages"):
         print(f"\nBy {by}: clean | sunlit half day or all day")
         both = {
             f"{way} {what}": table[mask & (table["way"] == way)].groupby(by)["flagged"].apply(rate)
-            for way in table["way"].unique()[:3]
+            for way in ways[:3]
             for what, mask in (("clean", clean), ("sunlit", lit))
         }
         print(pd.DataFrame(both).to_string())
     found = table[lit & table["flagged"]]
     ratio = found["mean_estimate_c"] / found["mean_true_c"]
-    print("\nEstimated over true mean contamination, where found (median, 5 % and 95 %):")
+    print("\nEstimated over true mean contamination, where found (5 %, median, 95 %):")
     print(ratio.groupby(found["way"], sort=False).describe(percentiles=[0.05, 0.5, 0.95]).round(2).to_string())
+    share = [found[c] / found["estimate_c"] * found["mean_estimate_c"] for c in ("low_c", "high_c")]
+    inside = (share[0] <= found["mean_true_c"]) & (found["mean_true_c"] <= share[1])
+    print("\nTrue mean inside the stated 95 % interval, where found:")
+    print(inside.groupby(found["way"], sort=False).apply(rate).to_string())
 
 
 if __name__ == "__main__":
-    weeks = int(sys.argv[1]) if len(sys.argv) > 1 else 400
-    seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
-    result = study(weeks, seed)
-    if len(sys.argv) > 3:
-        result.to_pickle(sys.argv[3])
+    given = dict(enumerate(sys.argv[1:]))
+    file = given.get(2)
+    chosen = tuple(given[3].split(";")) if 3 in given else WAYS
+    result = study(int(given.get(0, 400)), int(given.get(1, 1)), chosen, file)
+    if file:
+        result.to_pickle(file)
     report(result)

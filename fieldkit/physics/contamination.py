@@ -5,47 +5,30 @@ looks for the part of a series that moves with irradiance faster than air can, d
 carries along how uncertain the air's own response is. `fieldkit.physics.sensors.find_contamination` is the door.
 """
 
-import datetime as dt
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
+from fieldkit.physics import contamination_fit as fitting
+from fieldkit.physics import contamination_light as lighting
 
-# How clean shade air answers the sun, as a sum of first-order lags: (lag in minutes, mean gain, standard deviation of
-# the gain) in °C per 1,000 W/m². Wide on purpose, so that air's own answer is not taken for a sunlit thermometer; the
-# spread enters the uncertainty of every estimate. No source: chosen by hand, checked on the real stations and the
-# simulations in the tests.
-AIR_ALONE = ((30.0, 0.7, 0.8), (90.0, 1.2, 1.5), (300.0, 7.0, 5.0))
-# The same for the difference from another shade air thermometer, where most of it cancels.
-AIR_DIFFERENCE = ((45.0, 0.0, 0.7), (180.0, 0.0, 1.2))
-# What no sum of lags foresees but comes back every day (breaking of the inversion of the night, sea breeze, a shadow on
-# the air): standard deviations (°C) of the first harmonics of the day. Shared by all days: they never average out.
-DAILY_ALONE_C = (1.5, 1.0, 0.5, 0.3, 0.2, 0.15)
-DAILY_DIFFERENCE_C = (0.25, 0.2, 0.12, 0.1, 0.06, 0.05)
-# A thermometer in good shade still gets scattered light: this much (°C per 1,000 W/m²) is not called contamination.
-ALLOWED_PER_KW = 0.5
 # Lag of the thermometer itself (minutes): a bead and a thick housing are both tried.
 PROBE_LAGS_MIN = (3.0, 12.0)
 PROBE_LAG_COARSE_MIN = (6.0,)
-# With less than this hidden by noise (°C, one week) a quiet series is called "no sign of sun".
-TELLS_UP_TO_C = 5.0
+# "No sign of sun" is said only where contamination of this much (°C in strong sun, a week of whole days) would have
+# been found 19 times in 20; else the data cannot tell.
+TELLS_UP_TO_C = 3.0
 # A week of one logger is flagged above this many standard errors; set on simulated weeks (tests/study_contamination.py)
-# so that the search over days and windows flags about one clean logger in a hundred.
+# so that the search over days and windows flags fewer than one clean logger in a hundred.
 WEEK_THRESHOLD = 4.0
-# A clear sky in place of measured irradiance is the same every day, as is much of what air does: asked for more.
+# A logger with nothing to be compared with is asked for more, so that no week of the real air of two typical years
+# (Greensboro, Miami) is flagged; and so is a clear sky in place of measured irradiance: it is the same every day, as is
+# much of what air does.
+ALONE_MORE = 0.4
 CLEAR_SKY_MORE = 0.5
-# Standard deviations of the air's own answer that are granted before anything counts as sunlight on the thermometer;
-# set, like the threshold, on simulated weeks other than those that are reported.
-GRANTED_ALONE, GRANTED_DIFFERENCE = 1.5, 1.0
-_WHITEN_MIN = 30.0
-_HAC_MIN = 30.0
-_FINEST_MIN = 5.0
 _MOST_EPISODES = 8
-_WIDTHS_H = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0)
-_QUIETEST_C = 0.01  # no pair of thermometers agrees better than this
-_FEWEST_LIT = 3  # readings in a window on one day
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -58,15 +41,16 @@ class Contamination(Result):
         One row per shade air logger: ``logger_id, verdict`` ("reads the sun", "no sign of sun", "cannot tell"),
         ``days`` tested, ``days_with_sun`` flagged, ``contamination_c`` at strong sun in the flagged hours with
         ``low_c, high_c`` (95 %), ``strength`` (standard errors above what clean air can do), ``threshold``,
-        ``detectable_c`` (contamination at strong sun that would have been found had it lasted all
-        day for one week), ``compared_with``, ``note``.
+        ``detectable_c`` (the smallest contamination at strong sun that would have been found 19 times in 20, had it
+        lasted all day for one week), ``compared_with``, ``note``.
     episodes : DataFrame
         One row per stretch: ``logger_id, first_day, last_day, from_hour, to_hour`` (clock of the series),
         ``contamination_c, low_c, high_c, strength``.
     readings : DataFrame
         The shade air series as given (one column each).
     estimate_c, error_c : DataFrame
-        Estimated contamination of every reading (°C, 0 where none was found) and its standard error for that reading.
+        Estimated contamination of every reading (°C, 0 where none was found) and its standard error for that reading:
+        days, wind and angle differ, so it is wider than the interval of ``contamination_c``, a mean over the stretch.
     settings : dict
     """
 
@@ -92,16 +76,19 @@ class Contamination(Result):
                 f"{row.contamination_c:.1f} °C too warm in strong sun "
                 f"(95 % interval {row.low_c:.1f} to {row.high_c:.1f})"
             )
-        if not parts:
+        if not parts and len(unsure) < len(table):
             parts.append(f"No shade air series (of {len(table)}) shows a sign of sun")
         quiet = table[table["verdict"] == "no sign of sun"]
         if len(quiet):
             names = ", ".join(map(str, quiet["logger_id"]))
             parts.append(
-                f"{names}: no sign of sun (a week of {quiet['detectable_c'].max():.1f} °C in strong sun would show)"
+                f"{names}: no sign of sun (a week of {quiet['detectable_c'].max():.1f} °C in strong sun would be found "
+                "19 times in 20)"
             )
-        if len(unsure):
-            parts.append("for " + ", ".join(map(str, unsure["logger_id"])) + " the data cannot tell")
+        for row in unsure.itertuples():
+            parts.append(f"{row.logger_id}: the data cannot tell, {row.note}")
+        if self.settings["note"]:
+            parts.append(self.settings["note"])
         if self.settings["irradiance"] == "clear sky":
             parts.append("no irradiance was measured, so only a clear-sky sun was looked for, which finds less")
         return "; ".join(parts) + "."
@@ -116,37 +103,74 @@ class Contamination(Result):
         """The series with flagged readings left empty: where the estimate exceeds the smallest amount that counts."""
         return self.readings.where(self.estimate_c < self.settings["smallest_c"] / 2)
 
+    @property
+    def dataset(self):
+        """Readings, estimate, error, corrected and masked series in one xarray Dataset (times in UTC).
+
+        Dimensions are those of the DataArray that was given, else ``time`` and ``logger_id``.
+        """
+        import xarray as xr
+
+        dims = self.settings["dims"]
+        coords = {"time": self.readings.index.tz_convert("UTC").tz_localize(None)}
+        other = [dim for dim in dims if dim != "time"]
+        coords |= {dim: list(self.readings.columns) for dim in other}
+        frames = {
+            "readings_c": self.readings,
+            "estimate_c": self.estimate_c,
+            "error_c": self.error_c,
+            "corrected_c": self.corrected,
+            "masked_c": self.masked,
+        }
+        data = {
+            name: (["time", *other], frame.to_numpy() if other else frame.to_numpy()[:, 0], {"units": "degC"})
+            for name, frame in frames.items()
+        }
+        return xr.Dataset(data, coords=coords).transpose(*dims)
+
 
 def find_contamination(
-    series, irradiance=None, *, shade_air=None, reference=None, site=None, smallest_c=0.5, threshold=WEEK_THRESHOLD
+    series,
+    irradiance=None,
+    *,
+    shade_air=None,
+    reference=None,
+    site=None,
+    wind=None,
+    smallest_c=0.5,
+    threshold=WEEK_THRESHOLD,
 ):
     """Find the series labelled "shade air" that carry a radiation signal, when, and how many °C.
 
     Parameters
     ----------
-    series : Series, DataFrame of columns, or long DataFrame with ``time, logger_id, value``
-        Temperatures (°C) against times with a zone, in steps of at most 60 minutes.
-    irradiance : Series, optional
+    series : Series, DataFrame of columns, long DataFrame with ``time, logger_id, value``, or DataArray
+        Temperatures (°C) against times with a zone, in steps of at most 60 minutes. A DataArray has the dimension
+        ``time`` (UTC) and, for several loggers, one more, whose coordinate names them; on dask it is computed.
+    irradiance : Series or DataArray, optional
         Measured global irradiance (W/m²), in steps of at most 60 minutes; stamps of averages are taken as their middle.
         None: clear-sky irradiance at `site`, which knows nothing of clouds: the test is then weaker.
     shade_air : sequence, optional
         Names of the series labelled shade air; None: all of them. The others are not tested.
-    reference : Series or str, optional
+    reference : Series, DataArray or str, optional
         Air temperature known to be good, e.g. of a weather station, or the name of its column. Without it each shade
         air series is compared with the median of the other shade air series, if there are any.
     site : object or dict, optional
-        With ``latitude_deg, longitude_deg`` and ``elevation_m``; needed only without `irradiance`.
+        With ``latitude_deg, longitude_deg`` and ``elevation_m``. Needed without `irradiance`; with it, the test also
+        knows that a low sun warms a body more than it lights level ground, and how the sun climbed between two stamps.
+    wind : Series or DataArray, optional
+        Wind near the loggers (m/s), of use with `site` only: moving air takes the sun's warmth away.
     smallest_c : float
         Contamination at strong sun (°C) below which nothing is reported.
     threshold : float
         Standard errors needed for one logger in one week. It rises by itself with more loggers and longer series, so
-        that the chance of any false alarm stays about the same.
+        that the chance of any false alarm stays about the same, and for a logger on its own or a clear-sky sun.
 
     Returns
     -------
     Contamination
-        With ``.table, .sentence, .episodes, .estimate_c, .error_c, .corrected, .masked``. Nothing is changed in what
-        was given.
+        With ``.table, .sentence, .episodes, .estimate_c, .error_c, .corrected, .masked`` and all series once more as
+        ``.dataset``, an xarray Dataset. Nothing is changed in what was given.
 
     Raises
     ------
@@ -158,9 +182,17 @@ def find_contamination(
     For each day and each window of the clock (1 to 6 hours, and all day), generalised least squares of the series on
     quick irradiance in that window. Errors: first-order autocorrelation removed by quasi-differencing, the rest by
     Newey–West (1987, Econometrica 55:703) within the day; the gains of the air's own slow response are random effects
-    with a stated spread, which is shared by all days and so does not average out. Days are then combined by precision;
-    the best run of days is searched, and taken off before the next is looked for. Differences between days widen the
-    interval of the estimate (DerSimonian & Laird 1986 idea, with a robust spread), not the threshold.
+    with a stated spread, one part of each shared by all days of a run (learned from all of them together) and one part
+    new every day (Laird & Ware 1982, Biometrics 38:963, from memory). Runs of days are searched; the one that stands
+    out most is measured and taken off before the next is looked for. Readings at an instant are held against the
+    irradiance of that instant, worked out between the stamps from the clear sky's course.
+
+    What the size means: `contamination_c` is the mean over the flagged days at strong sun (90th percentile of the lit
+    readings) in the flagged hours. It is anchored in what lasts for hours; the answer to passing clouds, which depends
+    on the lag of the thermometer and on how irradiance was averaged, is left free. Against other thermometers it comes
+    out right on average in simulated weeks; a logger on its own is taken too warm when the error is small, for then
+    air's own quick answer and the light in good shade are counted in. Differences between days widen the interval, not
+    the threshold.
 
     Examples
     --------
@@ -174,7 +206,9 @@ def find_contamination(
     >>> found.table["verdict"].tolist()
     ['no sign of sun', 'reads the sun']
     """
+    dims = tuple(series.dims) if _is_array(series) else ("time", "logger_id")
     wide = _wide(series)
+    irradiance, reference, wind = (_as_series(value) for value in (irradiance, reference, wind))
     names = list(wide.columns) if shade_air is None else list(shade_air)
     for name in names:
         if name not in wide.columns:
@@ -186,15 +220,17 @@ def find_contamination(
         reference = wide[reference]
     if irradiance is None and site is None:
         raise FieldkitError("Give the measured irradiance, or site= (latitude and longitude) for a clear-sky sun.")
-    for what, value in (("irradiance", irradiance), ("reference", reference)):
+    for what, value in (("irradiance", irradiance), ("reference", reference), ("wind", wind)):
         if value is not None:
             _need_zone(value.index, what)
     if not names:
         raise FieldkitError("There is no series labelled shade air to test.")
 
+    light = lighting.light_over(wide.index, irradiance, site, wind)
+
     def test(name, pool):
         others = pool[[other for other in names if other != name]]
-        return _one_logger(wide[name].dropna(), irradiance, site, reference, others, smallest_c, threshold, len(names))
+        return _one_logger(wide[name].dropna(), light, reference, others, smallest_c, threshold, len(names))
 
     # A logger that reads the sun is no standard for the others: the clearest one is settled first, its flagged days are
     # left out of what the rest is compared with, and the rest is tested again.
@@ -235,6 +271,9 @@ def find_contamination(
             "irradiance": "clear sky" if irradiance is None else "measured",
             "smallest_c": smallest_c,
             "threshold": threshold,
+            "wind": wind is not None,
+            "note": light["note"],
+            "dims": dims,
         },
     )
 
@@ -244,7 +283,28 @@ def _need_zone(index, what):
         raise FieldkitError(f"The times of the {what} need a time zone, for example series.tz_localize('Etc/GMT+5').")
 
 
+def _is_array(value):
+    return type(value).__name__ == "DataArray"
+
+
+def _as_series(value):
+    """A DataArray with the one dimension time as a series; its times are UTC."""
+    if not _is_array(value):
+        return value
+    if value.dims != ("time",):
+        raise FieldkitError("Irradiance, wind and reference need the one dimension 'time': select one series first.")
+    return pd.Series(value.to_numpy(), pd.DatetimeIndex(value.indexes["time"]).tz_localize("UTC"))
+
+
 def _wide(series):
+    if _is_array(series):
+        if "time" not in series.dims or series.ndim > 2:
+            raise FieldkitError("The array needs the dimension 'time' and at most one more, which names the loggers.")
+        name = "logger" if series.name is None else series.name
+        times = pd.DatetimeIndex(series.indexes["time"]).tz_localize("UTC")
+        other = [dim for dim in series.dims if dim != "time"]
+        columns = list(series[other[0]].to_numpy()) if other else [name]
+        series = pd.DataFrame(series.transpose("time", *other).to_numpy().reshape(len(times), -1), times, columns)
     if isinstance(series, pd.Series):
         series = series.to_frame("logger" if series.name is None else series.name)
     elif {"time", "logger_id", "value"} <= set(series.columns):
@@ -255,28 +315,7 @@ def _wide(series):
     return series.sort_index()
 
 
-def _minutes(index):
-    """Usual step of a series in minutes."""
-    if len(index) < 2:
-        return np.nan
-    return float(np.median(np.diff(index.as_unit("ns").asi8)) / 6e10)
-
-
-def _on_grid(values, grid_min, *, instant):
-    """Mean around each grid time, or up to it for a sun that a reading at that instant has felt."""
-    step = f"{round(grid_min * 60)}s"
-    if _minutes(values.index) > 0.9 * grid_min:
-        # On a clock that is never set: the hour that stands twice in autumn cannot be rounded.
-        steady = values.index.tz_convert(dt.timezone(values.index[0].utcoffset()))
-        return values.groupby(steady.round(step).tz_convert(values.index.tz)).mean()
-    if instant:
-        return values.resample(step, closed="right", label="right").mean()
-    half = pd.Timedelta(minutes=grid_min / 2)
-    moved = values.set_axis(values.index + half)
-    return moved.resample(step).mean()
-
-
-def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, loggers):
+def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
     row = {
         "verdict": "cannot tell",
         "days": 0,
@@ -291,71 +330,82 @@ def _one_logger(y, irradiance, site, reference, others, smallest_c, threshold, l
         "note": "",
     }
     nothing = {"row": row, "episodes": [], "estimate": None, "error": None}
-    step = _minutes(y.index)
-    sun_step = _minutes(irradiance.index) if irradiance is not None else 0.0
-    if not max(step, sun_step) <= 60.5:
-        row["note"] = "needs readings at least every 60 minutes"
+    step = lighting.minutes(y.index)
+    if not max(step, light["step_min"]) <= 60.5:
+        row["note"] = "it needs readings at least every 60 minutes"
         return nothing
-    grid = max(_FINEST_MIN, step, sun_step)
-    y = _on_grid(y, grid, instant=False)
+    grid = max(lighting.FINEST_MIN, step, light["step_min"])
+    instant = step > 0.9 * grid
+    y = lighting.on_grid(y, grid)
     y = y.asfreq(f"{round(grid * 60)}s")
-    if irradiance is None:
-        sun = _clear_sky(y.index, site)
-    else:
-        instant = step > 0.9 * grid
-        sun = _on_grid(irradiance.dropna(), grid, instant=instant).reindex(y.index)
-    clock = _solar_clock(y.index, sun)
-    targets = {"nothing": (y, (AIR_ALONE, DAILY_ALONE_C, GRANTED_ALONE))}
+    sun, air_sun = (lighting.Sun(light[key], y.index, grid, instant) for key in ("warms", "ghi"))
+    clock = lighting.solar_clock(y.index, air_sun.now)
+    targets = {"nothing": (y, (fitting.AIR_ALONE, fitting.DAILY_ALONE_C, fitting.SHARED_ALONE))}
     compared, words = _reference(y, grid, reference, others)
     if compared is not None:
-        targets[words] = (y - compared, (AIR_DIFFERENCE, DAILY_DIFFERENCE_C, GRANTED_DIFFERENCE))
+        targets[words] = (y - compared, (fitting.AIR_DIFFERENCE, fitting.DAILY_DIFFERENCE_C, fitting.SHARED_DIFFERENCE))
     days = clock["day"].nunique()
     # Bonferroni over weeks, loggers and the two ways of looking.
     from scipy.stats import norm
 
     looks = max(days / 7, 1) * loggers * len(targets)
-    needed = float(norm.isf(norm.sf(threshold + CLEAR_SKY_MORE * (irradiance is None)) / looks))
-
+    asked = threshold + CLEAR_SKY_MORE * (not light["measured"])
     best, fits = None, []
     for words, (target, air) in targets.items():
+        needed = float(norm.isf(norm.sf(asked + ALONE_MORE * (words == "nothing")) / looks))
         for lag in PROBE_LAGS_MIN if grid <= 15 else PROBE_LAG_COARSE_MIN:
-            fit = _days(target, sun, grid, air, lag, clock)
+            fit = fitting.days_of(target, sun, air_sun, grid, air, lag, clock)
             if fit is None:
                 continue
-            fits.append((words, fit))
-            found = _scan(fit, smallest_c)
-            if found is not None and (best is None or found["strength"] > best[0]["strength"]):
-                best = (found, words, target, air, lag)
+            fits.append((words, fit, needed))
+            found = fitting.scan(fit, smallest_c)
+            if found is not None and (best is None or found["strength"] - needed > best[0]["strength"] - best[1]):
+                best = (found, needed, words, target, air, lag)
     if not fits:
-        row["note"] = "no day with sun, readings and irradiance together"
+        row["note"] = "there is no day with sun, readings and irradiance together"
         return nothing
-    row["days"] = int(max(np.isfinite(fit["slope"]).any(axis=1).sum() for _, fit in fits))
-    row["threshold"] = needed
-    row["detectable_c"], row["compared_with"] = min(
-        ((_detectable(fit, needed), words) for words, fit in fits), key=lambda pair: pair[0]
+    row["days"] = int(max(len(fit["days"]) for _, fit, _ in fits))
+    row["detectable_c"], row["threshold"], row["compared_with"] = min(
+        ((fitting.detectable(fit, needed), needed, words) for words, fit, needed in fits), key=lambda three: three[0]
     )
-    if best is None or best[0]["strength"] < needed:
+    if best is None or best[0]["strength"] < best[1]:
         row["strength"] = best[0]["strength"] if best else np.nan
         row["verdict"] = "no sign of sun" if row["detectable_c"] <= TELLS_UP_TO_C else "cannot tell"
         if row["verdict"] == "cannot tell":
-            row["note"] = f"even {row['detectable_c']:.1f} °C could hide in these readings"
+            row["note"] = (
+                f"only {_least(row['detectable_c'])} would have been found for sure; {_advice(step, compared)}"
+            )
         return nothing
-    return _follow(best, row, sun, grid, clock, smallest_c, needed)
+    return _follow(best, row, sun, air_sun, grid, clock, smallest_c)
 
 
-def _follow(best, row, sun, grid, clock, smallest_c, needed):
+def _least(detectable_c):
+    return f"a week of {detectable_c:.1f} °C in strong sun" if np.isfinite(detectable_c) else "no error of any size"
+
+
+def _advice(step_min, compared):
+    if step_min > 10:
+        return "log every 10 minutes or less" + (", and hang a second thermometer" if compared is None else "")
+    return "hang a second thermometer" if compared is None else "log for more days with sun and clouds"
+
+
+def _follow(best, row, sun, air_sun, grid, clock, smallest_c):
     """Take episode after episode off the series until nothing is left that stands out."""
-    found, words, target, air, lag = best
+    found, needed, words, target, air, lag = best
     estimate = pd.Series(0.0, index=target.index)
     variance = pd.Series(0.0, index=target.index)
     episodes = []
     while found is not None and found["strength"] >= needed and len(episodes) < _MOST_EPISODES:
+        found = fitting.measure(found, target - estimate, sun, air_sun, grid, air, lag, clock)
+        if words == "nothing":
+            # Alone, light that gets into good shade and air's quickest answer cannot be told from it.
+            found["error"] = np.hypot(found["error"], fitting.ALLOWED_PER_KW / 1000)
         share = clock["gates"][found["gate"]] * clock["day"].isin(found["days"])
         inside = share > 0.5
-        quick = pd.Series(_lagged(sun, lag, grid), index=target.index) * share
+        quick = pd.Series(sun.lagged(lag), index=target.index) * share
         estimate = estimate + found["slope"] * quick
         variance = variance + (found["spread"] * quick) ** 2
-        lit = inside & (sun > 0.1 * sun[inside].max())
+        lit = inside & (sun.now > 0.1 * sun.now[inside].max())
         hours = clock["clock_hour"][lit]
         episodes.append(
             {
@@ -370,12 +420,13 @@ def _follow(best, row, sun, grid, clock, smallest_c, needed):
                 "_days": set(found["days"]),
             }
         )
-        found = _scan(_days(target - estimate, sun, grid, air, lag, clock), smallest_c)
+        found = fitting.scan(fitting.days_of(target - estimate, sun, air_sun, grid, air, lag, clock), smallest_c)
     main = max(episodes, key=lambda episode: episode["contamination_c"] * len(episode["_days"]))
     row |= {
         "verdict": "reads the sun",
         "days_with_sun": len(set.union(*(episode.pop("_days") for episode in episodes))),
         "compared_with": words,
+        "threshold": needed,
     }
     row |= {key: main[key] for key in ("contamination_c", "low_c", "high_c")}
     row["strength"] = max(episode["strength"] for episode in episodes)
@@ -388,25 +439,12 @@ def _spread(values, index):
     return np.interp(index.as_unit("ns").asi8, seconds, values.to_numpy(), left=0.0, right=0.0)
 
 
-def _clear_sky(index, site):
-    from fieldkit.physics import sun as sun_room
-
-    get = site.get if isinstance(site, dict) else lambda name, default=None: getattr(site, name, default)
-    sky = sun_room.clear_sky(
-        index,
-        latitude_deg=get("latitude_deg"),
-        longitude_deg=get("longitude_deg"),
-        elevation_m=get("elevation_m", 0.0) or 0.0,
-    )
-    return pd.Series(np.asarray(sky["ghi_w_m2"], dtype=float), index=index)
-
-
 def _reference(y, grid, reference, others):
     if reference is not None:
         compared = reference.dropna()
-        step = _minutes(compared.index)
+        step = lighting.minutes(compared.index)
         if step <= grid * 1.1:
-            return _on_grid(compared, grid, instant=False).reindex(y.index), "reference"
+            return lighting.on_grid(compared, grid).reindex(y.index), "reference"
         # A station every hour against a logger every ten minutes: straight lines between, no further than the step.
         filled = compared.reindex(compared.index.union(y.index)).interpolate("time", limit_area="inside")
         near = compared.notna().reindex(y.index, method="nearest", tolerance=pd.Timedelta(minutes=step))
@@ -414,222 +452,11 @@ def _reference(y, grid, reference, others):
     columns = {}
     for name in others.columns:
         other = others[name].dropna()
-        if len(other) > 1 and _minutes(other.index) <= grid * 1.1:
-            columns[name] = _on_grid(other, grid, instant=False).reindex(y.index)
+        if len(other) > 1 and lighting.minutes(other.index) <= grid * 1.1:
+            columns[name] = lighting.on_grid(other, grid).reindex(y.index)
     if not columns:
         return None, ""
     if len(columns) == 1:
         name, only = next(iter(columns.items()))
         return only, f"{name}"
     return pd.DataFrame(columns).median(axis=1), f"median of {len(columns)} other loggers"
-
-
-def _solar_clock(index, sun):
-    """Days and windows by the sun, whatever zone the times are in."""
-    hour = index.hour + index.minute / 60 + index.second / 3600
-    weight = np.nan_to_num(sun.to_numpy()).clip(min=0)
-    angle = np.angle(np.sum(weight * np.exp(2j * np.pi * hour.to_numpy() / 24))) if weight.any() else np.pi
-    shift_h = 12 - (angle / (2 * np.pi) * 24) % 24
-    # Wall-clock days, so that a change to summer time moves nothing by a day.
-    shifted = index.tz_localize(None) + pd.to_timedelta(shift_h, unit="h")
-    solar = (shifted.hour + shifted.minute / 60 + shifted.second / 3600).to_numpy()
-    gates = {"all": np.ones(len(index))}
-    for width in _WIDTHS_H:
-        for middle in np.arange(5 + width / 2, 19 - width / 2 + 1e-9, 0.5):
-            # Soft edges: a patch of sun comes and goes a little earlier or later every day.
-            gates[middle, width] = np.clip((width / 2 + 0.25 - np.abs(solar - middle)) / 0.5, 0, 1)
-    return {
-        "day": pd.Series(shifted.normalize(), index=index),
-        "date": pd.Series(index.tz_localize(None).normalize(), index=index),
-        "clock_hour": pd.Series(np.asarray(hour), index=index),
-        "gates": gates,
-        "angle": 2 * np.pi * solar / 24,
-    }
-
-
-def _lagged(sun, lag_min, step_min):
-    """First-order response to irradiance; gaps are bridged by straight lines, their readings are left out elsewhere."""
-    from scipy.signal import lfilter
-
-    values = sun.interpolate(limit_direction="both").to_numpy(dtype=float)
-    keep = np.exp(-step_min / lag_min)
-    return lfilter([1 - keep], [1, -keep], values, zi=[keep * values[0]])[0]
-
-
-def _quasi_difference(array, keep):
-    out = array - keep * np.concatenate([np.zeros_like(array[:1]), array[:-1]])
-    out[0] = array[0] * np.sqrt(1 - keep**2)
-    return out
-
-
-def _days(target, sun, step_min, air, lag_min, clock):
-    """Slope on quick irradiance (°C per W/m²) for each day and window, with its two kinds of error."""
-    if not np.isfinite(sun).any():
-        return None
-    quick = _lagged(sun, lag_min, step_min)
-    lags_of_air, daily, granted = air
-    slow = [_lagged(sun, lag, step_min) for lag, _, _ in lags_of_air]
-    turn = np.outer(np.arange(1, len(daily) + 1), clock["angle"])
-    slow = np.stack([*slow, *np.cos(turn), *np.sin(turn)], axis=1)
-    means = np.array([mean / 1000 for _, mean, _ in lags_of_air] + [0.0] * 2 * len(daily))
-    spreads = np.array([spread / 1000 for _, _, spread in lags_of_air] + 2 * list(daily))
-    gates = np.stack(list(clock["gates"].values()), axis=1)
-    values = target.to_numpy(dtype=float) - slow @ means
-    light = sun.to_numpy()
-    good = np.isfinite(values) & np.isfinite(light)
-    keep = np.exp(-step_min / _WHITEN_MIN)
-    lags = max(1, int(_HAC_MIN / step_min))
-    codes, labels = pd.factorize(clock["day"])
-    shape = (len(labels), gates.shape[1])
-    slope, noise, strong = (np.full(shape, np.nan) for _ in range(3))
-    shared = np.zeros((*shape, len(spreads)))
-    with np.errstate(all="ignore"):
-        for day in range(len(labels)):
-            rows = np.flatnonzero((codes == day) & good)
-            n = rows.size
-            if n < max(0.5 * 1440 / step_min, 12) or light[rows].max() < 30:
-                continue
-            # Intercept and trend of the day are free; they are projected out.
-            free = _quasi_difference(np.stack([np.ones(n), np.linspace(-1, 1, n)], axis=1), keep)
-            basis, _ = np.linalg.qr(free)
-            lit = gates[rows] * quick[rows, None]
-            y, x, z = (_quasi_difference(a, keep) for a in (values[rows], lit, slow[rows]))
-            y, x, z = (a - basis @ (basis.T @ a) for a in (y, x, z))
-            full = np.column_stack([z, x[:, 0]])
-            rest = y - full @ np.linalg.lstsq(full, y, rcond=None)[0]
-            sigma2 = max(rest @ rest / max(n - 2 - full.shape[1], 1), _QUIETEST_C**2)
-            inner = np.linalg.inv(z.T @ z + np.diag(sigma2 / spreads**2))
-            mx = x - z @ (inner @ (z.T @ x))
-            my = y - z @ (inner @ (z.T @ y))
-            xx = np.sum(x * mx, axis=0)
-            top = lit.max(axis=0)
-            # A window needs sun in it, and variation that the slow terms cannot imitate.
-            ok = (xx > 1e-5 * np.sum(x**2, axis=0)) & (top > 20) & ((lit > 20).sum(axis=0) >= _FEWEST_LIT)
-            b = np.where(ok, mx.T @ y / xx, np.nan)
-            e = my[:, None] - mx * b
-            score = mx * e
-            meat = np.sum(score**2, axis=0)
-            for k in range(1, min(lags, n - 1) + 1):
-                meat += 2 * (1 - k / (lags + 1)) * np.sum(score[k:] * score[:-k], axis=0)
-            # By day the air is more restless than by night.
-            day_rows = light[rows] > 20
-            unrest = np.maximum(np.mean(e[day_rows] ** 2, axis=0), np.mean(e**2, axis=0)) * n / (n - 2)
-            plain = np.maximum(unrest, _QUIETEST_C**2) * np.sum(mx**2, axis=0)
-            slope[day] = b
-            noise[day] = np.where(ok, np.maximum(meat, plain) / xx**2 * n / max(n - 5, 1), np.nan)
-            above = lit > 20
-            count = above.sum(axis=0)
-            # 90th percentile of the lit readings in each window.
-            ordered = np.sort(np.where(above, lit, -np.inf), axis=0)
-            place = np.clip(n - np.maximum((0.1 * count).astype(int), 0) - 1, 0, n - 1)
-            strong[day] = np.where(ok & (count > 0), ordered[place, np.arange(shape[1])], np.nan)
-            shared[day] = np.where(ok[:, None], (mx.T @ z) / xx[:, None] * spreads, 0.0)
-    if not np.isfinite(slope).any():
-        return None
-    return {
-        "slope": slope,
-        "noise": noise,
-        "strong": strong,
-        "shared": shared,
-        "days": np.asarray(labels),
-        "gates": list(clock["gates"]),
-        "granted": granted,
-    }
-
-
-def _run_sums(values):
-    """Sum over every run of days: row = first day, column = one past the last."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    return total[None, :] - total[:, None]
-
-
-def _run_lengths(values):
-    """Length of the summed vector over every run of days, laid out as in `_run_sums`."""
-    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])
-    squares = np.sum(total**2, axis=1)
-    return np.sqrt(np.maximum(squares[None, :] + squares[:, None] - 2 * total @ total.T, 0.0))
-
-
-def _run_highest(values):
-    """Highest value in every run of days, laid out as in `_run_sums`."""
-    out = np.zeros((values.size + 1, values.size + 1))
-    for first in range(values.size):
-        out[first, first + 1 :] = np.maximum.accumulate(values[first:])
-    return np.maximum(out, 0)
-
-
-def _scan(fit, smallest_c):
-    """The run of days and the window that stand out most from what clean air can do."""
-    if fit is None:
-        return None
-    allowed = ALLOWED_PER_KW / 1000
-    best = None
-    with np.errstate(all="ignore"):
-        for gate, name in enumerate(fit["gates"]):
-            slope, noise = fit["slope"][:, gate], fit["noise"][:, gate]
-            ok = np.isfinite(slope) & np.isfinite(noise)
-            if not ok.any():
-                continue
-            weight = np.where(ok, 1 / noise, 0.0)
-
-            def total(values, weight=weight, ok=ok):
-                return _run_sums(np.where(ok, weight * values, 0.0))
-
-            size = _run_sums(weight)
-            excess = total(slope - allowed)
-            root = np.sqrt(size)
-            # What air itself may do is shared by all days and does not average out: it is granted in full, once.
-            granted = fit["granted"] * _run_lengths(
-                weight[:, None] * np.where(ok[:, None], fit["shared"][:, gate], 0.0)
-            )
-            strength = (excess - granted) / root
-            # One front or thunderstorm is not sunlight: without its best day a run must still carry half its strength,
-            # and a single day needs twice the strength.
-            rest = (excess - granted - _run_highest(np.where(ok, weight * (slope - allowed), 0.0))) / root
-            strength = np.maximum(np.minimum(strength, 2 * rest), strength / 2)
-            mean = excess / size + allowed
-            sun = total(fit["strong"][:, gate]) / size
-            strength = np.where((size > 0) & (mean * sun >= smallest_c), strength, -np.inf)
-            strength[np.tril_indices(len(slope) + 1)] = -np.inf
-            i, j = np.unravel_index(np.argmax(strength), strength.shape)
-            if np.isfinite(strength[i, j]) and (best is None or strength[i, j] > best["strength"]):
-                inside = slice(i, j)
-                use = ok[inside]
-                best = {
-                    "strength": float(strength[i, j]),
-                    "gate": name,
-                    "days": fit["days"][inside][use],
-                    **_combine(slope[inside][use], noise[inside][use], fit["shared"][inside, gate][use]),
-                    "sun": float(sun[i, j]),
-                }
-    return best
-
-
-def _combine(slope, noise, shared):
-    """Mean slope of a run with its error; days may truly differ (wind, angle), so their scatter counts."""
-    between = 0.0
-    if slope.size > 2:
-        middle = np.median(slope)
-        between = max(0.0, (1.4826 * np.median(np.abs(slope - middle))) ** 2 - np.median(noise))
-    weight = 1 / (noise + between)
-    mean = np.sum(weight * slope) / weight.sum()
-    systematic = np.sum((weight[:, None] * shared).sum(axis=0) ** 2) / weight.sum() ** 2
-    error = np.sqrt(1 / weight.sum() + systematic)
-    return {"slope": float(mean), "error": float(error), "spread": float(np.sqrt(error**2 + between))}
-
-
-def _detectable(fit, needed):
-    """Contamination at strong sun (°C), all day for a week, that would just pass the threshold: median over weeks."""
-    slope, noise, strong = fit["slope"][:, 0], fit["noise"][:, 0], fit["strong"][:, 0]
-    ok = np.isfinite(slope)
-    weight = np.where(ok, 1 / noise, 0.0)
-    shared = weight[:, None] * np.where(ok[:, None], fit["shared"][:, 0], 0.0)
-    sun = np.where(ok, weight * strong, 0.0)
-    answers = []
-    for first in range(max(len(slope) - 6, 1)):
-        week = slice(first, first + 7)
-        size = weight[week].sum()
-        if size > 0:
-            error = needed / np.sqrt(size) + fit["granted"] * np.linalg.norm(shared[week].sum(axis=0)) / size
-            answers.append((ALLOWED_PER_KW / 1000 + error) * sun[week].sum() / size)
-    return float(np.median(answers)) if answers else np.inf
