@@ -267,9 +267,10 @@ def test_chances_are_the_closed_form():
 
 
 def test_the_class_finds_what_its_lizards_chose_on():
-    """Twelve classes of known truth; over 40 it is 39, and among 40 without preference 2 name a driver."""
+    """Of 40 classes that go for the sun, eight rounds tell 38; of 40 that do not, rounds name a driver in 0 to 2."""
     verdicts = [
-        classroom.compare_choices(classroom.choice_lesson(rng=seed), permutations=99).verdict for seed in range(12)
+        classroom.compare_choices(classroom.choice_lesson(rounds=8, rng=seed), permutations=99).verdict
+        for seed in range(12)
     ]
     assert verdicts.count("radiation") >= 11 and not {"air", "surface"} & set(verdicts)
     by_lot = classroom.choice_lesson(effect=1.0, other_sd=0.0, rng=5)
@@ -278,23 +279,37 @@ def test_the_class_finds_what_its_lizards_chose_on():
 
 def test_a_place_that_is_liked_for_something_else_is_one_witness_a_round():
     """Of classes that like places for something unmeasured, fewer are led astray than with lizards as witnesses."""
-    named = {"round": 0, "animal_id": 0}
+    named = {"rounds": 0, "lizards": 0}
     for seed in range(20):
-        sets = classroom.choice_sets(classroom.choice_lesson(effect=1.0, other_sd=1.0, rng=seed))
-        for cluster in named:
-            answer = choice.compare(
-                sets, drivers=classroom.DRIVERS, instrument_errors=classroom.READING_ERRORS, permutations=99,
-                cluster=cluster,
-            )  # fmt: skip
-            named[cluster] += answer.verdict in classroom.DRIVERS
-    assert named["round"] < named["animal_id"] / 1.5
+        sheet = classroom.choice_lesson(effect=1.0, other_sd=1.0, rng=seed)
+        errors = {"drivers": classroom.DRIVERS, "instrument_errors": classroom.READING_ERRORS, "permutations": 99}
+        lizards = choice.compare(classroom.choice_sets(sheet), **errors)
+        named["lizards"] += lizards.verdict in classroom.DRIVERS
+        named["rounds"] += classroom.compare_choices(sheet, permutations=99).verdict in classroom.DRIVERS
+    assert named["rounds"] <= 2 and named["lizards"] >= 5
+
+
+def test_rounds_turned_round_are_an_exact_test():
+    """Of six rounds that all point one way, 2 of 64 ways are as strong; scipy's paired permutation test agrees."""
+    stats = pytest.importorskip("scipy.stats")
+    sheet = classroom.choice_lesson(rng=20)
+    sets = classroom.choice_sets(sheet)
+    strong, ways = classroom._turned_rounds(sets, "sun_excess_c", np.random.default_rng(0))
+    within = sets["sun_excess_c"] - sets.groupby("set_id")["sun_excess_c"].transform("mean")
+    sums = (within * sets["used"]).groupby(sets["round"]).sum().to_numpy()
+    other = stats.permutation_test((sums,), np.sum, permutation_type="samples", n_resamples=np.inf)
+    assert strong / ways == pytest.approx(other.pvalue) and ways == 64
+    five = classroom.compare_choices(sheet[sheet["round"] <= 5], permutations=99)
+    assert five.verdict not in classroom.DRIVERS
 
 
 def test_the_sentence_speaks_of_the_class():
     answer = classroom.compare_choices(class_sheet.read_sheet(CHOICE))
     assert answer.verdict == "radiation"
     assert answer.sentence.startswith("In 120 choice sets in 6 rounds the class chose on radiation")
-    assert "animal" not in answer.sentence
+    assert "animal" not in answer.sentence and "in 2 of 64 ways" in answer.sentence
+    few = classroom.compare_choices(class_sheet.read_sheet(CHOICE).query("round <= 5"))
+    assert few.verdict == "undecided" and "cannot tell" in few.sentence and "animal" not in few.sentence
 
 
 # --- sliders ----------------------------------------------------------------------------------------------------------
