@@ -358,7 +358,7 @@ class _Page:
         if not self.shown:
             return f"{place} No analysis could be run."
         return (
-            f"{place} Each section below comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
+            f"{place} Each section above comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
             "bottom on these records."
         )
 
