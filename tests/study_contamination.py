@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from scipy.signal import lfilter
+from scipy.special import expit
 
 from fieldkit.physics import heat, sensors, sun
 
@@ -136,7 +137,7 @@ def week_of_weather(rng, source):
         answer = answer + rng.uniform(5, 14) * lagged(ghi, rng.uniform(150, 360)) / 1000
         answer = answer + wander(rng, n, 300, 0.6)
         for _ in range(rng.poisson(1)):
-            answer = answer + rng.normal(0, 2.5) / (1 + np.exp(-(np.arange(n) - rng.integers(n)) / rng.uniform(8, 40)))
+            answer = answer + rng.normal(0, 2.5) * expit((np.arange(n) - rng.integers(n)) / rng.uniform(8, 40))
     air = (
         air
         + answer
@@ -332,6 +333,12 @@ def report(table):
     inside = (share[0] <= found["mean_true_c"]) & (found["mean_true_c"] <= share[1])
     print("\nTrue mean inside the stated 95 % interval, where found:")
     print(inside.groupby(found["way"], sort=False).apply(rate).to_string())
+    inside = (found["low_c"] <= found["sunlit_c"]) & (found["sunlit_c"] <= found["high_c"])
+    print("\nTrue 95th percentile of the week (about strong sun) inside the stated 95 % interval, where found:")
+    print(inside.groupby(found["way"], sort=False).apply(rate).to_string())
+    sure = lit & (table["exposure"] == "all day") & (table["sunlit_c"] > table["detectable_c"])
+    print("\nLit all day by more than was called detectable: share found")
+    print(table[sure].groupby("way", sort=False)["flagged"].apply(rate).to_string())
 
 
 if __name__ == "__main__":

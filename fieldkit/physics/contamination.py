@@ -189,10 +189,10 @@ def find_contamination(
 
     What the size means: `contamination_c` is the mean over the flagged days at strong sun (90th percentile of the lit
     readings) in the flagged hours. It is anchored in what lasts for hours; the answer to passing clouds, which depends
-    on the lag of the thermometer and on how irradiance was averaged, is left free. Against other thermometers it comes
-    out right on average in simulated weeks; a logger on its own is taken too warm when the error is small, for then
-    air's own quick answer and the light in good shade are counted in. Differences between days widen the interval, not
-    the threshold.
+    on the lag of the thermometer and on how irradiance was averaged, is left free. In simulated weeks it is right on
+    average for a logger that is lit all day, and a fifth too low for one lit half the day, whose hours no window fits;
+    the mean over all readings, where a patch of sun is only partly found, is low for the same reason. The interval
+    carries differences between days and a quarter of the size for what the window and the body in the open miss.
 
     Examples
     --------
