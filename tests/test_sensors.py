@@ -577,6 +577,12 @@ def test_what_cannot_be_tested_says_so():
     found = sensors.find_contamination(sparse, sparse)
     assert found.table["verdict"].iloc[0] == "cannot tell"
     assert "60 minutes" in found.table["note"].iloc[0]
+    sun, air, _ = _fortnight(np.random.default_rng(23))
+    for light in (sun * np.nan, sun.iloc[:0], sun * 0, sun.set_axis(sun.index + pd.Timedelta(days=300))):
+        found = sensors.find_contamination(air, light, site={"latitude_deg": 36.0, "longitude_deg": -75.0})
+        assert found.table["verdict"].iloc[0] == "cannot tell" and "no day with sun" in found.sentence
+    with pytest.raises(FieldkitError, match="no series labelled"):
+        sensors.find_contamination(air.iloc[:0], sun)
     with pytest.raises(FieldkitError, match="zone"):
         sensors.find_contamination(sparse.tz_localize(None), sparse)
     with pytest.raises(FieldkitError, match="no series named"):

@@ -76,8 +76,6 @@ class Contamination(Result):
                 f"{row.contamination_c:.1f} °C too warm in strong sun "
                 f"(95 % interval {row.low_c:.1f} to {row.high_c:.1f})"
             )
-        if not parts and len(unsure) < len(table):
-            parts.append(f"No shade air series (of {len(table)}) shows a sign of sun")
         quiet = table[table["verdict"] == "no sign of sun"]
         if len(quiet):
             names = ", ".join(map(str, quiet["logger_id"]))
@@ -223,7 +221,7 @@ def find_contamination(
     for what, value in (("irradiance", irradiance), ("reference", reference), ("wind", wind)):
         if value is not None:
             _need_zone(value.index, what)
-    if not names:
+    if not names or wide.empty:
         raise FieldkitError("There is no series labelled shade air to test.")
 
     light = lighting.light_over(wide.index, irradiance, site, wind)

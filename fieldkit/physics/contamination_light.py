@@ -73,6 +73,9 @@ def light_over(index, irradiance, site, wind):
     else:
         given = irradiance.dropna().sort_index().tz_convert("UTC")
         given = given.groupby(given.index).mean().clip(lower=0)
+        if len(given) < 2:
+            nothing = pd.Series(np.nan, fine)
+            return {"ghi": nothing, "warms": nothing, "step_min": 0.0, "measured": True, "note": ""}
         sun_step = minutes(given.index)
         if place is not None:
             at_stamps = sun.clear_sky(given.index, **place)["ghi_w_m2"]
@@ -99,9 +102,10 @@ def _place(site):
         return None
     get = site.get if isinstance(site, dict) else lambda name, default=None: getattr(site, name, default)
     place = {name: get(name) for name in ("latitude_deg", "longitude_deg")}
-    if None in place.values():
+    if any(pd.isna(value) for value in place.values()):
         raise FieldkitError("The site needs latitude_deg and longitude_deg (east is positive).")
-    return place | {"elevation_m": get("elevation_m", 0.0) or 0.0}
+    elevation_m = get("elevation_m", None)
+    return place | {"elevation_m": 0.0 if pd.isna(elevation_m) else elevation_m}
 
 
 def _warming(ghi, clear, wind):
