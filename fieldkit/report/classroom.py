@@ -122,9 +122,9 @@ def _readme():
     care = "\n".join(f"- {line}" for line in class_sheet.SAFETY)
     return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
 
-1. Before: in this folder type   jupyter lab   (with the same path before it as before fieldkit), open the lesson in
-   teacher/ and read the cell headed "For the teacher": what to bring, and the 45 minutes one by one. Then run all
-   cells once (menu Run, Run All Cells): it works as it is, with an invented class.
+1. Before: where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this
+   folder. Open the lesson in teacher/ and read the cell headed "For the teacher": what to bring, and the 45 minutes
+   one by one. Then run all cells once (menu Run, Run All Cells): it works as it is, with an invented class.
 2. Print from sheets/ with your browser (the file for A4 or for Letter). Lesson 1: one page for a group. Lesson 2: one
    page for a place, five in all.
 3. Outside: fill the pages. Inside: type them into the workbook (.xlsx) or the .csv of the lesson, one below the
