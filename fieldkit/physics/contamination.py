@@ -28,6 +28,9 @@ WEEK_THRESHOLD = 4.0
 # much of what air does.
 ALONE_MORE = 0.4
 CLEAR_SKY_MORE = 0.5
+# Under clouds less sun falls than a clear sky promises, on days the test cannot know: what it may have missed is larger
+# by this factor.
+CLEAR_SKY_HIDES = 1.5
 _MOST_EPISODES = 8
 
 
@@ -366,6 +369,8 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
     row["detectable_c"], row["threshold"], row["compared_with"] = min(
         ((fitting.detectable(fit, needed), needed, words) for words, fit, needed in fits), key=lambda three: three[0]
     )
+    if not light["measured"]:
+        row["detectable_c"] *= CLEAR_SKY_HIDES
     if best is None or best[0]["strength"] < best[1]:
         row["strength"] = best[0]["strength"] if best else np.nan
         row["verdict"] = "no sign of sun" if row["detectable_c"] <= TELLS_UP_TO_C else "cannot tell"
