@@ -195,7 +195,7 @@ def test_coverage_refuses(change, words):
 def test_surface_is_the_one_heat_balance_of_a_plate():
     plate = heat.Body(
         characteristic_dimension_m=0.15,
-        shape="plate",
+        shape="upper face",
         shortwave_absorptivity=0.70,
         emissivity=0.93,
         sky_view_factor=1.0,

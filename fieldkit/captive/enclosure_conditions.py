@@ -161,7 +161,7 @@ def surfaces(points, irradiance, air, radiant, unknown):
                 continue
             plate = Body(
                 characteristic_dimension_m=0.15,
-                shape="plate",
+                shape="upper face",
                 emissivity=material.emissivity,
                 sky_view_factor=1.0,
                 ground_view_factor=0.0,

@@ -57,7 +57,7 @@ def surface_under(irradiance_w_m2, *, air_temperature_c, substrate="rock", size_
     Examples
     --------
     >>> [round(surface_under(w, air_temperature_c=28.0)) for w in (0.0, 300.0, 600.0)]
-    [28, 47, 62]
+    [28, 45, 58]
     """
     if isinstance(substrate, str):
         if substrate not in ground.SUBSTRATES:
@@ -65,7 +65,7 @@ def surface_under(irradiance_w_m2, *, air_temperature_c, substrate="rock", size_
         substrate = ground.SUBSTRATES[substrate]
     plate = heat.Body(
         characteristic_dimension_m=size_m,
-        shape="plate",
+        shape="upper face",
         shortwave_absorptivity=1.0 - substrate.albedo,
         emissivity=substrate.emissivity,
         sky_view_factor=1.0,
@@ -244,7 +244,7 @@ def find_height(
     >>> beam = room.Beam(intensity=60.0, near_m=0.05, half_angle_deg=25.0)
     >>> lamp = room.Lamp(id="heat", beam=beam)
     >>> print(find_height(lamp, (0.2, 0.2, 0.1), wanted_w_m2=(250, 450), air_temperature_c=27.0).sentence)
-    0.35 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
+    0.32 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
     gets less than is wanted. Begin at 0.44 m, measure there, and go nearer in small steps.
     """
     wanted = wanted_range(wanted_w_m2)

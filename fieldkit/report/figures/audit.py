@@ -111,7 +111,8 @@ def _finding(rows, target, when):
         worst = first.loc[first["by_how_much"].idxmax()]
         limit, way = (worst["high"], "above") if worst["side"] == "high" else (worst["low"], "below")
         what = "its ceiling of" if worst["ceiling"] else "the target of"
-        return f"{name}, {when}: up to {short(worst['by_how_much'])} {worst['unit']} {way} {what} {limit:.3g}"
+        unit = worst["unit"]
+        return f"{name}, {when}: up to {short(worst['by_how_much'])} {unit} {way} {what} {limit:.3g} {unit}"
     status = [s for s in ("cannot tell", "not measured", "met") if s in set(rows["status"])]
     words = {"cannot tell": "near the limits, cannot tell", "not measured": "not measured", "met": "targets met"}
     return f"{name}, {when}: {words[status[0]]}"
