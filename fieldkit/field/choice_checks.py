@@ -363,7 +363,7 @@ def simulation_extrapolation(
     sd = np.sqrt((within**2).sum(axis=0) / max(1, len(within) - ready.n_sets))
 
     def fitted(x):
-        f = clogit.fit(x, ready.used, ready.sets, cluster=ready.animals)
+        f = clogit.fit(pd.DataFrame(x, columns=list(drivers)), ready.used, ready.sets, cluster=ready.animals)
         if f.separated or f.dropped:
             raise ChoiceError(f"Reading errors cannot be extrapolated: {f.notes[-1]}")
         return f.coefficients.to_numpy() * sd, f.covariance.to_numpy() * np.outer(sd, sd), f.degrees_of_freedom

@@ -80,8 +80,10 @@ def agreement(measured_c, modelled_c, *, parts=None):
     table = table.set_index(["model", "part"])
     whole = table.xs("all", level="part")
     best, last = whole["rmse_k"].idxmin(), whole["rmse_k"].idxmax()
-    words = [f"{best}: bias {whole.loc[best, 'bias_k']:+.1f} K, RMSE {whole.loc[best, 'rmse_k']:.1f} K"]
-    if last != best:
-        words.append(f"{last}: bias {whole.loc[last, 'bias_k']:+.1f} K, RMSE {whole.loc[last, 'rmse_k']:.1f} K")
+    # Adding 0 turns a rounded -0.0 into 0.0.
+    words = [
+        f"{name}: bias {round(whole.loc[name, 'bias_k'], 1) + 0.0:+.1f} K, RMSE {whole.loc[name, 'rmse_k']:.1f} K"
+        for name in dict.fromkeys((best, last))
+    ]
     sentence = f"Model minus measured over {int(whole['n'].max())} readings; " + "; ".join(words) + "."
     return Agreement(table=table, measured=measured_c, modelled=modelled, sentence=sentence)
