@@ -265,7 +265,7 @@ def readme():
     cautions = "\n".join(f"  - {c}" for c in CAUTIONS)
     return f"""How to fill this folder
 
-1. Open season.toml in a plain text editor (Notepad, TextEdit). Where it says "FILL IN", write the line as its example
+1. Open season.toml in a plain text editor, not a word processor. Where it says "FILL IN", write the line as its example
    shows. Then take the # away before your instruments: without their errors nobody can say whether the places differed.
 2. Print field_sheet_A4.html (or _Letter) from your browser and take it outside, or fill season.xlsx on a phone.
 3. Type the sheets into season.xlsx, or into the CSV files: whichever you like, but each table in one place only.
