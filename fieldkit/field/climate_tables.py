@@ -251,13 +251,28 @@ def schedule_table(twelve, weights, margin_c, warnings):
         raw[end] = np.array([p[0] for p in pooled])
         raw[f"{end}_spread"] = np.array([p[1] for p in pooled])
         count = [p[3] for p in pooled]
-    low, high = smooth_year(raw["low"]), smooth_year(raw["high"])
-    if not np.isfinite(low).all():
-        missing = [_seasons.MONTHS[m] for m in range(12) if not np.isfinite(raw["low"][m])]
+    table = limited_year(raw["low"], raw["high"], margin_c, warnings)
+    low, high = table["low_c"], table["high_c"]
+    return table.assign(
+        spread_low_c=raw["low_spread"],
+        spread_high_c=raw["high_spread"],
+        smoothing_low_c=low - raw["low"],
+        smoothing_high_c=high + table["margin_c"] - raw["high"],
+        step_low_c=low - np.roll(low, 1),
+        step_high_c=high - np.roll(high, 1),
+        n_stations=count,
+    )
+
+
+def limited_year(typical_min_c, typical_max_c, margin_c, warnings):
+    """Smoothed limits of the twelve months, the margin taken off the upper one; unsmoothed where a month is empty."""
+    low, high = smooth_year(typical_min_c), smooth_year(typical_max_c)
+    missing = [name for name, value in zip(_seasons.MONTHS, typical_min_c) if not np.isfinite(value)]
+    if missing:
         warnings.append(
             f"No usable readings for {', '.join(missing)}: the schedule is left unsmoothed and those months are blank."
         )
-        low, high = raw["low"], raw["high"]
+        low, high = typical_min_c, typical_max_c
     limited = np.minimum(high, ceiling_of(high, low, margin_c))
     return pd.DataFrame(
         {
@@ -265,15 +280,8 @@ def schedule_table(twelve, weights, margin_c, warnings):
             "low_c": low,
             "high_c": limited,
             "margin_c": high - limited,
-            "typical_min_c": raw["low"],
-            "typical_max_c": raw["high"],
-            "spread_low_c": raw["low_spread"],
-            "spread_high_c": raw["high_spread"],
-            "smoothing_low_c": low - raw["low"],
-            "smoothing_high_c": high - raw["high"],
-            "step_low_c": low - np.roll(low, 1),
-            "step_high_c": limited - np.roll(limited, 1),
-            "n_stations": count,
+            "typical_min_c": typical_min_c,
+            "typical_max_c": typical_max_c,
         }
     )
 

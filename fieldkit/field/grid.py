@@ -8,7 +8,8 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field import region as _region
 from fieldkit.field import seasons as _seasons
-from fieldkit.field.climate import CAUTIONS, ceiling_of, smooth_year
+from fieldkit.field.climate import CAUTIONS, ceiling_of
+from fieldkit.field.climate_tables import limited_year
 
 EARTH_RADIUS_KM = 6371.0088  # mean radius, IUGG
 _POSSIBLE_C = (-90.0, 60.0)
@@ -457,21 +458,7 @@ def _schedule(twelve, area, south, inside, margin_c, warnings):
         end: np.array([_weighted(twelve[..., m, column[name]], weights)[0] for m in range(12)])
         for end, name in (("low", "tmin_mean_c"), ("high", "tmax_mean_c"))
     }
-    low, high = smooth_year(raw["low"]), smooth_year(raw["high"])
-    if not np.isfinite(low).all():
-        warnings.append("Some months have no usable data: the schedule is left unsmoothed and those months are blank.")
-        low, high = raw["low"], raw["high"]
-    limited = np.minimum(high, ceiling_of(high, low, margin_c))
-    return pd.DataFrame(
-        {
-            "month": _seasons.MONTHS,
-            "low_c": low,
-            "high_c": limited,
-            "margin_c": high - limited,
-            "typical_min_c": raw["low"],
-            "typical_max_c": raw["high"],
-        }
-    )
+    return limited_year(raw["low"], raw["high"], margin_c, warnings)
 
 
 def _refuse_inverted(table, schedule, margin_c):
