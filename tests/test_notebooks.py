@@ -72,6 +72,7 @@ def test_run_once_from_top_to_bottom(book):
 
 def test_outputs_are_stored_and_clean(book):
     for cell in code(book):
+        assert "execution" not in cell.metadata, "times of day are stored: run with record_timing off"
         body = ast.parse(cell.source).body
         if body and isinstance(body[-1], ast.Expr) and not cell.source.rstrip().endswith(";"):
             assert cell.outputs, f"no stored output under: {cell.source}"
