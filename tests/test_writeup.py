@@ -585,3 +585,10 @@ def test_called_functions_bring_their_sources():
     assert calls[0]["settings"]["band_um"] == [8, 14]
     assert "Chang, S. L. and Rhee, K. T. (1984)" in calls[0]["notes"]
     assert calls[0]["summary"].endswith(".")
+
+
+def test_a_rounded_chance_is_not_nought_and_an_open_interval_has_no_limit(tmp_path):
+    frame = pd.DataFrame({"p": ["0.000", "0.021"], "high": [float("inf"), 44.2]})
+    text = str(Renderer(tmp_path).table(frame, "Bends"))
+    assert "&lt;0.001" in text and "no limit" in text and "44.2" in text
+    assert "0.000<" not in text and "inf<" not in text

@@ -332,6 +332,7 @@ class Renderer:
 
 # What pandas and the kit write in cells, in words.
 _CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
+_CELLS |= dict.fromkeys(("inf", "-inf"), "no limit")
 _CELLS |= {
     name: label(name)
     for name in (*NAMES, *ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
@@ -347,6 +348,9 @@ def _in_words(text, head, is_head):
         return _CELLS[text]
     if re.fullmatch(r"[\d.]+e-\d+", text) and re.match(r"p\b|.*_p$|weight", head) and float(text) < 1e-4:
         return "<0.0001"
+    if re.fullmatch(r"0\.0+", text) and re.match(r"p\b|.*_p$", head):
+        # A table rounded for reading; no chance is nought.
+        return f"<{text[:-1]}1"
     if re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
         return text.replace("-", "−", 1)
     return plain(text)
