@@ -40,10 +40,11 @@ def say(verdict, table, corrected, joint, fits, testable, within, shared, shape,
         )
     gain = chance["operative"]
     if gain is not None:
-        better, lower = ("better", "lower") if gain > 0 else ("less well", "higher")
+        how = "better than" if gain > OPERATIVE_GAIN else "about as well as" if gain > 0 else "less well than"
+        limit = f"; above {OPERATIVE_GAIN:g} no driver would be named" if 0 < gain <= OPERATIVE_GAIN else ""
         tail.append(
-            f"A hump of operative temperature accounts for the choices {better} than the best candidate (AICc {lower} "
-            f"by {abs(gain):.3g})."
+            f"A hump of operative temperature accounts for the choices {how} the best candidate (AICc "
+            f"{'lower' if gain > 0 else 'higher'} by {abs(gain):.3g}{limit})."
         )
     if gain is not None and gain > OPERATIVE_GAIN:
         start = (
