@@ -82,6 +82,15 @@ def test_winter_on_the_card_is_no_order_to_cool(tmp_path):
     assert "The air of Jan is that outside" in text and "no order to cool" in text
 
 
+def test_a_ceiling_below_the_air_of_basking_is_explained(tmp_path):
+    rows = '[[target]]\ntarget = "shade_air_c"\nzone = "basking site"\nperiod = "day"\nlow = 15\nhigh = 31\n'
+    ceiling = '[[target]]\ntarget = "shade_air_c"\nhigh = {}\nceiling = true\n'
+    for high, said in ((24.4, True), (35, False)):
+        made = targets.from_text(rows + ceiling.format(high), kind="toml")
+        text = card.write(made, tmp_path / f"{high}.html", pdf=False).html.read_text(encoding="utf-8")
+        assert ("up to 31 °C: wild animals can leave. The ceiling of 24.4 °C" in text) == said
+
+
 def test_minutes_of_uv_as_by_hand():
     # ICNIRP (2004), reference sunlight: 1405 s and 220 s (check values 9.3, 9.4), at the UV index of that sunlight.
     from fieldkit.physics import spectrum

@@ -220,7 +220,16 @@ def _render(targets, table, enclosure, found):
         # Of UV the card has a line of its own, with the minutes.
         cautions=CAUTIONS[:2] + CAUTIONS[3:],
         rest=in_words(targets.table.loc[resting(targets.table), "month"]),
+        beyond=_basked_above_ceiling(targets.table),
     )
+
+
+def _basked_above_ceiling(table):
+    """Warmest shade air of basking and the ceiling below it, which look at odds on one page; None when they are not."""
+    air = table[table["target"] == "shade_air_c"]
+    ceiling = air.loc[air["ceiling"].astype(bool), "high"].min()
+    warmest = air.loc[~air["ceiling"].astype(bool) & (air["zone"] == "basking site"), "high"].max()
+    return {"warmest": f"{warmest:.3g}", "ceiling": f"{ceiling:.3g}"} if warmest > ceiling else None
 
 
 def _sources(table):
