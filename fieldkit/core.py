@@ -117,7 +117,7 @@ def elementwise(outputs, *, static=()):
                 result = func(**given)
                 return result if len(outputs) == 1 else tuple(result[name] for name in outputs)
 
-            return _apply(call, numeric, outputs)
+            return apply_elementwise(call, numeric, outputs)
 
         return inner
 
@@ -148,7 +148,52 @@ def _kind(value):
     return None
 
 
-def _apply(call, numeric, outputs):
+def floats(value):
+    """Bare array of floats from anything that holds numbers.
+
+    Parameters
+    ----------
+    value : array_like
+        What a masked array hides is missing (NaN), and not the number behind the mask.
+
+    Returns
+    -------
+    numpy.ndarray
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> floats(np.ma.masked_equal([20, -9999], -9999)).tolist()
+    [20.0, nan]
+    """
+    import numpy as np
+
+    if isinstance(value, np.ma.MaskedArray):
+        return value.astype(float).filled(np.nan)
+    return np.asarray(value, dtype=float)
+
+
+def apply_elementwise(call, numeric, outputs):
+    """What `elementwise` does, for a function whose inputs are only known when it is called.
+
+    Parameters
+    ----------
+    call : callable
+        Takes the arrays of `numeric` in their order; returns an array, or a tuple of them with several outputs.
+    numeric : dict of str to array_like
+        Inputs in any container.
+    outputs : dict of str to dict
+        As in `elementwise`.
+
+    Returns
+    -------
+    same kind as the inputs
+
+    Examples
+    --------
+    >>> apply_elementwise(lambda a, b: a + b, {"a": 1, "b": 2.5}, {"total": {"units": "m"}})
+    3.5
+    """
     import numpy as np
 
     kinds = {_kind(v) for v in numeric.values()}
@@ -161,7 +206,7 @@ def _apply(call, numeric, outputs):
         index = series[0].index
         if not all(s.index.equals(index) for s in series[1:]):
             raise FieldkitError("The series do not have the same index: join them into one table first.")
-    arrays = [np.asarray(v, dtype=float) for v in numeric.values()]
+    arrays = [floats(v) for v in numeric.values()]
     shape = np.broadcast_shapes(*(a.shape for a in arrays))
     results = call(*arrays)
     results = [results] if len(names) == 1 else list(results)
@@ -188,7 +233,7 @@ def _apply_xarray(call, numeric, outputs, *, unwrap):
         if _kind(value) == "series":
             return value.to_xarray().astype(float)
         if _kind(value) == "dask" or np.ndim(value):
-            array = value if _kind(value) == "dask" else np.asarray(value, dtype=float)
+            array = value if _kind(value) == "dask" else floats(value)
             if not unwrap and array.ndim:
                 raise FieldkitError(
                     "Mix a DataArray only with scalars, Series or other DataArrays: a bare array has no dims."
@@ -225,7 +270,7 @@ def _full_shape(call, arrays, count):
     import numpy as np
 
     shape = np.broadcast_shapes(*(np.shape(a) for a in arrays))
-    results = call(*(np.asarray(a, dtype=float) for a in arrays))
+    results = call(*(floats(a) for a in arrays))
     results = (results,) if count == 1 else results
     results = tuple(np.broadcast_to(np.asarray(r, dtype=float), shape).copy() for r in results)
     return results[0] if count == 1 else results

@@ -10,7 +10,8 @@ import pytest
 import xarray as xr
 
 from fieldkit import physics
-from fieldkit.physics import air, convection, heat, sensors, spectrum, sun, warming
+from fieldkit.core import FieldkitError
+from fieldkit.physics import agreement, air, convection, ground, heat, sensors, spectrum, sun, warming
 
 ANIMAL = heat.lizard(length_m=0.07, mass_g=12.0, shortwave_absorptivity=0.87)
 WEATHER = {"air_temperature_c": [5.0, 20.0, 35.0], "wind_speed_m_s": [0.0, 0.5, 6.0], "dni_w_m2": [0.0, 900.0, 300.0]}
@@ -166,6 +167,159 @@ def test_dataarrays_keep_dims_and_carry_units_and_dask_stays_lazy(case):
     assert all(isinstance(part, da.Array) for part in parts(bare).values())
     for each in (answer, lazy.compute(), bare):
         assert numbers(each) == pytest.approx(plain, rel=1e-9, abs=1e-9)
+
+
+def test_lists_columns_and_whole_numbers_are_taken(case):
+    function, varying, fixed = case
+    plain = numbers(function(**varying, **fixed))
+    table = pd.DataFrame(varying, index=["a", "b", "c"])
+    for kind in (
+        {name: values.tolist() for name, values in varying.items()},
+        {name: tuple(values) for name, values in varying.items()},
+        {name: table[name] for name in varying},
+        {name: table[name].astype("Float64") for name in varying},
+    ):
+        assert numbers(function(**kind, **fixed)) == pytest.approx(plain, rel=1e-9, abs=1e-9)
+    # Up to whole numbers and not down: a diameter of 0 m is no body.
+    whole = {name: np.ceil(values).astype(int) for name, values in varying.items()}
+    as_floats = function(**{name: values.astype(float) for name, values in whole.items()}, **fixed)
+    assert numbers(function(**whole, **fixed)) == pytest.approx(numbers(as_floats), rel=1e-12)
+    empty = table.iloc[:0]
+    assert numbers(function(**{name: empty[name] for name in varying}, **fixed)).shape[1:] == (0,)
+
+
+def test_what_a_mask_hides_is_missing(case):
+    # Readers of NetCDF files give masked arrays, with -9999 and the like behind the mask.
+    function, varying, fixed = case
+    for name in varying:
+        holed = varying | {name: np.ma.masked_array(varying[name], mask=[False, True, False])}
+        known = varying | {name: np.array([varying[name][0], np.nan, varying[name][2]])}
+        assert numbers(function(**holed, **fixed)) == pytest.approx(
+            numbers(function(**known, **fixed)), rel=1e-12, nan_ok=True
+        )
+    nothing = dict.fromkeys(varying, np.full(3, np.nan))
+    assert numbers(function(**nothing, **fixed)).shape[1:] == (3,)
+
+
+def test_every_output_is_named_for_cf_and_nothing_is_computed_before_it_is_asked_for(case):
+    function, varying, fixed = case
+
+    def never(block):
+        raise AssertionError("computed too early")
+
+    name = next(iter(varying))
+    asleep = da.from_array(varying[name], chunks=1).map_blocks(never, dtype=float, meta=np.empty(0))
+    fields = {key: xr.DataArray(values, dims="time") for key, values in varying.items()}
+    for part in parts(function(**fields | {name: xr.DataArray(asleep, dims="time")}, **fixed)).values():
+        assert part.dims == ("time",)
+        assert part.attrs["units"] and (part.attrs.get("standard_name") or part.attrs.get("long_name"))
+
+
+# What works along a dimension, on spectra or by way of other functions: (call, what varies, the dims that come out).
+TIMES = xr.DataArray(pd.date_range("2024-06-21 10:00", periods=4, freq="6h").to_numpy(), dims="time")
+HALF_HOURS = pd.date_range("2024-06-21", periods=48, freq="30min")
+WARMTH = xr.DataArray(
+    np.outer([1.0, 2.0], 15 + np.sin(np.arange(48) / 8)), dims=("place", "time"), coords={"time": HALF_HOURS}
+)
+SPECTRA = xr.DataArray(
+    np.outer([1.0, 0.5], spectrum.reference_sunlight().to_numpy()),
+    dims=("place", "wavelength_nm"),
+    coords={"wavelength_nm": spectrum.reference_sunlight().index},
+    attrs={"units": "W m-2 nm-1"},
+)
+BLACK = heat.probe(diameter_m=0.01, length_m=0.05, shortwave_absorptivity=0.95, emissivity=0.95)
+WHERE = {"latitude_deg": 36.0, "longitude_deg": -80.0}
+GROUND = {"wind_speed_m_s": 1, "irradiance_w_m2": 100, "sky_longwave_w_m2": 300, "spin_up_days": 1}
+READING = {"emissivity": 0.99, "reflected_temperature_c": 20}
+READING_ERRORS = {"reading_c": 0.5, "emissivity": 0.02}
+PAIR = {"shaded_c": 10.0, "wind_speed_m_s": 0.5, "body": BLACK, "apparent_zenith_deg": 30.0}
+OTHERS = {
+    "position": (lambda x: sun.position(x, **WHERE), TIMES, ("time",)),
+    "extraterrestrial": (sun.extraterrestrial, TIMES, ("time",)),
+    "solar_time": (lambda x: sun.solar_time(x, longitude_deg=-80.0), TIMES, ("time",)),
+    "clear_sky": (lambda x: sun.clear_sky(x, **WHERE), TIMES, ("time",)),
+    "irradiance": (
+        lambda x: sun.irradiance(x, **WHERE, horizon=[(90, 20), (270, 5)], canopy_transmission=0.5),
+        TIMES,
+        ("time",),
+    ),
+    "ozone_climatology": (lambda x: spectrum.ozone_climatology(x, **WHERE), TIMES, ("time",)),
+    "clear_sky_spectrum": (lambda x: spectrum.clear_sky_spectrum(x, **WHERE), TIMES, ("time", "wavelength_nm")),
+    "integrate": (spectrum.integrate, SPECTRA, ("place",)),
+    "band_shares": (lambda x: spectrum.band_shares(x)[["irradiance_w_m2", "share_pct"]], SPECTRA, ("place", "band")),
+    "photon_flux": (spectrum.photon_flux, SPECTRA, ("place",)),
+    "illuminance": (spectrum.illuminance, SPECTRA, ("place",)),
+    "uv_index": (spectrum.uv_index, SPECTRA, ("place",)),
+    "absorbed_share": (
+        lambda x: spectrum.absorbed_share(x, pd.Series([0.8, 0.4], index=[300, 3000])),
+        SPECTRA,
+        ("place",),
+    ),
+    "correct_lag": (lambda x: sensors.correct_lag(x, 600.0, error_c=0.1), WARMTH, ("place", "time")),
+    "carry_errors": (
+        lambda x: sensors.carry_errors(
+            sensors.true_surface_temperature, values=READING | {"reading_c": x}, errors=READING_ERRORS
+        ),
+        WARMTH,
+        ("place", "time"),
+    ),
+    "absorbed_irradiance": (lambda x: sensors.absorbed_irradiance(sunlit_c=x, **PAIR), WARMTH, ("place", "time")),
+    "follow": (lambda x: warming.follow(x, 600.0), WARMTH, ("place", "time")),
+    "body_temperature": (
+        lambda x: warming.body_temperature(air_temperature_c=x, wind_speed_m_s=1, body=ANIMAL),
+        WARMTH,
+        ("place", "time"),
+    ),
+    "surface_temperature": (
+        lambda x: ground.surface_temperature(air_temperature_c=x, substrate="rock", **GROUND),
+        WARMTH,
+        ("place", "time"),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_all_other_functions_keep_dims_carry_names_and_stay_lazy(name):
+    function, field, dims = OTHERS[name]
+    plain, lazy = function(field), function(field.chunk({field.dims[0]: 1}))
+    assert parts(plain).keys() == parts(lazy).keys()
+    for part, waiting in zip(parts(plain).values(), parts(lazy).values()):
+        assert part.dims == waiting.dims == dims
+        assert waiting.chunks is not None
+        assert part.attrs["units"]
+        xr.testing.assert_allclose(part, waiting.compute(), rtol=1e-9)
+
+
+def test_bare_masked_series_and_empty_ones():
+    holed = np.ma.masked_array([20.0, -9999.0, 21.0, 22.0, 23.0, 24.0, 25.0], mask=[0, 1, 0, 0, 0, 0, 0])
+    assert np.isnan(warming.follow(holed, 600.0, step_s=60.0)[1:]).all()
+    corrected = sensors.correct_lag(holed, 60.0, interval_s=60.0)["corrected_c"]
+    assert np.isnan(corrected[:2]).all() and corrected[2] == pytest.approx(22.0)
+    with pytest.raises(FieldkitError, match="missing values"):
+        ground.surface_temperature(air_temperature_c=holed, substrate="rock", step_s=60.0, **GROUND)
+    for nothing in (np.empty(0), 20.0):
+        with pytest.raises(FieldkitError, match="shorter than a day"):
+            ground.surface_temperature(air_temperature_c=nothing, substrate="rock", step_s=60.0, **GROUND)
+    lit = sensors.absorbed_irradiance(sunlit_c=np.ma.masked_array([30.0, -9999.0], mask=[0, 1]), **PAIR)
+    assert np.isnan(lit["irradiance_w_m2"]).tolist() == [False, True]
+    assert sun.extraterrestrial([]).shape == (0,)
+    assert spectrum.clear_sky_spectrum(pd.DatetimeIndex([], tz="UTC"), **WHERE).shape == (0, 122)
+
+
+def test_what_has_one_answer_for_one_spectrum_or_one_table_says_so():
+    for function in (spectrum.human_uv_limits, spectrum.compare_with_sunlight):
+        with pytest.raises(FieldkitError, match="takes one spectrum"):
+            function(SPECTRA)
+    with pytest.raises(FieldkitError, match="one dimension"):
+        sensors.carry_errors(
+            sensors.true_surface_temperature, values=READING | {"reading_c": np.ones((2, 2))}, errors=READING_ERRORS
+        )
+    with pytest.raises(FieldkitError, match="must be Series"):
+        agreement.agreement(np.ones(3), {"model": np.ones(3)})
+    day = {"latitude_deg": 36.0, "longitude_deg": -80.0}
+    assert len(sun.day_length("2024-06-21", timezone="America/New_York", **day)) == 1
+    with pytest.raises(FieldkitError, match="no time zone"):
+        sun.day_length(["2024-06-21"], timezone="Mars/Olympus", **day)
 
 
 def test_what_is_missing_stays_missing_and_spoils_nothing_else(case):

@@ -274,6 +274,16 @@ def test_season_loggers_become_a_sun_meter_or_say_what_is_missing():
     info = info.assign(error=0.1, size_m=0.005, shortwave_absorptivity=0.95)
     found = sensors.irradiance_from_loggers(loggers, info, site, diffuse_fraction=0.15)
     assert abs(found.bias_w_m2) < 25 and found.rmse_w_m2 < 60 and found.covered > 0.9
+    # The air of the site carries the heat off: ISO 2533 gives 70109 Pa at 3000 m.
+    high = SimpleNamespace(**vars(site) | {"elevation_m": 3000.0})
+    by_site, by_hand = (
+        sensors.irradiance_from_loggers(loggers, info, where, diffuse_fraction=0.15, pressure_pa=pressure)
+        for where, pressure in ((high, None), (high, 70109.0))
+    )
+    assert by_site.table["irradiance_w_m2"].to_numpy() == pytest.approx(
+        by_hand.table["irradiance_w_m2"].to_numpy(), rel=1e-4, abs=0.01, nan_ok=True
+    )
+    assert by_site.table["irradiance_w_m2"].mean() < 0.92 * found.table["irradiance_w_m2"].mean()
     with pytest.raises(FieldkitError, match="'wind'"):
         sensors.irradiance_from_loggers(loggers, info[info["role"] != "wind"], site)
     with pytest.raises(FieldkitError, match="size_m"):

@@ -4,6 +4,7 @@ The forward model, in order: the weather file that pvlib ships (hourly, solar co
 brought to ten minutes; each place gets sun, ground and wind by the physics of this kit; a lizard's operative
 temperature and every instrument's reading follow from the one heat balance; animals choose by a rule that is written
 down (`TRUTH`); observers read with errors, leave cells empty, and leave one logger in the sun for a week.
+The air has sea-level pressure throughout; that of 410 m would warm what lies in the sun by 1-2 % more.
 Nothing here was seen in nature. Run ``python -m fieldkit.field.demo FOLDER`` to make the files again, byte for byte.
 """
 

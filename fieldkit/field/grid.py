@@ -236,6 +236,7 @@ def operative_temperature(
     wind="wind_speed_m_s",
     global_horizontal="ghi_w_m2",
     sky_longwave=None,
+    elevation=None,
     ground_albedo=0.2,
 ):
     """Operative temperature of an animal on open ground in every cell and hour of a gridded dataset.
@@ -256,6 +257,9 @@ def operative_temperature(
     sky_longwave : str, optional
         Name of the long-wave radiation from the sky (W/m²); without it a clear sky,
         `fieldkit.physics.air.sky_longwave`.
+    elevation : str, optional
+        Name of the height of the ground (m above sea level), for the air pressure (standard atmosphere); without it
+        that of the sea, at which wind carries off 13 % more heat than at 2000 m.
     ground_albedo : float
         Share of the irradiance that the ground sends back (0.2: grass, pvlib's table).
 
@@ -284,7 +288,7 @@ def operative_temperature(
     from fieldkit.physics import heat
     from fieldkit.physics.air import sky_longwave as clear_sky_longwave
 
-    for name in (air, wind, global_horizontal, *([sky_longwave] if sky_longwave else [])):
+    for name in (air, wind, global_horizontal, *(name for name in (sky_longwave, elevation) if name)):
         if name not in dataset:
             raise FieldkitError(
                 f"The dataset has no variable '{name}'; it has {', '.join(map(str, dataset.data_vars))}."
@@ -297,6 +301,12 @@ def operative_temperature(
     else:
         _same_units(dataset[sky_longwave], _IRRADIANCE_UNITS, "W m-2")
         sky = dataset[sky_longwave]
+    around = {}
+    if elevation is not None:
+        from pvlib import atmosphere
+
+        _same_units(dataset[elevation], {"m", "meter", "metre", "meters", "metres"}, "m")
+        around["pressure_pa"] = atmosphere.alt2pres(dataset[elevation])
     sun = dataset[global_horizontal].clip(min=0)
     return heat.operative_temperature(
         air_temperature_c=air_temperature_c,
@@ -305,6 +315,7 @@ def operative_temperature(
         dhi_w_m2=sun,
         ground_upwelling_w_m2=sun * ground_albedo,
         sky_longwave_w_m2=sky,
+        **around,
     )
 
 

@@ -43,7 +43,7 @@ def agreement(measured_c, modelled_c, *, parts=None):
     Raises
     ------
     FieldkitError
-        When the indexes differ or nothing is left to compare.
+        When they are not Series, the indexes differ or nothing is left to compare.
 
     Notes
     -----
@@ -63,6 +63,8 @@ def agreement(measured_c, modelled_c, *, parts=None):
     import numpy as np
     import pandas as pd
 
+    if not isinstance(measured_c, pd.Series) or not all(isinstance(modelled_c[k], pd.Series) for k in modelled_c):
+        raise FieldkitError("Measured and modelled values must be Series, so that they can be matched row by row.")
     modelled = pd.DataFrame(modelled_c)
     if not modelled.index.equals(measured_c.index):
         raise FieldkitError("Measured and modelled series do not have the same index: join them into one table first.")

@@ -53,7 +53,7 @@ def forced_part(reynolds, factor, shape):
         wake = 0.06 * factor * np.cbrt(reynolds) ** 2
         return laminar + wake, 0.5 * laminar + (2 / 3) * wake
     laminar = 0.664 * factor * root
-    if np.size(reynolds) and not np.nanmax(reynolds) > 5e5:
+    if not np.nanmax(reynolds, initial=0.0) > 5e5:
         return laminar, 0.5 * laminar
     rising = 0.037 * factor * reynolds**0.8
     turbulent = rising - _PLATE_JUMP * factor

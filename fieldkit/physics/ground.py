@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, floats
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.balance import Balance
 from fieldkit.physics.body import Body
@@ -352,13 +352,13 @@ def surface_temperature(
         for name, value in given.items():
             if isinstance(value, pd.Series) and not value.index.equals(index):
                 raise FieldkitError(f"{name} does not have the index of air_temperature_c: join them into one table.")
-        arrays = {k: np.asarray(v, dtype=float) for k, v in given.items()}
+        arrays = {k: floats(v) for k, v in given.items()}
         return pd.DataFrame(_march(**arrays, step_s=_even_step(index), **options), index=index)
     if hasattr(air_temperature_c, "dims"):
         return _on_dataarrays(given, options)
     if step_s is None or not step_s > 0:
         raise FieldkitError("Give step_s, the seconds between two samples.")
-    return _march(**{k: np.asarray(v, dtype=float) for k, v in given.items()}, step_s=step_s, **options)
+    return _march(**{k: floats(v) for k, v in given.items()}, step_s=step_s, **options)
 
 
 def _even_step(index):
@@ -385,7 +385,7 @@ def _on_dataarrays(given, options):
     core = [["time"] if "time" in f.dims else [] for f in fields]
 
     def run(*arrays):
-        arrays = [a if c else np.asarray(a)[..., None] for a, c in zip(arrays, core)]
+        arrays = [floats(a) if c else floats(a)[..., None] for a, c in zip(arrays, core)]
         result = _march(**dict(zip(given, arrays)), step_s=step, **options)
         return tuple(result[name] for name in _OUTPUTS)
 
@@ -433,12 +433,12 @@ def _march(
         if np.isnan(value).any():
             raise FieldkitError(f"{name} has missing values: the ground remembers, so fill the gaps first, saying so.")
     check_inputs(given)
-    # Time first, so that one step is one row of contiguous places.
-    given = {k: np.moveaxis(np.broadcast_to(v, shape), -1, 0).reshape(shape[-1], -1) for k, v in given.items()}
-    count = shape[-1]
+    count = shape[-1] if shape else 0
     day = round(86400 / step_s)
-    if count < day and spin_up_days:
+    if count < (day if spin_up_days else 1):
         raise FieldkitError("The series is shorter than a day: the ground needs a whole day to be spun up.")
+    # Time first, so that one step is one row of contiguous places.
+    given = {k: np.moveaxis(np.broadcast_to(v, shape), -1, 0).reshape(count, -1) for k, v in given.items()}
 
     air_k = given["air_temperature_c"] + KELVIN
     body = Body(

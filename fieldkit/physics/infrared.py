@@ -49,7 +49,9 @@ def _temperature_of(signal, band_um, start_k):
     return temperature_k
 
 
-@elementwise({"band_share": {"units": "1"}}, static=("band_um",))
+@elementwise(
+    {"band_share": {"units": "1", "long_name": "share of the radiation that the instrument sees"}}, static=("band_um",)
+)
 def blackbody_band_share(temperature_c, *, band_um=(8.0, 14.0)):
     """Share of a blackbody's radiation that falls in the band an infrared thermometer sees.
 
@@ -140,7 +142,7 @@ def true_surface_temperature(reading_c, emissivity, reflected_temperature_c, *, 
     return _temperature_of(own, band_um, reading_k) - KELVIN
 
 
-@elementwise({"reading_c": _TEMPERATURE}, static=("band_um",))
+@elementwise({"reading_c": _TEMPERATURE | {"long_name": "reading of the infrared thermometer"}}, static=("band_um",))
 def infrared_reading(surface_temperature_c, emissivity, reflected_temperature_c, *, set_emissivity=1.0, band_um=None):
     """What an infrared thermometer reads: the inverse of :func:`true_surface_temperature`, same parameters.
 

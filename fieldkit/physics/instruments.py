@@ -82,7 +82,7 @@ INSTRUMENTS = {
 }
 
 
-@elementwise({"reading_c": _TEMPERATURE}, static=("instrument",))
+@elementwise({"reading_c": _TEMPERATURE | {"long_name": "reading of the instrument"}}, static=("instrument",))
 def instrument_reading(
     *,
     instrument,

@@ -100,8 +100,8 @@ def clear_sky_spectrum(
 
     Parameters
     ----------
-    times : DatetimeIndex, Series of times, Timestamp (n,)
-        With a zone.
+    times : DatetimeIndex, Series of times, Timestamp or DataArray (n,)
+        With a zone; a DataArray is UTC, keeps its dims and stays lazy on dask.
     latitude_deg, longitude_deg, elevation_m : float
         Degrees north, degrees east, metres.
     tilt_deg, facing_deg : float
@@ -143,49 +143,61 @@ def clear_sky_spectrum(
     names = {"facing": "poa_global", "beam": "dni", "diffuse": "dhi"}
     if part not in names:
         raise FieldkitError(f"The part '{part}' is not known: choose facing, beam or diffuse.")
-    place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
-    single = np.ndim(times) == 0
-    seconds = np.atleast_1d(np.asarray(sun.unix_seconds(times), dtype=float)).ravel()
-    stamps = pd.to_datetime(seconds, unit="s", utc=True)
-    where = sun.position(stamps, **place, elevation_m=elevation_m)
-    ozone = ozone_climatology(stamps, **place).to_numpy() if ozone_du is None else np.full(len(stamps), float(ozone_du))
-    zenith, azimuth = where["apparent_zenith_deg"].to_numpy(), where["azimuth_deg"].to_numpy()
-    values = np.zeros((len(stamps), len(_spectrl2_wavelengths())))
-    up = zenith < 89.0  # nearer the horizon the plane-parallel formulas no longer hold; the light there is negligible
-    values[np.isnan(zenith)] = np.nan
-    if up.any():
-        incidence = sun.on_facing(
-            0.0, 0.0, 0.0, zenith[up], azimuth[up], tilt_deg=float(tilt_deg), facing_deg=float(facing_deg)
-        )["incidence_deg"]
-        full = np.ones(int(up.sum()))
-        result = spectrl2(
-            apparent_zenith=zenith[up],
-            aoi=incidence,
-            surface_tilt=full * tilt_deg,
-            ground_albedo=full * ground_albedo,
-            surface_pressure=full * atmosphere.alt2pres(elevation_m),
-            relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
-            precipitable_water=full * precipitable_water_cm,
-            ozone=ozone[up] / 1000,
-            aerosol_turbidity_500nm=full * aerosol_depth_500nm,
-            dayofyear=sun.day_of_year(seconds[up]),
-        )
-        values[up] = np.maximum(result[names[part]].T, 0)
+
+    def at(seconds):
+        """Spectra at moments of any shape: a bare array with the wavelengths last."""
+        shape, seconds = np.shape(seconds), np.ravel(seconds)
+        stamps = pd.to_datetime(seconds, unit="s", utc=True)
+        place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
+        where = sun.position(stamps, **place, elevation_m=elevation_m)
+        ozone = ozone_climatology(stamps, **place).to_numpy() if ozone_du is None else np.full(len(stamps), ozone_du)
+        zenith, azimuth = where["apparent_zenith_deg"].to_numpy(), where["azimuth_deg"].to_numpy()
+        values = np.zeros((len(stamps), len(_spectrl2_wavelengths())))
+        up = zenith < 89.0  # nearer the horizon the plane-parallel formulas no longer hold; little light comes then
+        values[np.isnan(zenith)] = np.nan
+        if up.any():
+            facing = {"tilt_deg": float(tilt_deg), "facing_deg": float(facing_deg)}
+            incidence = sun.on_facing(0.0, 0.0, 0.0, zenith[up], azimuth[up], **facing)["incidence_deg"]
+            full = np.ones(int(up.sum()))
+            result = spectrl2(
+                apparent_zenith=zenith[up],
+                aoi=incidence,
+                surface_tilt=full * tilt_deg,
+                ground_albedo=full * ground_albedo,
+                surface_pressure=full * atmosphere.alt2pres(elevation_m),
+                relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
+                precipitable_water=full * precipitable_water_cm,
+                ozone=ozone[up] / 1000,
+                aerosol_turbidity_500nm=full * aerosol_depth_500nm,
+                dayofyear=sun.day_of_year(seconds[up]),
+            )
+            values[up] = np.maximum(result[names[part]].T, 0)
+        return values.reshape(*shape, len(_spectrl2_wavelengths()))
+
     wavelengths = _spectrl2_wavelengths()
-    if single:
-        return pd.Series(values[0], index=pd.Index(wavelengths, name="wavelength_nm"), name=f"clear sky, {part}")
+    seconds = sun.unix_seconds(times)
+    if type(seconds).__name__ != "DataArray":
+        seconds = np.asarray(seconds, dtype=float)
+        if not seconds.ndim:
+            return pd.Series(at(seconds), index=pd.Index(wavelengths, name="wavelength_nm"), name=f"clear sky, {part}")
     import xarray as xr
 
-    return xr.DataArray(
-        values,
-        dims=("time", "wavelength_nm"),
-        coords={
-            "time": stamps.tz_localize(None),
-            "wavelength_nm": ("wavelength_nm", wavelengths, {"units": "nm", "standard_name": "radiation_wavelength"}),
-        },
-        name="spectral_irradiance",
-        attrs={"units": "W m-2 nm-1", "long_name": f"clear-sky spectral irradiance, {part}"},
-    )
+    if type(seconds).__name__ == "DataArray":
+        spectra = xr.apply_ufunc(
+            at,
+            seconds,
+            output_core_dims=[["wavelength_nm"]],
+            dask="parallelized",
+            output_dtypes=[float],
+            dask_gufunc_kwargs={"output_sizes": {"wavelength_nm": len(wavelengths)}},
+        )
+    else:
+        stamps = pd.to_datetime(seconds, unit="s", utc=True).tz_localize(None)
+        spectra = xr.DataArray(at(seconds), dims=("time", "wavelength_nm"), coords={"time": stamps})
+    about = {"units": "nm", "standard_name": "radiation_wavelength"}
+    spectra = spectra.assign_coords(wavelength_nm=("wavelength_nm", wavelengths, about)).rename("spectral_irradiance")
+    spectra.attrs = {"units": "W m-2 nm-1", "long_name": f"clear-sky spectral irradiance, {part}"}
+    return spectra
 
 
 def _spectrl2_wavelengths():

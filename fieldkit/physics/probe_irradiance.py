@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, elementwise, floats
 from fieldkit.physics import heat
 from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.logger_checks import by_role
@@ -32,18 +32,18 @@ def absorbed_irradiance(
 
     Parameters
     ----------
-    sunlit_c, shaded_c : scalar, array or Series
+    sunlit_c, shaded_c : scalar, array, Series or DataArray
         Readings (°C), both at rest.
-    wind_speed_m_s : scalar, array or Series
+    wind_speed_m_s : scalar, array, Series or DataArray
         Wind at the probes (m/s).
     body : heat.Body
         Both probes.
-    apparent_zenith_deg : scalar, array or Series
+    apparent_zenith_deg : scalar, array, Series or DataArray
         Of the sun (°), from `fieldkit.physics.sun.position`. NaN comes out with the sun less than 10° high.
-    diffuse_fraction, ground_albedo : scalar, array or Series
+    diffuse_fraction, ground_albedo : scalar, array, Series or DataArray
         Share of the sky in the irradiance of level ground (0.1 to 0.2 under a clear sky, 1 under cloud), and the share
         that the ground sends back.
-    pressure_pa : scalar, array or Series
+    pressure_pa : scalar, array, Series or DataArray
         Air pressure (Pa): at 3000 m thin air carries off a sixth less heat, and so much too high would the answer be.
     reading_error_c, wind_error_m_s, absorptivity_error, diffuse_error, convection_error_share : float
         Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity and the diffuse fraction (as
@@ -51,7 +51,7 @@ def absorbed_irradiance(
 
     Returns
     -------
-    DataFrame
+    DataFrame, or Dataset when a reading is a DataArray
         ``irradiance_w_m2`` of level ground and its ``error_w_m2``; ``absorbed_w_m2``, radiation that the sunlit probe
         absorbs beyond the shaded one, per m² of its surface; and ``share_<source>`` of the variance: what to measure
         better.
@@ -80,27 +80,25 @@ def absorbed_irradiance(
     if body.shortwave_absorptivity <= 0:
         raise FieldkitError("A probe that absorbs no sunlight cannot measure it: use a dark one.")
 
-    def absorbed(sunlit, shaded, wind, stirring):
-        state = {"air_temperature_c": shaded, "wind_speed_m_s": wind, "body": body, "turbulence_factor": stirring}
-        state["pressure_pa"] = np.asarray(pressure_pa, dtype=float)
-        return -np.asarray(heat.fluxes(temperature_c=sunlit, **state)["net_w_m2"])
+    def absorbed(sunlit, shaded, wind, stirring, pressure):
+        around = {"air_temperature_c": shaded, "wind_speed_m_s": wind, "pressure_pa": pressure}
+        return -heat.fluxes(temperature_c=sunlit, body=body, turbulence_factor=stirring, **around)["net_w_m2"]
 
-    def irradiance(sunlit, shaded, wind, stirring, absorptivity, diffuse):
+    def irradiance(sunlit, shaded, wind, stirring, pressure, absorptivity, diffuse, zenith, albedo):
         per_level = (
-            body.silhouette_fraction * (1 - diffuse) / cosine
+            body.silhouette_fraction * (1 - diffuse) / np.cos(np.radians(zenith))
             + body.sky_view_factor * diffuse
-            + body.ground_view_factor * ground_albedo
+            + body.ground_view_factor * albedo
         )
-        return absorbed(sunlit, shaded, wind, stirring) / (absorptivity * per_level)
+        return absorbed(sunlit, shaded, wind, stirring, pressure) / (absorptivity * per_level)
 
-    given = (sunlit_c, shaded_c, wind_speed_m_s, apparent_zenith_deg)
-    index = next((v.index for v in given if isinstance(v, pd.Series)), None)
-    sunlit, shaded, wind, zenith = (np.asarray(v, dtype=float) for v in given)
-    ground_albedo = np.asarray(ground_albedo, dtype=float)
-    cosine = np.where(zenith <= 80, np.cos(np.radians(zenith)), np.nan)
-    diffuse = np.asarray(diffuse_fraction, dtype=float)
-    values = {"sunlit": sunlit, "shaded": shaded, "wind": wind, "stirring": 1.0}
-    values |= {"absorptivity": body.shortwave_absorptivity, "diffuse": diffuse}
+    values = {"sunlit": sunlit_c, "shaded": shaded_c, "wind": wind_speed_m_s, "pressure": pressure_pa}
+    values |= {"diffuse": diffuse_fraction, "zenith": _high_enough(apparent_zenith_deg), "albedo": ground_albedo}
+    index = next((v.index for v in values.values() if isinstance(v, pd.Series)), None)
+    on_dims = any(type(v).__name__ == "DataArray" for v in values.values())
+    if not on_dims:
+        values = {name: floats(v) for name, v in values.items()}
+    wind, diffuse = values["wind"], values["diffuse"]
     errors = {
         "sunlit": reading_error_c,
         "shaded": reading_error_c,
@@ -110,10 +108,32 @@ def absorbed_irradiance(
         "absorptivity": absorptivity_error,
         "diffuse": np.minimum(diffuse_error, np.minimum(diffuse, 1 - diffuse)),
     }
+    state = [values[name] for name in ("sunlit", "shaded", "wind")] + [1.0, values["pressure"]]
+    values |= {"stirring": 1.0, "absorptivity": body.shortwave_absorptivity}
     table = carry_errors(irradiance, values=values, errors=errors)
-    table = table.rename(columns={"value": "irradiance_w_m2", "error": "error_w_m2"})
-    table.insert(2, "absorbed_w_m2", np.atleast_1d(absorbed(sunlit, shaded, wind, 1.0)))
+    names = {"value": "irradiance_w_m2", "error": "error_w_m2"}
+    if on_dims:
+        table = table.rename(names).assign(absorbed_w_m2=absorbed(*state))
+        for name, words in _NAMES.items():
+            table[name].attrs = {"units": "W m-2", "long_name": words}
+        return table
+    table = table.rename(columns=names)
+    table.insert(2, "absorbed_w_m2", np.atleast_1d(absorbed(*state)))
     return table if index is None else table.set_index(index)
+
+
+_NAMES = {
+    "irradiance_w_m2": "irradiance of level ground, from two probes",
+    "error_w_m2": "standard error of the irradiance",
+    "absorbed_w_m2": "radiation that the sunlit probe absorbs beyond the shaded one",
+}
+
+
+@elementwise(
+    {"apparent_zenith_deg": {"units": "degree", "long_name": "solar zenith angle, sun 10 degrees high or more"}}
+)
+def _high_enough(apparent_zenith_deg):
+    return np.where(apparent_zenith_deg <= 80, apparent_zenith_deg, np.nan)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -146,7 +166,15 @@ class ProbeIrradiance(Result):
 
 
 def irradiance_from_loggers(
-    loggers, logger_info, site, *, body=None, logger_id=None, diffuse_fraction=0.3, ground_albedo=0.2
+    loggers,
+    logger_info,
+    site,
+    *,
+    body=None,
+    logger_id=None,
+    diffuse_fraction=0.3,
+    ground_albedo=0.2,
+    pressure_pa=None,
 ):
     """Use an exposed probe and a shade air logger of a season as a sun meter.
 
@@ -166,6 +194,8 @@ def irradiance_from_loggers(
         Share of the sky in the light of level ground, an average over clear and cloudy hours.
     ground_albedo : float
         Share of the light that the ground sends back.
+    pressure_pa : float, optional
+        Air pressure (Pa). None: the standard atmosphere at the elevation of the site.
 
     Returns
     -------
@@ -189,6 +219,8 @@ def irradiance_from_loggers(
     >>> irradiance_from_loggers(loggers, info, site).sentence
     '3 readings of two probes give the irradiance, ...; there is no pyranometer to check them against.'
     """
+    from pvlib import atmosphere
+
     from fieldkit.physics import sun
 
     columns = {}
@@ -218,6 +250,7 @@ def irradiance_from_loggers(
         "body": body,
         "apparent_zenith_deg": zenith[zenith < 80],
         "ground_albedo": ground_albedo,
+        "pressure_pa": atmosphere.alt2pres(site.elevation_m) if pressure_pa is None else pressure_pa,
     }
     given |= {"reading_error_c": float(info.get("error", 0.2))}
     table = absorbed_irradiance(**given, diffuse_fraction=diffuse_fraction)

@@ -9,7 +9,7 @@ wanted (surface temperature, absorbed sunlight, the unlagged value), carries ins
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, floats
 from fieldkit.physics.contamination import Contamination, find_contamination
 from fieldkit.physics.infrared import blackbody_band_share, infrared_reading, true_surface_temperature
 from fieldkit.physics.instruments import (
@@ -101,7 +101,7 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
     names = ["corrected_c"] if error_c is None else ["corrected_c", "error_c"]
     if type(readings).__name__ == "DataArray":
         return _unlag_xarray(readings, weights, names, error_c)
-    values = np.asarray(readings, dtype=float)
+    values = floats(readings)
     out = {name: _unlag(values, weights, None if name == "corrected_c" else error_c) for name in names}
     return pd.DataFrame(out, index=readings.index if isinstance(readings, pd.Series) else None)
 
@@ -165,6 +165,9 @@ def _unlag(values, weights, error_c=None):
     return out
 
 
+_LAG_NAMES = {"corrected_c": "reading without its lag", "error_c": "standard error of the corrected reading"}
+
+
 def _unlag_xarray(readings, weights, names, error_c):
     import xarray as xr
 
@@ -181,5 +184,5 @@ def _unlag_xarray(readings, weights, names, error_c):
                 _unlag, depth=depth, boundary="none", dtype=float, weights=weights, error_c=error
             )
         out[name] = last.copy(data=data).transpose(*readings.dims)
-        out[name].attrs = {"units": "degC"}
+        out[name].attrs = {"units": "degC", "long_name": _LAG_NAMES[name]}
     return xr.Dataset(out)

@@ -169,7 +169,7 @@ def _turbidity(times, latitude_deg, longitude_deg):
     return _yearly(unix_seconds(times), nodes=day_of_year(unix_seconds(months)), monthly=monthly)
 
 
-@elementwise({"linke_turbidity": {"units": "1"}}, static=("nodes", "monthly"))
+@elementwise({"linke_turbidity": {"units": "1", "long_name": "Linke turbidity"}}, static=("nodes", "monthly"))
 def _yearly(unix_s, nodes, monthly):
     return np.interp(day_of_year(unix_s), nodes, monthly, period=365.25)
 

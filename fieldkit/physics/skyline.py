@@ -22,7 +22,7 @@ def _skyline(horizon):
     return azimuth[order], points[order, 1]
 
 
-@elementwise({"horizon_elevation_deg": {"units": "degree"}}, static=("horizon",))
+@elementwise({"horizon_elevation_deg": {"units": "degree", "long_name": "height of the skyline"}}, static=("horizon",))
 def horizon_elevation(azimuth_deg, *, horizon):
     """Height of the skyline in a direction, degrees.
 
@@ -47,7 +47,7 @@ def horizon_elevation(azimuth_deg, *, horizon):
     return np.interp(azimuth_deg, azimuth, height, period=360)
 
 
-@elementwise({"sunlit": {"units": "1"}}, static=("horizon",))
+@elementwise({"sunlit": {"units": "1", "long_name": "sun above the skyline (1) or behind it (0)"}}, static=("horizon",))
 def sunlit(apparent_zenith_deg, azimuth_deg, *, horizon):
     """Whether the middle of the sun is above the skyline: 1 or 0 (NaN when the sun's place is unknown).
 

@@ -16,7 +16,7 @@ BANDS = {
     "IR-B": (1400.0, 3000.0),
 }
 
-_W = {"units": "W m-2"}
+_W = {"units": "W m-2", "long_name": "irradiance in the band"}
 
 
 def wavelengths_of(spectrum):
@@ -71,6 +71,15 @@ def _apply_weights(spectrum, weights):
     import xarray as xr
 
     return xr.dot(spectrum, xr.DataArray(weights, dims="wavelength_nm"), dim="wavelength_nm")
+
+
+def single(spectrum, what):
+    """Refuse many spectra at once where the answer is one table."""
+    if type(spectrum).__name__ == "DataArray":
+        raise FieldkitError(
+            f"{what} takes one spectrum, a Series indexed by wavelength in nm: choose one with .isel(...).to_series()."
+        )
+    return spectrum
 
 
 def need(wavelengths, low_nm, high_nm, what):
@@ -227,9 +236,11 @@ def band_shares(spectrum, *, bands=None, total_range_nm=None):
     return xr.Dataset(
         {
             "irradiance_w_m2": power,
-            "share_pct": (100 * power / total.where(total > 0)).assign_attrs(units="percent"),
-            "covered_pct": ("band", covered, {"units": "percent"}),
-            "low_nm": ("band", limits[:, 0], {"units": "nm"}),
-            "high_nm": ("band", limits[:, 1], {"units": "nm"}),
+            "share_pct": (100 * power / total.where(total > 0)).assign_attrs(
+                units="percent", long_name="share of the power of the spectrum"
+            ),
+            "covered_pct": ("band", covered, {"units": "percent", "long_name": "share of the band that was measured"}),
+            "low_nm": ("band", limits[:, 0], {"units": "nm", "long_name": "lower limit of the band"}),
+            "high_nm": ("band", limits[:, 1], {"units": "nm", "long_name": "upper limit of the band"}),
         }
     )

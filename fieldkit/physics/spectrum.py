@@ -21,7 +21,16 @@ from fieldkit.physics.light_sources import (
     ozone_climatology,
     reference_sunlight,
 )
-from fieldkit.physics.spectral_bands import BANDS, BandShares, band_shares, integrate, need, wavelengths_of, with_units
+from fieldkit.physics.spectral_bands import (
+    BANDS,
+    BandShares,
+    band_shares,
+    integrate,
+    need,
+    single,
+    wavelengths_of,
+    with_units,
+)
 from fieldkit.physics.ultraviolet import (
     STANDARD_ERYTHEMA_DOSE_J_M2,
     UV_HAZARD_LIMIT_J_M2,
@@ -231,7 +240,7 @@ def compare_with_sunlight(source, *, sunlight=None, absorptivity=1.0, bands=None
     Raises
     ------
     FieldkitError
-        When the spectra do not overlap or one of them holds no power there.
+        When the spectra do not overlap, one of them holds no power there, or several were given as one DataArray.
 
     Notes
     -----
@@ -247,7 +256,7 @@ def compare_with_sunlight(source, *, sunlight=None, absorptivity=1.0, bands=None
     """
     sunlight = reference_sunlight() if sunlight is None else sunlight
     bands = BANDS if bands is None else bands
-    a, b = wavelengths_of(source), wavelengths_of(sunlight)
+    a, b = (wavelengths_of(single(s, "compare_with_sunlight")) for s in (source, sunlight))
     low, high = max(a[0], b[0]), min(a[-1], b[-1])
     if not low < high:
         raise FieldkitError(

@@ -28,7 +28,9 @@ def unix_seconds(times):
     else:
         try:
             stamps = [pd.Timestamp(t) for t in np.ravel(np.asarray(times, dtype=object))]
-            if stamps and all(t.tz is not None for t in stamps if t is not pd.NaT):
+            if not stamps:
+                return np.empty(0)
+            if all(t.tz is not None for t in stamps if t is not pd.NaT):
                 # Written with the clock's offset, summer and winter differ.
                 stamps = [t if t is pd.NaT else t.tz_convert("UTC") for t in stamps]
             index, values = None, pd.DatetimeIndex(stamps)
@@ -52,7 +54,7 @@ def unix_seconds(times):
         "apparent_elevation_deg": _DEG | {"long_name": "solar elevation angle with refraction"},
         "elevation_deg": _DEG | {"standard_name": "solar_elevation_angle"},
         "azimuth_deg": _DEG | {"standard_name": "solar_azimuth_angle"},
-        "equation_of_time_min": {"units": "min"},
+        "equation_of_time_min": {"units": "min", "long_name": "equation of time"},
     }
 )
 def _position(unix_s, latitude_deg, longitude_deg, elevation_m, pressure_pa, air_temperature_c, delta_t_s):
@@ -212,7 +214,7 @@ def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0,
 
     Parameters
     ----------
-    dates : DatetimeIndex or sequence of dates (n,)
+    dates : DatetimeIndex, date or sequence of dates (n,)
         Local days; the time of day is ignored.
     latitude_deg, longitude_deg, elevation_m : float
         Degrees north, degrees east, metres above sea level.
@@ -228,6 +230,11 @@ def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0,
         One row per local day: ``sunrise, solar_noon, sunset`` (in `timezone`; NaT when the sun does not cross that
         height), ``day_length_h`` (0 in polar night, 24 in polar day), ``noon_elevation_deg`` (apparent).
 
+    Raises
+    ------
+    FieldkitError
+        When a coordinate is out of range or the zone is not known.
+
     Notes
     -----
     Events by halving the twelve hours before and after the sun's noon with `position` itself, which also holds where
@@ -242,7 +249,11 @@ def day_length(dates, *, latitude_deg, longitude_deg, timezone, elevation_m=0.0,
     """
     _check_place(latitude_deg, longitude_deg)
     height = SUNRISE_ELEVATION_DEG if sun_elevation_deg is None else sun_elevation_deg
-    days = pd.DatetimeIndex(dates)
+    days = pd.DatetimeIndex(dates if np.ndim(dates) else [dates])
+    try:
+        pd.Timestamp(0, tz=timezone)
+    except (LookupError, ValueError) as error:
+        raise FieldkitError(f"There is no time zone '{timezone}': write it like America/New_York.") from error
     days = local_midnights(days.tz_convert(timezone).tz_localize(None) if days.tz is not None else days, timezone)
     # The sun's noon lies within a few hours of the clock's; the nearest one belongs to the day.
     noon = ((days.tz_localize(None) - pd.Timestamp(0)) / pd.Timedelta(hours=1)).to_numpy() + 12 - longitude_deg / 15

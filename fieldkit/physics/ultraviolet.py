@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import Result, elementwise
-from fieldkit.physics.spectral_bands import integrate, need, wavelengths_of, with_units
+from fieldkit.physics.spectral_bands import integrate, need, single, wavelengths_of, with_units
 
 UV_INDEX_PER_W_M2 = 40.0  # CIE e-ILV 17-26-073; WHO (2002), Global solar UV index
 STANDARD_ERYTHEMA_DOSE_J_M2 = 100.0  # ISO/CIE 17166:2019
@@ -16,7 +16,7 @@ UVA_EYE_LIMIT_J_M2 = 1e4  # eye, 315-400 nm unweighted, 8 h: ICNIRP (2004), from
 _SCALAR = {"units": "1"}
 
 
-@elementwise({"erythemal_weight": _SCALAR})
+@elementwise({"erythemal_weight": _SCALAR | {"long_name": "erythemal weight, ISO/CIE 17166"}})
 def erythemal_weight(wavelength_nm):
     """How strongly a wavelength reddens human skin, relative to 298 nm.
 
@@ -46,7 +46,7 @@ def erythemal_weight(wavelength_nm):
     return np.where((nm < 250) | (nm > 400), 0.0, weight)
 
 
-@elementwise({"uv_hazard_weight": _SCALAR})
+@elementwise({"uv_hazard_weight": _SCALAR | {"long_name": "weight of the hazard to human eyes and skin"}})
 def uv_hazard_weight(wavelength_nm):
     """How harmful a wavelength is to human eyes and skin, relative to 270 nm (an approximation).
 
@@ -163,7 +163,7 @@ def uv_index_class(uv_index):
     return str(names[place]) if values.ndim == 0 else names[place]
 
 
-@elementwise({"time_s": {"units": "s"}})
+@elementwise({"time_s": {"units": "s", "long_name": "time to the erythema dose"}})
 def erythema_time(uv_index, doses=1.0):
     """Seconds until human skin has received a number of standard erythema doses (SED).
 
@@ -230,7 +230,7 @@ def human_uv_limits(spectrum):
     Raises
     ------
     FieldkitError
-        When the spectrum does not cover 300 to 400 nm.
+        When the spectrum does not cover 300 to 400 nm, or there are several.
 
     Notes
     -----
@@ -243,7 +243,7 @@ def human_uv_limits(spectrum):
     >>> human_uv_limits(reference_sunlight()).table["time_s"].round(0).tolist()
     [1405.0, 220.0]
     """
-    need(wavelengths_of(spectrum), 300.0, 400.0, "A UV limit")
+    need(wavelengths_of(single(spectrum, "human_uv_limits")), 300.0, 400.0, "A UV limit")
     power = np.array([integrate(spectrum, 210, 400, weight=uv_hazard_weight), integrate(spectrum, 315, 400)])
     limits = np.array([UV_HAZARD_LIMIT_J_M2, UVA_EYE_LIMIT_J_M2])
     with np.errstate(divide="ignore"):

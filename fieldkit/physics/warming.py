@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, floats
 from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.heat import energy_balance
 
@@ -139,10 +139,10 @@ def follow(operative_temperature_c, time_constant_s, *, step_s=None, start_tempe
         return _follow_dataarray(operative_temperature_c, time_constant_s, start_temperature_c)
     if step_s is None or not step_s > 0:
         raise FieldkitError("Give step_s, the seconds between two samples.")
-    values = np.asarray(operative_temperature_c, dtype=float)
+    values = floats(operative_temperature_c)
     return _follow(
         values,
-        np.asarray(time_constant_s, dtype=float),
+        floats(time_constant_s),
         np.full(max(values.shape[-1] - 1, 0), step_s),
         start_temperature_c,
     )
