@@ -106,6 +106,25 @@ def test_how_a_file_was_read_is_said(good):
     assert (source["separator"], source["decimal_mark"], source["rows"]) == ("semicolon", ",", 5)
 
 
+def test_every_row_knows_where_it_stands_in_the_persons_own_files(good):
+    # Two files, the first with a line of title and an empty line, and a logger reading that stands there twice.
+    (good / "choices").mkdir()
+    head, *lines = CHOICES.splitlines()
+    first = ["Quarry club;;", head, lines[0], "", *lines[1:3]]
+    (good / "choices" / "a.csv").write_text("\n".join(first) + "\n")
+    (good / "choices" / "b.csv").write_text("\n".join([head, *lines[3:]]) + "\n")
+    (good / "choices.csv").unlink()
+    (good / "loggers.csv").write_text(LOGGERS + LOGGERS.splitlines()[2] + "\n2023-05-14 10:20,shade-1,20.4\n")
+    season = folder.read_season(good)
+    where = season.rows["choices"]
+    assert where["file"].tolist() == ["choices/a.csv"] * 3 + ["choices/b.csv"] * 2
+    assert where["row"].tolist() == [3, 5, 6, 2, 3]
+    assert (good / "choices" / "a.csv").read_text().splitlines()[where["row"][1] - 1].startswith("S1,2023-05-14 10:22")
+    assert season.rows["loggers"].index.equals(season.loggers.index)
+    last = season.loggers["value"] == 20.4
+    assert season.rows["loggers"].loc[last, "row"].tolist() == [7]
+
+
 def choice_rows(epoch=None):
     rows = [line.split(",") for line in CHOICES.replace('"cloud, thin"', "cloud").splitlines()]
     body = []

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 import xarray as xr
 
+import fieldkit
 from fieldkit.core import FieldkitError
 from fieldkit.field import thermoregulation as thermo
 from fieldkit.report.figures import thermoregulation as figures
@@ -218,6 +219,15 @@ def test_empty_readings_are_listed():
     found = thermo.indices([30, np.nan, 33], [20, 33, np.nan], RANGE, animal_id=["A", "B", None])
     assert found.left_out["row"].tolist() == ["body_c 1", "body_c 2", "operative_c 2"]
     assert "3 readings were left out" in found.sentence
+
+
+def test_what_a_season_leaves_out_is_told_by_table_and_row():
+    season = fieldkit.demo_season()
+    found = thermo.of_season(season, preferred_range_c=RANGE, n_resamples=9)
+    sat = found.left_out[found.left_out["reason"] == "an animal sat there"]
+    assert set(sat["table"]) == {"choices"} and len(sat) > 100
+    assert (season.choices.loc[sat["row"], "used"] == 1).all()
+    assert season.choices.loc[sat["row"], "operative_c"].notna().all()
 
 
 def test_used_places_do_not_stand_for_the_habitat():

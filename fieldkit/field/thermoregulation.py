@@ -1,5 +1,6 @@
 """How well animals regulate: preferred range, accuracy, thermal quality, effectiveness, exploitation."""
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -142,7 +143,7 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
     readings, left_out = _readings(body_c, animal_id, "body_c")
     counts = readings.groupby("animal_id")["value"].transform("size")
     left_out += [
-        (row, f"{animal} has fewer than {LEAST_READINGS} readings")
+        (f"body_c {row}", f"{animal} has fewer than {LEAST_READINGS} readings")
         for row, animal in readings.loc[counts < LEAST_READINGS, "animal_id"].items()
     ]
     readings = readings[counts >= LEAST_READINGS]
@@ -408,7 +409,7 @@ def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95
     abroad = season.scans[~season.scans["behaviour"].isin(hidden)].dropna(subset=["body_temperature_c"])
     named = "animal_id" in abroad and abroad["animal_id"].notna().any()
     places = season.choices.dropna(subset=["operative_c"])
-    return indices(
+    found = indices(
         abroad["body_temperature_c"],
         places["operative_c"],
         preferred_range_c,
@@ -419,6 +420,7 @@ def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95
         n_resamples=n_resamples,
         rng=rng,
     )
+    return _rows_of_tables(found, {"body_c": ("scans", abroad), "operative_c": ("choices", places)})
 
 
 def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
@@ -458,7 +460,7 @@ def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
             "example from a published gradient of the same species."
         )
     cage = season.gradient
-    return preferred_range(
+    found = preferred_range(
         cage["body_temperature_c"],
         animal_id=cage["animal_id"],
         central=central,
@@ -466,6 +468,7 @@ def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
         n_resamples=n_resamples,
         rng=rng,
     )
+    return _rows_of_tables(found, {"body_c": ("gradient", cage)})
 
 
 def exploitation(body_c, operative_c, preferred_range_c, *, animal_id=None, level=0.95, n_resamples=999, rng=0):
@@ -632,6 +635,14 @@ def _drawn_mean(random, values, weights, codes):
     count = codes.max() + 1
     times = np.bincount(random.integers(count, size=count), minlength=count)[codes] * weights
     return times @ values / times.sum() if times.sum() > 0 else np.nan
+
+
+def _rows_of_tables(found, tables):
+    """Readings left out by the table and its index, in place of their place among the readings."""
+    rows = [row.split() for row in found.left_out["row"]]
+    named = [(tables[name][0], tables[name][1].index[int(place)]) for name, place in rows]
+    left_out = pd.DataFrame(named, columns=["table", "row"]).assign(reason=found.left_out["reason"].to_numpy())
+    return dataclasses.replace(found, left_out=left_out)
 
 
 def _left_out_words(left_out):

@@ -62,7 +62,7 @@ def read(path, stated, problems, digest):
     found = {"readings": _readings(path, like_season, problems, digest)}
     for name in schemas.ENCLOSURE_TABLES:
         raws = _raws(path, name, name, like_season, problems, digest)
-        found[name] = folder.read_table(raws, name, like_season, problems, []) if raws else None
+        found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
     points = settings.section(stated, "points")
     lamps = {lamp.get("id"): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
     _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
@@ -197,7 +197,7 @@ def _readings(path, stated, problems, digest):
     if long:
         loggers = settings.section(stated, "loggers")
         mine = {k: v for k, v in loggers.items() if k not in wide_names}
-        parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), []))
+        parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
     parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
     return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
 

@@ -58,6 +58,8 @@ class Season:
         What is suspicious and may be true all the same: file, row, column, value, problem, remedy, severity.
     sources : pandas.DataFrame
         How each file was read: file, table, rows, separator, decimal_mark, encoding.
+    rows : dict of str to pandas.DataFrame
+        By table, with its index: the file and the row in it, as a spreadsheet counts, that each row stands in.
     input_hash : str
         sha256 of all that was read.
     settings : dict
@@ -82,6 +84,7 @@ class Season:
     instrument_errors: dict
     warnings: pd.DataFrame
     sources: pd.DataFrame
+    rows: dict
     input_hash: str
     settings: dict = field(default_factory=dict)
 
@@ -131,7 +134,7 @@ def read_season(path):
     found = sheets.find(path, stated or {}, problems, digest)
     if stated is None:
         raise SeasonError(problems.table(), path)
-    tables, sources = {}, []
+    tables, sources, rows = {}, [], {}
     for name in schemas.TABLES:
         raws = [r for r in found if r.table == name and len(r.cells)]
         if len({r.rival for r in raws}) > 1:
@@ -144,7 +147,7 @@ def read_season(path):
             continue
         if name == "loggers":
             raws = [part for raw in raws for part in _parted(raw, stated, problems)]
-        tables[name] = read_table(raws, name, stated, problems, sources)
+        tables[name] = read_table(raws, name, stated, problems, sources, rows)
     if not any(len(r.cells) for r in found) and problems.files_with_errors() <= {settings.NAME}:
         problems.add(
             path.name,
@@ -155,7 +158,7 @@ def read_season(path):
         )
     if problems.any_errors:
         raise SeasonError(problems.table(), path)
-    return _season(path, stated, tables, sources, problems, digest)
+    return _season(path, stated, tables, sources, rows, problems, digest)
 
 
 def demo_season():
@@ -203,8 +206,11 @@ def _read_settings(path, problems, digest):
 # --- one table ------------------------------------------------------------------------------------------------------
 
 
-def read_table(raws, table, stated, problems, sources):
-    """Read and check one table, in as many files as it stands in; what is wrong is added to problems."""
+def read_table(raws, table, stated, problems, sources, rows):
+    """Read and check one table, in as many files as it stands in.
+
+    What is wrong is added to problems, and to `rows` the file and row that each row of the table stands in.
+    """
     parts, wheres = [], []
     for raw in raws:
         part, where = _read_part(raw, table, stated, problems, sources)
@@ -218,6 +224,8 @@ def read_table(raws, table, stated, problems, sources):
     frame = frame[order + [c for c in frame.columns if c not in order]]
     _validate(frame, where, table, problems)
     frame = suspicions.look(frame, where, table, stated, problems)
+    rows[table] = where.loc[frame.index, ["file", "row"]].reset_index(drop=True).astype({"file": "category"})
+    frame = frame.reset_index(drop=True)
     if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
         frame["used"] = frame["used"].astype("int64")
     return frame
@@ -635,7 +643,7 @@ def _could_be_fahrenheit(value):
 # --- the season -----------------------------------------------------------------------------------------------------
 
 
-def _season(path, stated, tables, sources, problems, digest):
+def _season(path, stated, tables, sources, rows, problems, digest):
     season, site, animal = (settings.section(stated, s) for s in ("season", "site", "animal"))
     loggers, stations = [], []
     for name, logger in settings.section(stated, "loggers").items():
@@ -675,6 +683,7 @@ def _season(path, stated, tables, sources, problems, digest):
         instrument_errors={c: float(i["error"]) for c, i in settings.section(stated, "instruments").items()},
         warnings=problems.table(),
         sources=pd.DataFrame(sources, columns=["file", "table", "rows", "separator", "decimal_mark", "encoding"]),
+        rows=rows,
         input_hash=digest.hexdigest(),
         settings=stated,
     )

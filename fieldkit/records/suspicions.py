@@ -36,7 +36,7 @@ def look(frame, where, table, stated, problems):
     Returns
     -------
     pandas.DataFrame
-        The table without readings that stand there twice (said in problems).
+        The table, with its index, without readings that stand there twice (said in problems).
     """
     note = _Note(frame, where, table, problems)
     _outside_usual(note)
@@ -70,7 +70,7 @@ def look(frame, where, table, stated, problems):
             if column in frame:
                 _series(note, "station_id", column, keep, stuck=hourly, spikes=hourly, season=stated.get("season"))
                 break
-    return frame[keep].reset_index(drop=True)
+    return frame[keep]
 
 
 class _Note:

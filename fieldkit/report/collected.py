@@ -7,9 +7,12 @@ import re
 from pathlib import Path
 
 from fieldkit.core import Result
+from fieldkit.records.folder import Season
 
 # Finding files and drawing are no methods of the analysis.
 _NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
+# Whose rows the analyses of a room leave out, where the list of them does not say.
+_TABLE_OF = {"choice": "choices", "choice_checks": "choices", "preference": "choices", "basking": "scans"}
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
@@ -29,6 +32,7 @@ def collect(namespace, cells, folder):
     statements = behind_the_shown(cells)
     behind = {name for statement in statements for name in _names(statement)}
     found = []
+    rows = next((value.rows for value in namespace.values() if isinstance(value, Season)), {})
     for name, value in list(namespace.items()):
         if name.startswith("_") or not isinstance(value, Result):
             continue
@@ -36,7 +40,8 @@ def collect(namespace, cells, folder):
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
         if hasattr(left_out, "to_csv") and len(left_out):
-            left_out.to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
+            table = _TABLE_OF.get(type(value).__module__.rpartition(".")[2])
+            in_files(left_out, rows, table).to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
         found.append(
             {
                 "name": name,
@@ -52,6 +57,44 @@ def collect(namespace, cells, folder):
         )
     calls = called(namespace, statements)
     (folder / "collected.json").write_text(json.dumps({"results": found, "calls": calls}, default=str), "utf-8")
+
+
+def in_files(left_out, rows, table=None):
+    """Rows left out by file and row as a spreadsheet counts, in place of the index of the table as read.
+
+    Parameters
+    ----------
+    left_out : pandas.DataFrame
+        With ``row`` the index of a table, and ``table`` its name unless all are of one.
+    rows : dict of str to pandas.DataFrame
+        ``Season.rows``.
+    table : str, optional
+        Name of the table where `left_out` has no such column.
+
+    Returns
+    -------
+    pandas.DataFrame
+        ``file, row`` first; what cannot be placed comes back as it is.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> rows = {"scans": pd.DataFrame({"file": "scans.csv", "row": [2, 3, 5]})}
+    >>> left_out = pd.DataFrame({"row": [2], "reason": ["behaviour is empty"]})
+    >>> in_files(left_out, rows, "scans").values.tolist()
+    [['scans.csv', 5, 'behaviour is empty']]
+    """
+    if "row" not in left_out:
+        return left_out
+    tables = left_out["table"] if "table" in left_out else [table] * len(left_out)
+    try:
+        found = [rows[name].loc[row] for name, row in zip(tables, left_out["row"])]
+    except KeyError:  # no season, or rows that a notebook made itself
+        return left_out
+    out = left_out.drop(columns=["row", "table"], errors="ignore")
+    out.insert(0, "row", [place["row"] for place in found])
+    out.insert(0, "file", [place["file"] for place in found])
+    return out
 
 
 def behind_the_shown(cells):

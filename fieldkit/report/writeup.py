@@ -422,10 +422,8 @@ class _Page:
                 continue
             seen.add(path.read_bytes())
             frame = pd.read_csv(path, dtype=str).fillna("–")
-            names = frame.drop(columns=["reason", "row"], errors="ignore")
             for reason, part in frame.groupby("reason", sort=False):
-                # A row number of the table as read is not that of the spreadsheet; a set and a place are found there.
-                named = list(names.loc[part.index].agg(" ".join, axis=1)) if len(names.columns) else ["–"]
+                named = _named(part)
                 more = f" and {len(named) - _LISTED} more" if len(named) > _LISTED else ""
                 which = ", ".join(named[:_LISTED]) + more
                 rows.append((run.section, wording.plain(reason), len(part), which, result["left_out"]))
@@ -459,6 +457,17 @@ class _Page:
             released=self.written,
             abstract=f"{mark}{self.answer()} Records with SHA-256 {self.season.input_hash}.",
         )
+
+
+def _named(left_out):
+    """What names each row that was left out: its place in a file, else what else is known of it."""
+    if "file" not in left_out:
+        # The index of a table as read is not the row of a spreadsheet.
+        names = left_out.drop(columns=["reason", "row"], errors="ignore")
+        return list(names.agg(" ".join, axis=1)) if len(names.columns) else ["–"]
+    several = len(set(left_out["file"])) > 1
+    rows = [f"{file} {row}" if several else row for file, row in zip(left_out["file"], left_out["row"])]
+    return rows if several else [f"{left_out['file'].iloc[0]}, row{'s' * (len(rows) > 1)} {rows[0]}", *rows[1:]]
 
 
 def _day(date):
