@@ -113,6 +113,27 @@ def test_epw_of_a_real_year_and_of_a_typical_one(tmp_path):
     assert missing.table["air_temperature_c"].isna().all()
 
 
+def test_rows_lost_from_a_file_are_counted_and_not_bridged(tmp_path):
+    lines = _epw(tmp_path / "whole.epw").read_text().splitlines()
+    fields = [line.split(",") for line in lines[8:]]
+    for i, row in enumerate(fields):
+        row[6] = str(i % 24)  # air: the hour of the day
+    rows = [",".join(row) for row in fields]
+    gap = tmp_path / "gap.epw"
+    gap.write_text("\n".join([*lines[:8], *rows[:500], *rows[523:]]) + "\n")
+    weather = read_weather_file(gap)
+    assert "Rows missing from the file: 23; the longest gap begins at 2019-01-21 20:00." in weather.sentence
+    after = weather.table["air_temperature_c"].iloc[500:502].tolist()
+    assert after == [19.0, 19.5]  # what was read at 19 h stands for the hour after the gap
+
+
+@pytest.mark.parametrize("encoding", ["latin-1", "utf-8", "utf-8-sig"])
+def test_names_with_accents_in_any_encoding(tmp_path, encoding):
+    whole = _epw(tmp_path / "whole.epw").read_text().replace("Invented", "Zürich")
+    (tmp_path / "coded.epw").write_text(whole, encoding=encoding)
+    assert read_weather_file(tmp_path / "coded.epw").name == "Zürich"
+
+
 def test_what_cannot_be_read_is_said_plainly(tmp_path):
     with pytest.raises(FieldkitError, match="There is no file nowhere"):
         read_weather_file(tmp_path / "nowhere.csv")
@@ -126,6 +147,17 @@ def test_what_cannot_be_read_is_said_plainly(tmp_path):
         read_weather_file(letter, kind="grib")
     with pytest.raises(FieldkitError, match="at='start' is not known"):
         read_weather_file(letter, at="start")
+    for year in (2004, "2003"):
+        with pytest.raises(FieldkitError, match="without 29 February"):
+            read_weather_file(CARRIED / "723170TYA.CSV", year=year)
+    lines = _epw(tmp_path / "whole.epw").read_text().splitlines()
+    for rows in (8, 9):
+        (tmp_path / "cut.epw").write_text("\n".join(lines[:rows]) + "\n")
+        with pytest.raises(FieldkitError, match=f"holds {rows - 8} readings: it ends too early"):
+            read_weather_file(tmp_path / "cut.epw")
+    (tmp_path / "nowhere.epw").write_text("\n".join([lines[0].replace("45.0,8.0", "145.0,8.0"), *lines[1:]]))
+    with pytest.raises(FieldkitError, match=r"latitude 145, longitude 8: there is no such place"):
+        read_weather_file(tmp_path / "nowhere.epw")
     short = _epw(tmp_path / "short.epw", years=(2019, 2007), hours=2000)
     with pytest.raises(FieldkitError, match="8,760 hours"):
         read_weather_file(short)

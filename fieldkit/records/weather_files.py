@@ -1,5 +1,7 @@
 """Read whole weather files (sun, air, wind, long-wave) through pvlib: TMY3, TMY2, EPW and SURFRAD."""
 
+import calendar
+import io
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -130,7 +132,7 @@ def read_weather_file(path, *, kind=None, at="middle", year=2001):
     Raises
     ------
     FieldkitError
-        When the file is missing or is none of these formats.
+        When the file is missing, damaged or none of these formats, or `year` is a leap year.
 
     Notes
     -----
@@ -153,6 +155,8 @@ def read_weather_file(path, *, kind=None, at="middle", year=2001):
     readers = {"tmy3": _read_tmy3, "tmy2": _read_tmy2, "epw": _read_epw, "surfrad": _read_surfrad}
     if kind not in readers:
         raise FieldkitError(f"The kind '{kind}' is not known: choose tmy3, tmy2, epw or surfrad.")
+    if not isinstance(year, int | np.integer) or calendar.isleap(year):
+        raise FieldkitError(f"year={year!r}: a typical year has 365 days, so give a year without 29 February (2001).")
     try:
         table, place, notes, typical = readers[kind](path, year)
     except FieldkitError:
@@ -169,8 +173,19 @@ def read_weather_file(path, *, kind=None, at="middle", year=2001):
     if not table.index.is_unique:
         twice = table.index[table.index.duplicated()][0]
         raise FieldkitError(f"{path.name} holds {twice:%Y-%m-%d %H:%M} twice: keep one of the rows.")
-    interval = float(np.median(np.diff(table.index.as_unit("s").asi8)))
-    interval_min = interval / 60
+    if len(table) < 2:
+        raise FieldkitError(f"{path.name} holds {len(table)} readings: it ends too early, fetch it again.")
+    if not (abs(place["latitude_deg"]) <= 90 and abs(place["longitude_deg"]) <= 180):
+        raise FieldkitError(
+            f"By its header {path.name} lies at latitude {place['latitude_deg']:g}, longitude "
+            f"{place['longitude_deg']:g}: there is no such place. Correct the header."
+        )
+    steps = np.diff(table.index.as_unit("s").asi8)
+    interval_min = float(np.median(steps)) / 60
+    lost = int(np.sum(np.round(steps / np.median(steps)) - 1))
+    if lost:
+        longest = table.index[int(np.argmax(steps))]
+        notes.append(f"Rows missing from the file: {lost:,}; the longest gap begins at {longest:%Y-%m-%d %H:%M}.")
     if kind != "surfrad" and at == "middle":
         table = _to_middle(table, interval_min)
         notes.append(
@@ -190,8 +205,8 @@ def read_weather_file(path, *, kind=None, at="middle", year=2001):
 
 
 def _kind(path):
-    with path.open(encoding="latin-1") as file:
-        first, second = file.readline(), file.readline()
+    text = _text(path)
+    first, second = text.readline(), text.readline()
     if first.startswith("LOCATION,"):
         return "epw"
     if second.startswith("Date (MM/DD/YYYY)"):
@@ -204,6 +219,16 @@ def _kind(path):
         f"{path.name} is not a TMY3, TMY2, EPW or SURFRAD file. For a table of your own, name its columns like those "
         "of the weather table of a season folder."
     )
+
+
+def _text(path):
+    """The file as text: older programs write Latin-1, spreadsheets put a mark in front of UTF-8."""
+    raw = path.read_bytes()
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    return io.StringIO(text, newline=None)
 
 
 def _rename(data, names):
@@ -247,7 +272,7 @@ _TYPICAL = (
 def _read_tmy3(path, year):
     from pvlib import iotools
 
-    data, meta = iotools.read_tmy3(path, coerce_year=year, map_variables=True)
+    data, meta = iotools.read_tmy3(_text(path), coerce_year=year, map_variables=True)
     table = _rename(data, _TMY3)
     table.index = _on_year(data.index, year, meta["TZ"])
     return table, _place(meta, meta["Name"]), [_TYPICAL.format(year=year)], True
@@ -266,7 +291,7 @@ def _read_tmy2(path, year):
 def _read_epw(path, year):
     from pvlib import iotools
 
-    data, meta = iotools.read_epw(str(path))
+    data, meta = iotools.read_epw(_text(path))
     table = _rename(data, _EPW)
     ending = data.index + pd.Timedelta(hours=1)
     notes = []
@@ -317,9 +342,10 @@ def _read_surfrad(path, year):
 def _to_middle(table, interval_min):
     middle = table.copy()
     read = [name for name in COLUMNS if name not in _AVERAGES]
-    # The reading at the start of the first hour is not in the file: its end stands for both.
+    # The reading at the start of the first hour, and of one after a gap, is not in the file: its end stands for both.
+    alone = np.r_[True, np.diff(table.index.as_unit("s").asi8) != round(interval_min * 60)]
     before = table[read].shift(1)
-    before.iloc[0] = table[read].iloc[0]
+    before[alone] = table.loc[alone, read]
     middle[read] = (before + table[read]) / 2
     middle.index = table.index - pd.Timedelta(minutes=interval_min / 2)
     middle.index.name = "time"
