@@ -120,7 +120,7 @@ def wanted(*rows, ceilings=True):
     table = [dict(r) for r in rows]
     if ceilings:
         table += [{"target": t, "high": h, "ceiling": True, "source": "made up"} for t, h in CEILINGS.items()]
-    frame = pd.DataFrame([targets._row(**row) for row in table])
+    frame = pd.DataFrame([targets.target_row(**row) for row in table])
     return targets.make(frame, species="ridge lizard", invented=True)
 
 

@@ -37,23 +37,7 @@ PHYSICAL = {"surface_c": 48.0, "shade_air_c": 33.5, "uv_index": 8.0}
 def physical(n, *, seed):
     """As `run`, for random enclosures of the forward model: lamps, walls, vents, thermostats, sensors in the beam."""
     wanted = targets.make(
-        pd.DataFrame(
-            [
-                {
-                    "target": t,
-                    "zone": "whole",
-                    "month": 0,
-                    "period": "all",
-                    "high": h,
-                    "unit": targets.UNITS[t],
-                    "ceiling": True,
-                    "margin": 0.0,
-                    "basis": "common practice",
-                    "source": "made up",
-                }
-                for t, h in PHYSICAL.items()
-            ]
-        ),
+        pd.DataFrame([targets.target_row(t, high=h, ceiling=True, source="made up") for t, h in PHYSICAL.items()]),
         species="ridge lizard",
         invented=True,
     )

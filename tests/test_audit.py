@@ -9,7 +9,7 @@ import simulated_enclosures as simulated
 from scipy import stats
 
 import fieldkit
-from fieldkit.captive import audit, audit_blocks, audit_flags, audit_operative, demo, targets
+from fieldkit.captive import audit, audit_blocks, audit_flags, audit_judge, audit_operative, demo, targets
 from fieldkit.core import FieldkitError
 from fieldkit.report import audit_text
 
@@ -172,6 +172,15 @@ def test_a_target_known_badly_makes_a_miss_that_is_not_firm():
     one = row(found, "shade_air_c", ceiling=False)
     assert one["status"] == "missed" and not one["firm"]
     assert "not known well enough" in found.fixes["reason"].str.cat(sep=" ")
+
+
+def test_a_target_of_few_witnesses_reaches_as_far_as_students_t():
+    # Two-sided 5 % points of Student's t, any printed table: 4.303 (2 degrees of freedom), 2.571 (5); normal 1.960.
+    own, reading = np.array([1.0, 1.0, 1.0, 0.0]), np.array([0.0, 0.0, 0.0, 1.0])
+    reach = audit_judge._reach(own, reading, np.array([3.0, 6.0, np.nan, 3.0]))
+    assert reach == pytest.approx([4.303, 2.571, 1.960, 1.960], abs=5e-4)
+    # Two equal variances, one of them of three witnesses: Satterthwaite's degrees are 2 / (1/2)² = 8, t = 2.306.
+    assert audit_judge._reach(own[:1], own[:1], np.array([3.0])) == pytest.approx(2.306 * np.sqrt(2), abs=5e-4)
 
 
 def test_two_days_cannot_tell():

@@ -7,7 +7,7 @@ import pytest
 import fieldkit
 from fieldkit.captive import targets
 from fieldkit.core import FieldkitError
-from fieldkit.field import climate, thermoregulation
+from fieldkit.field import basking, climate, thermoregulation
 
 
 @pytest.fixture(scope="module")
@@ -58,6 +58,33 @@ def test_preferred_range_is_within_reach_and_left_again(season):
     rows = pd.DataFrame(targets.preferred(wanted)).set_index("zone")
     assert rows.loc["basking site", "low"] == wanted.high_c
     assert rows.loc["retreat", "high"] == wanted.low_c
+
+
+def test_the_error_of_a_preferred_range_is_the_textbooks():
+    # Other targets against the scatter of simulated seasons: study_targets.py.
+    # The range is a mean over animals, so its standard error is theirs over the root of their number.
+    rng = np.random.default_rng(4)
+    body = rng.normal(33, 1.5, (6, 1)) + rng.normal(0, 2, (6, 12))
+    found = thermoregulation.preferred_range(body.ravel(), animal_id=np.repeat(np.arange(6), 12))
+    rows = pd.DataFrame(targets.preferred(found)).set_index("zone")
+    expected = found.animals.std() / np.sqrt(6)
+    # 999 resamples know a standard deviation to 2 %.
+    assert rows.loc["basking site", "low_error"] == pytest.approx(expected["high_c"], rel=0.08)
+    assert rows.loc["retreat", "high_error"] == pytest.approx(expected["low_c"], rel=0.08)
+    assert set(rows["witnesses"]) == {6}
+
+
+def test_errors_of_window_and_bands_are_those_of_their_results(season, found):
+    window = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+    row = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "basking site")].iloc[0]
+    assert row["low_error"] == window.table.loc["lower limit", "standard_error_c"]
+    assert row["witnesses"] == min(window.n_animals, window.n_days)
+    # The middle of a band has the error of the stations' own middles.
+    months = climate.air_bands(season.weather, stations=season.stations).months
+    middles = (months["typical_min_c"] + months["typical_max_c"])[months["month"] == "Jan"] / 2
+    night = found.table[(found.table["month"] == 1) & (found.table["period"] == "night")].iloc[0]
+    assert night["high_error"] == pytest.approx(middles.std() / np.sqrt(len(middles)), rel=0.02)
+    assert night["witnesses"] == len(middles)
 
 
 def test_day_length_at_the_equator_and_in_the_north():
@@ -116,6 +143,7 @@ def test_what_a_season_lacks_is_named():
         ('[[target]]\ntarget = "surface_c"\nlow = 30\nceiling = true', "a ceiling needs high"),
         ('[[target]]\ntarget = "surface_c"\nheight = 30', "'height' is not known"),
         ('[[target]]\ntarget = "surface_c"', "low, high or both"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 30\nlow_error = 1\nwitnesses = 1', "an error takes two"),
         ("[[target]\n", "cannot be read as TOML"),
     ],
 )

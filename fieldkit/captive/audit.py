@@ -66,7 +66,7 @@ class Audit(Result):
         One row per target: the target; ``status`` ("met", "missed", "not measured", "cannot tell"); ``reading``
         (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
         ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
-        be offered); ``when``; ``where``; ``firm`` (missed even if the target is off by its own 95 % error);
+        be offered); ``when``; ``where``; ``firm`` (missed even if target and reading are off by their 95 % error);
         ``ceiling_broken`` and its ``p_value``, adjusted for the number of loggers; ``n_days``; ``day_error`` (standard
         error over days of what decided); ``fixes``.
     fixes : DataFrame

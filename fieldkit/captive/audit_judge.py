@@ -62,7 +62,7 @@ class Judge:
                 self._settle_ceiling(table, test, p)
         miss = table["status"] == "missed"
         own = np.where(table["side"] == "low", self.targets["low_error"], self.targets["high_error"]).astype(float)
-        reach = 1.96 * np.hypot(np.nan_to_num(own), table["error"].fillna(0.0))
+        reach = _reach(np.nan_to_num(own), table["error"].fillna(0.0).to_numpy(), self.targets["witnesses"].to_numpy())
         table["firm"] = miss & (table["by_how_much"].to_numpy() > reach)
         table["ceiling_broken"] = table["ceiling_broken"].astype(bool)
         keys = ["row", "month", "hour", "share", "n"]
@@ -252,6 +252,17 @@ class Judge:
             status = "cannot tell"
         one = {"status": status, "reading": share, "reading_low": low, "reading_high": high, "where": how}
         return one | {"by_how_much": excess, "side": side, "error": (high - low) / 3.92}
+
+
+def _reach(own, reading, witnesses):
+    """How far 95 % of differences from a target lie: its error rests on few witnesses, that of a reading on many."""
+    from scipy import special
+
+    both = np.hypot(own, reading)
+    # Satterthwaite (1946, Biometrics Bull. 2:110) for the sum of the two variances.
+    weight = np.divide(own, both, out=np.zeros_like(both), where=both > 0) ** 4
+    degrees = np.nan_to_num(witnesses - 1, nan=np.inf) / np.maximum(weight, 1e-9)
+    return special.stdtrit(np.minimum(degrees, 1e9), 0.975) * both
 
 
 def _possible_days(table):

@@ -1,0 +1,331 @@
+"""The table of targets: its words, its rules, and the file it is kept in.
+
+Every row says what to aim for, where, when, how well it is known and where it comes from.
+"""
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.core import FieldkitError, Result
+
+COLUMNS = (
+    "target",
+    "zone",
+    "month",
+    "period",
+    "low",
+    "high",
+    "unit",
+    "low_error",
+    "high_error",
+    "witnesses",
+    "ceiling",
+    "margin",
+    "basis",
+    "source",
+)
+UNITS = {
+    "shade_air_c": "°C",
+    "surface_c": "°C",
+    "operative_c": "°C",
+    "irradiance_w_m2": "W/m²",
+    "uv_index": "UV index",
+    "photoperiod_h": "h",
+    "full_sun_share": "share of places",
+    "part_shade_share": "share of places",
+    "full_shade_share": "share of places",
+    "warming_rate_c_per_h": "°C/h",
+}
+ZONES = ("whole", "basking site", "warm end", "cool end", "retreat")
+PERIODS = ("day", "night", "all")
+BASES = ("field", "station", "literature", "standard", "common practice")
+
+# Lowest and highest mean UV index of the four exposure groups of Ferguson et al. (2010) Zoo Biology 29:317-334; the
+# limits from memory, of the medians only 0.35 (first) and 3.1 (fourth) were seen in print.
+UV_ZONES = {1: (0.0, 0.7), 2: (0.7, 1.0), 3: (1.0, 2.6), 4: (2.6, 3.5)}
+# Above it the World Health Organization (2002) calls the UV index very high, for people.
+UV_CEILING = 8.0
+# Human skin on stone or glass: 10 minutes' contact, ISO 13732-1 (value from a secondary source). What a reptile's skin
+# bears is not known; a reptile often does not leave a surface that burns it.
+CONTACT_CEILING_C = 48.0
+CONTACT_SOURCE = "human skin on stone for 10 minutes, ISO 13732-1 (from a secondary source); no reptile limit is known"
+UV_SOURCE = "very high for people (WHO 2002)"
+# A written target above this is one in °F (our choice).
+HOTTEST_C = {"shade_air_c": 50.0, "surface_c": 70.0, "operative_c": 60.0}
+# Shares of level sunlight above and below which a place is in full sun or full shade (common practice, no source).
+FULL_SUN, FULL_SHADE = 0.75, 0.25
+
+CAUTIONS = (
+    "Targets describe where wild animals of one place and season were found. They are not a care sheet: species, age, "
+    "health and law of the place come first. Ask a vet who treats reptiles.",
+    "Never change an occupied enclosure in big steps: move towards a target over days, and watch the animal.",
+    "Lamps burn skin and set fires, and UV harms eyes and skin of people too: guard and fix every lamp, keep out of "
+    "reach, and leave mains wiring, above all near water, to an electrician.",
+    "A temperature reached is not a choice offered: every target needs a retreat that stays cooler and darker.",
+)
+
+
+def spoken(target):
+    """A target's quantity in words.
+
+    Examples
+    --------
+    >>> spoken("shade_air_c")
+    'shade air'
+    """
+    return {
+        "shade_air_c": "shade air",
+        "surface_c": "surface",
+        "irradiance_w_m2": "irradiance",
+        "uv_index": "UV index",
+        "operative_c": "operative temperature",
+        "photoperiod_h": "day length",
+        "warming_rate_c_per_h": "warming rate",
+    }.get(target, target.replace("_", " "))
+
+
+# Below this air by day no basking is expected where the season did not show it (common practice, no source).
+REST_BELOW_C = 15.0
+
+
+def resting(table):
+    """Which targets are of months whose air is too cold for the animals to bask: winter rest.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As `Targets.table`.
+
+    Returns
+    -------
+    Series of bool
+        True for shade air of months whose highest target by day lies below the coolest air in which the animals
+        basked, or below `REST_BELOW_C` where that is not known.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame([target_row("shade_air_c", month=m, high=h) for m, h in ((1, 7.0), (7, 24.0))])
+    >>> resting(rows).tolist()
+    [True, False]
+    """
+    air = (table["target"] == "shade_air_c") & ~table["ceiling"].astype(bool)
+    basking = table.loc[air & (table["zone"] == "basking site"), "low"].dropna()
+    coolest = basking.min() if len(basking) else REST_BELOW_C
+    by_day = table[air & (table["month"] > 0) & (table["period"] != "night")].groupby("month")["high"].max()
+    months = set(by_day.index[by_day < coolest])
+    return air & table["month"].isin(months)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Targets(Result):
+    """Targets for a captive setup, with their sources.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per target: ``target`` (quantity), ``zone``, ``month`` (1 to 12; 0 all year), ``period``, ``low``,
+        ``high`` (NaN: open), ``unit``, ``low_error`` and ``high_error`` (standard errors; NaN: not known),
+        ``witnesses`` (animals, days, stations or choice sets that the errors rest on; NaN: not known), ``ceiling``
+        (True: ``high`` must never be passed), ``margin`` (already taken off), ``basis``, ``source``.
+    full_sun_w_m2, full_shade_w_m2 : float
+        From which and down to which irradiance a place counts as in full sun and in full shade; NaN: not known.
+    notes : tuple of str
+        What could not be given, and why.
+    cautions : tuple of str
+    """
+
+    species: str
+    invented: bool
+    table: pd.DataFrame
+    full_sun_w_m2: float = np.nan
+    full_shade_w_m2: float = np.nan
+    notes: tuple = ()
+    cautions: tuple = CAUTIONS
+    settings: dict = field(default_factory=dict)
+
+    @property
+    def sentence(self):
+        """How many targets there are, of what, and what is missing."""
+        kinds = list(dict.fromkeys(self.table["target"]))
+        ceilings = int(self.table["ceiling"].sum())
+        words = f"{len(self.table)} targets for {self.species}{' (invented)' if self.invented else ''}: "
+        words += f"{', '.join(kinds)}; {ceilings} are ceilings that must not be passed."
+        return words + "".join(f" {note}" for note in self.notes)
+
+    def to_toml(self):
+        """Write the targets as TOML text that a person can read and change."""
+        lines = [
+            "# Targets for a captive setup, made by fieldkit from field records. month 0 = all year.",
+            *(f"# {caution}" for caution in self.cautions),
+            f"species = {_quote(self.species)}",
+            f"invented = {str(self.invented).lower()}",
+            f"notes = [{', '.join(_quote(n) for n in self.notes)}]",
+            *(f"{name} = {_toml(value)}" for name, value in self._levels().items()),
+        ]
+        for row in self.table.to_dict("records"):
+            lines += ["", "[[target]]"]
+            lines += [f"{key} = {_toml(value)}" for key, value in row.items() if not _empty(value)]
+        return "\n".join(lines) + "\n"
+
+    def _levels(self):
+        found = {"full_sun_w_m2": self.full_sun_w_m2, "full_shade_w_m2": self.full_shade_w_m2}
+        return {name: round(float(value), 1) for name, value in found.items() if not _empty(value)}
+
+    def to_json(self):
+        """Write the targets as JSON text."""
+        rows = [{k: v for k, v in row.items() if not _empty(v)} for row in self.table.to_dict("records")]
+        whole = {"species": self.species, "invented": self.invented, "notes": list(self.notes)}
+        whole |= self._levels() | {"target": rows}
+        return json.dumps(whole, indent=1, ensure_ascii=False) + "\n"
+
+    def save(self, path):
+        """Save as ``.toml`` or ``.json``; a file that is there is never overwritten."""
+        path = Path(path)
+        if path.suffix not in (".toml", ".json"):
+            raise FieldkitError(f"{path.name}: end the name in .toml or .json.")
+        if path.exists():
+            raise FieldkitError(f"{path} is there already and was left as it is: give another name.")
+        path.write_text(self.to_toml() if path.suffix == ".toml" else self.to_json(), encoding="utf-8", newline="\n")
+        return path
+
+
+def _quote(text):
+    return json.dumps(str(text), ensure_ascii=False)
+
+
+def _empty(value):
+    return value is None or (isinstance(value, float) and np.isnan(value))
+
+
+def _toml(value):
+    if isinstance(value, bool | np.bool_):
+        return str(bool(value)).lower()
+    if isinstance(value, str):
+        return _quote(value)
+    if isinstance(value, int | np.integer):
+        return str(int(value))
+    return repr(round(float(value), 6))
+
+
+def target_row(
+    target,
+    *,
+    low=np.nan,
+    high=np.nan,
+    source="not stated",
+    zone="whole",
+    month=0,
+    period="all",
+    unit=None,
+    low_error=np.nan,
+    high_error=np.nan,
+    witnesses=np.nan,
+    ceiling=False,
+    margin=0.0,
+    basis="common practice",
+):
+    """One row of a table of targets, with what is not said left open.
+
+    Parameters
+    ----------
+    target, low, high, source, zone, month, period, unit, low_error, high_error, witnesses, ceiling, margin, basis
+        As the columns of `Targets.table`; the unit follows from the target.
+
+    Returns
+    -------
+    dict
+
+    Examples
+    --------
+    >>> row = target_row("surface_c", high=48.0, ceiling=True)
+    >>> row["unit"], row["zone"], row["month"]
+    ('°C', 'whole', 0)
+    """
+    given = locals()
+    given["unit"] = UNITS.get(target, "") if unit is None else unit
+    return {column: given[column] for column in COLUMNS}
+
+
+def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), settings=None, name="targets"):
+    """Hold a table of targets against the rules and make `Targets` of it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns as in `Targets.table`.
+    species : str
+        Whose targets these are.
+    invented : bool
+        True for the demo.
+    notes : sequence of str
+        What could not be given.
+    levels : tuple of float
+        Irradiance (W/m²) of full sun and of full shade, where the field tells; see `sun_levels`.
+    settings : dict, optional
+        What they were made with.
+    name : str
+        For messages.
+
+    Returns
+    -------
+    Targets
+
+    Raises
+    ------
+    FieldkitError
+        When a low lies above its high, a ceiling has no height, or a word is not known.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame([target_row("uv_index", low=1.0, high=2.6, basis="literature", source="a book")])
+    >>> make(rows, species="ridge lizard", invented=True).sentence
+    '1 targets for ridge lizard (invented): uv_index; 0 are ceilings that must not be passed.'
+    """
+    table = table.reindex(columns=COLUMNS)
+    for column in ("low", "high", "low_error", "high_error", "witnesses", "margin"):
+        number = pd.to_numeric(table[column], errors="coerce")
+        wrong = number.isna() & table[column].notna()
+        if wrong.any():
+            i = int(np.flatnonzero(wrong)[0])
+            raise FieldkitError(
+                f"{name}, target {i + 1}: {column} is {table[column].iloc[i]!r}, which is not a number."
+            )
+        table[column] = number.astype(float)
+    for i, row in enumerate(table.itertuples(index=False), start=1):
+        where = f"{name}, target {i} ({row.target})"
+        for value, known, what in (
+            (row.target, UNITS, "target"),
+            (row.zone, ZONES, "zone"),
+            (row.period, PERIODS, "period"),
+            (row.basis, BASES, "basis"),
+            (row.month, range(13), "month"),
+        ):
+            if value not in known:
+                raise FieldkitError(f"{where}: {what} is {value!r}; use one of {', '.join(str(k) for k in known)}.")
+        if row.low > row.high:
+            raise FieldkitError(f"{where}: low {row.low:g} lies above high {row.high:g}. Exchange them.")
+        if row.ceiling and not np.isfinite(row.high):
+            raise FieldkitError(f"{where}: a ceiling needs high = its height.")
+        if np.isnan(row.low) and np.isnan(row.high):
+            raise FieldkitError(f"{where}: give low, high or both.")
+        if row.witnesses < 2:
+            raise FieldkitError(f"{where}: witnesses is {row.witnesses:g}; an error takes two, or leave it out.")
+    for value, word in zip(levels, ("full_sun_w_m2", "full_shade_w_m2")):
+        if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
+            raise FieldkitError(f"{name}: {word} is {value!r}; write a number of W/m², or take the line out.")
+    if levels[0] <= levels[1]:
+        raise FieldkitError(f"{name}: full sun ({levels[0]:g} W/m²) must be more than full shade ({levels[1]:g} W/m²).")
+    table = table.astype({"month": int, "ceiling": bool})
+    return Targets(
+        species=species,
+        invented=invented,
+        table=table.reset_index(drop=True),
+        full_sun_w_m2=float(levels[0]),
+        full_shade_w_m2=float(levels[1]),
+        notes=tuple(notes),
+        settings=settings or {},
+    )
