@@ -53,6 +53,20 @@ def test_transfer_of_vapour_is_that_of_heat_scaled_by_the_lewis_number():
     assert -at["evaporation_w_m2"] == pytest.approx(speed * vapour * latent, rel=0.01)
 
 
+def test_vapour_conductance_of_a_plate_is_that_of_the_textbook():
+    # Campbell & Norman (1998) print 0.147 √(u/d) mol/m²/s (from memory); 0.664 ρ D Sc^⅓/√ν with a diffusivity of
+    # 0.211 (T/273.15)^1.94 cm²/s gives 0.1469 (20 to 35 °C). Here from the evaporation of a wet plate itself.
+    plate = Body(characteristic_dimension_m=0.05, shape="plate", skin_resistance_s_m=0.0)
+    for celsius in (20.0, 35.0):
+        skin = celsius + 1e-6  # no free convection
+        around = {"air_temperature_c": celsius, "wind_speed_m_s": 1.0, "body": plate, "temperature_c": skin}
+        at = heat.fluxes(vapour_pressure_kpa=0.0, **around)
+        latent = (2.501e6 - 2361.0 * celsius) * 0.01801528
+        share = air.saturation_vapour_pressure(skin) / 101.325
+        conductance = -at["evaporation_w_m2"] / latent / share
+        assert conductance / np.sqrt(1.0 / 0.05) == pytest.approx(0.147, rel=0.01)
+
+
 def test_no_evaporation_into_saturated_air_or_through_a_tight_skin():
     damp = heat.energy_balance(
         air_temperature_c=20.0, wind_speed_m_s=1.0, vapour_pressure_kpa=air.vapour_pressure(20.0, 100.0), body=BEAD

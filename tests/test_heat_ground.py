@@ -120,6 +120,14 @@ def test_step_and_layers_hardly_matter():
     assert np.abs(coarse["surface_temperature_c"] - reference["surface_temperature_c"][::2]).max() < 0.1
 
 
+def test_albedos_are_those_of_the_table_they_name():
+    from pvlib.albedo import SURFACE_ALBEDOS
+
+    theirs = {"rock": "concrete", "sand": "sand", "soil": "soil", "asphalt": "asphalt", "grass": "grass"}
+    for ours, name in theirs.items():
+        assert ground.SUBSTRATES[ours].albedo == SURFACE_ALBEDOS[name], ours
+
+
 def test_order_of_materials_sun_and_shade():
     given = summer_day(step_s=1800.0)
     top = {n: ground.surface_temperature(substrate=n, **given)["surface_temperature_c"] for n in ground.SUBSTRATES}

@@ -32,6 +32,14 @@ def test_reference_sunlight(published):
         if quantity == "share_pct":
             limits = {"band": (row["low_nm"], row["high_nm"])}
             value = spectrum.band_shares(source, bands=limits).table["share_pct"].iloc[0]
+        elif quantity == "power":
+            value = spectrum.integrate(source, row["low_nm"], row["high_nm"])
+        elif quantity == "photons_per_joule":
+            value = spectrum.photon_flux(source) / spectrum.integrate(source, 400, 700)
+        elif quantity == "efficacy":
+            value = spectrum.illuminance(source) / spectrum.integrate(source)
+        elif quantity == "erythemal":
+            value = spectrum.integrate(source, 250, 400, weight=spectrum.erythemal_weight)
         elif quantity == "total":
             value = spectrum.integrate(source)
         elif quantity == "spot":
@@ -107,6 +115,14 @@ def test_black_body_obeys_stefan_boltzmann_and_wien():
         light = spectrum.blackbody(kelvin, nm)
         assert spectrum.integrate(light) == pytest.approx(5.670374e-8 * kelvin**4, rel=1e-6)
         assert light.idxmax() == pytest.approx(2.897772e6 / kelvin, rel=5e-4)
+    # Peaks and shares of 280-3000 nm worked out apart from this package (scipy quadrature, CODATA 2018).
+    peaks = {2400: 1207.4, 2700: 1073.2, 2856: 1014.6, 3000: 965.9, 3200: 905.6, 5772: 502.0}
+    for kelvin, peak in peaks.items():
+        assert spectrum.blackbody(kelvin, np.arange(300, 2000, 0.1)).idxmax() == pytest.approx(peak, abs=0.11)
+    for kelvin, parts in ((2700, (9.688, 41.319, 48.907)), (3000, (14.143, 43.597, 42.023))):
+        low, high = np.array([400, 780, 1400]), np.array([780, 1400, 3000])
+        shares = 100 * spectrum.blackbody_share(kelvin, low, high) / spectrum.blackbody_share(kelvin, 280, 3000)
+        assert shares == pytest.approx(parts, abs=1e-3)
     # Any share equals quadrature of Planck's law.
     kelvin = np.array([500.0, 2856.0, 40_000.0])
     c2 = constants.h * constants.c / constants.k
@@ -134,6 +150,17 @@ def test_ultraviolet_numbers(published):
         else:
             value = getattr(spectrum, quantity)(row["x"])
         _check(row, value)
+
+
+def test_older_erythemal_weight_is_lower_by_what_the_docstring_says():
+    # McKinlay & Diffey (1987) write 139 for 140 above 328 nm: 0.00146217 there, and UV index 3.662 for 3.690.
+    def older(nm):
+        return np.where(nm > 328, 10 ** (0.015 * (139 - nm)), spectrum.erythemal_weight(nm)) * (nm <= 400)
+
+    assert float(older(np.array(328.0001))) == pytest.approx(0.00146217, rel=1e-5)
+    low = 40 * spectrum.integrate(spectrum.reference_sunlight(), 250, 400, weight=older)
+    assert low == pytest.approx(3.662, abs=1e-3)
+    assert 1 - low / spectrum.uv_index(spectrum.reference_sunlight()) == pytest.approx(0.008, abs=0.001)
 
 
 def test_uv_index_classes_of_who():
