@@ -1,6 +1,8 @@
 """Every elementwise function of the physics: scalars, arrays, Series, DataArrays and dask give one answer."""
 
 import importlib
+import inspect
+import re
 import warnings
 
 import dask.array as da
@@ -118,6 +120,25 @@ def test_every_elementwise_function_is_in_the_table():
             if public and hasattr(thing, "__wrapped__") and thing.__module__.startswith("fieldkit.physics"):
                 found.add(thing)
     assert found == set(CASES)
+
+
+@pytest.mark.parametrize("room", physics._ROOMS)
+def test_every_declared_name_is_there_and_its_docstring_names_every_parameter(room):
+    module = importlib.import_module(f"fieldkit.physics.{room}")
+    assert module.__all__ == sorted(set(module.__all__), key=lambda n: (not n.isupper(), not n[0].isupper(), n))
+    for name in module.__all__:
+        thing = getattr(module, name)
+        if not callable(thing):
+            continue
+        words = inspect.getdoc(thing)
+        if inspect.isclass(thing):
+            assert "Attributes\n---" in words or "Parameters\n---" in words, name
+            continue
+        parameters = inspect.signature(thing).parameters
+        sections = ["Returns", "Examples"] + ["Parameters"] * bool(parameters)
+        assert [s for s in sections if f"{s}\n---" not in words] == [], name
+        given = words.split("Parameters\n---")[-1].split("Returns\n---")[0]
+        assert [p for p in parameters if not re.search(rf"\b{p}\b", given)] == [], name
 
 
 def test_arrays_of_any_shape_agree_with_scalars(case):

@@ -4,6 +4,11 @@ from dataclasses import dataclass
 
 from fieldkit.core import FieldkitError, Result
 
+__all__ = [
+    "Agreement",
+    "agreement",
+]
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Agreement(Result):

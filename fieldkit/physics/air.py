@@ -5,6 +5,18 @@ from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
 
+__all__ = [
+    "KELVIN",
+    "STANDARD_PRESSURE_PA",
+    "air_properties",
+    "dew_point",
+    "saturation_vapour_pressure",
+    "sky_emissivity",
+    "sky_longwave",
+    "vapour_pressure",
+    "wind_at_height",
+]
+
 STANDARD_PRESSURE_PA = constants.atm
 KELVIN = constants.zero_Celsius
 GAS_CONSTANT_DRY_AIR = constants.R / 0.02896546  # J/kg/K; molar mass of dry air, Lemmon et al. (2000)

@@ -5,6 +5,13 @@ import numpy as np
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 
+__all__ = [
+    "SHAPES",
+    "convection_coefficient",
+    "nusselt_forced",
+    "nusselt_free",
+]
+
 SHAPES = ("cylinder", "sphere", "plate", "upper face")
 GRAVITY = 9.80665
 # Nusselt number left when nothing moves, shared by the forced and the free part (Churchill 1977), and the power with

@@ -11,6 +11,13 @@ from fieldkit.physics.body import Body
 from fieldkit.physics.convection import GRAVITY, Convection
 from fieldkit.physics.heat import check_inputs
 
+__all__ = [
+    "SUBSTRATES",
+    "Substrate",
+    "substrate_table",
+    "surface_temperature",
+]
+
 VON_KARMAN = 0.4
 
 

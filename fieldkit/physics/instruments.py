@@ -138,7 +138,15 @@ def instrument_reading(
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class InstrumentComparison(Result):
-    """What each instrument reads in the sun and in the shade of the same air; `.table` has a row for each."""
+    """What each instrument reads in the sun and in the shade of the same air.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per instrument: ``instrument, in_sun_c, in_shade_c, difference_c, difference_error_c, above_air_c``.
+    air_temperature_c : float
+    sentence : str
+    """
 
     table: pd.DataFrame
     air_temperature_c: float

@@ -16,7 +16,28 @@ _DEG = {"units": "degree"}
 
 
 def unix_seconds(times):
-    """Seconds since 1970 UTC, in the container that the times came in; times without a zone are refused."""
+    """Seconds since 1970 UTC, in the container that the times came in.
+
+    Parameters
+    ----------
+    times : DatetimeIndex, Series of times, Timestamp, text or sequence of them, or DataArray
+        With a zone; a DataArray of datetime64 is UTC.
+
+    Returns
+    -------
+    Series, array, float or DataArray
+        s.
+
+    Raises
+    ------
+    FieldkitError
+        When times carry no zone or cannot be read.
+
+    Examples
+    --------
+    >>> unix_seconds("1970-01-01 01:00-04:00")
+    18000.0
+    """
     if type(times).__name__ == "DataArray":
         if not np.issubdtype(times.dtype, np.datetime64):
             raise FieldkitError("The times of a DataArray must be dates (datetime64, UTC).")
@@ -143,7 +164,23 @@ def _check_place(latitude_deg, longitude_deg):
 
 
 def day_of_year(unix_s):
-    """Day of the year (1 to 366, UTC) of seconds since 1970, as an array."""
+    """Day of the year (UTC) of seconds since 1970.
+
+    Parameters
+    ----------
+    unix_s : array_like
+        s, from `unix_seconds`.
+
+    Returns
+    -------
+    ndarray
+        1 to 366.
+
+    Examples
+    --------
+    >>> float(day_of_year(unix_seconds("2024-12-31 12:00+00:00")))
+    366.0
+    """
     days = np.floor(np.asarray(unix_s, dtype=float) / 86400)
     known = np.isfinite(days)
     dates = np.where(known, days, 0).astype("int64").astype("datetime64[D]")

@@ -6,6 +6,13 @@ from fieldkit.core import FieldkitError, elementwise, floats
 from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.heat import energy_balance
 
+__all__ = [
+    "body_temperature",
+    "follow",
+    "time_constant",
+    "warming_curve",
+]
+
 
 @elementwise({"time_constant_s": {"units": "s", "long_name": "time constant"}}, static=("body",))
 def time_constant(*, heat_loss_slope_w_m2_k, body):
