@@ -473,6 +473,12 @@ def test_nothing_to_select_on_is_untestable():
     assert got.verdict == "untestable" and "nothing to select on" in got.sentence
     few = choice.compare(simulate.choice_season(n_sets=6, rng=1).choices)
     assert few.verdict == "untestable" and "6 usable choice sets" in few.sentence
+    # Nothing is built on a season that came to no test.
+    for one in (got, few):
+        with pytest.raises(choice.ChoiceError, match="Not testable"):
+            one.tested()
+    enough = choice.compare(season.choices, permutations=99)
+    assert enough.tested() is enough and enough.choices is season.choices
 
 
 def test_a_driver_that_separates_is_still_named():

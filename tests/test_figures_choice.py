@@ -40,6 +40,51 @@ def test_odds_draws_the_corrected_ratios(answer):
     assert answer.verdict in figure.axes[0].get_title(loc="left")
 
 
+def test_a_bend_that_decides_is_drawn_and_told():
+    # The truth of the simulation: log odds fall by (x - 30)² / (2 · 4²); the place compared with is the median one.
+    exact = {"shade_air_c": 0.01, "surface_c": 0.01, "irradiance_w_m2": 0.1}
+    hump = simulate.choice_season(n_sets=800, driver="surface", hump=(30.0, 4.0), instrument_errors=exact, rng=1)
+    got = choice.compare(hump.choices, instrument_errors=exact, permutations=99)
+    figure = figures.odds(got)
+    name = "surface (middle values)"
+    x, odds = drawn(figure, name), drawn(figure, name, "y")
+    low, high = (drawn(figure, f"{name}, 95 % band, {edge}", "y") for edge in ("low", "high"))
+    middle = hump.choices["surface_c"].median()
+    truth = np.exp(((middle - 30) ** 2 - (x - 30) ** 2) / (2 * 4.0**2))
+    assert ((low <= truth) & (truth <= high)).all()
+    np.testing.assert_allclose(x[[0, -1]], hump.choices["surface_c"].quantile([0.05, 0.95]))
+    top = got.bends.loc[name, "top"]
+    assert x[odds.argmax()] == pytest.approx(top, abs=x[1] - x[0])
+    title = figure.axes[0].get_title(loc="left")
+    assert title.startswith("The animals chose on surface: middle values of surface temperature were preferred")
+    assert f"near {top:.3g} °C (95 % interval" in title
+
+
+def test_a_pull_that_changes_with_air_is_drawn():
+    # The truth: odds of a within-set standard deviation more are 2.5 to the power (24 - air) / 5.
+    season = simulate.choice_season(n_sets=800, effect=2.5, switch_air_c=24.0, rng=2)
+    got = choice.compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, permutations=99)
+    name = "radiation (changing with air)"
+    assert list(got.curves) == [name]
+    figure = figures.odds(got)
+    air, odds = drawn(figure, name), drawn(figure, name, "y")
+    low, high = (drawn(figure, f"{name}, 95 % band, {edge}", "y") for edge in ("low", "high"))
+    truth = 2.5 ** ((24 - air) / 5)
+    assert ((low <= truth) & (truth <= high)).all() and (np.diff(odds) < 0).all()
+    assert "the pull of radiation falls with shade air" in figure.axes[0].get_title(loc="left")
+
+
+def test_an_operative_temperature_is_drawn_as_what_was_sought():
+    season = simulate.choice_season(n_sets=200, driver="operative", preferred_c=34.0, rng=1)
+    got = choice.compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, permutations=99)
+    figure = figures.odds(got)
+    x, odds = (drawn(figure, "operative temperature", axis) for axis in "xy")
+    assert x[odds.argmax()] == pytest.approx(preference.preferred_value(season.choices).preferred.estimate, abs=0.5)
+    assert "for an operative temperature" in figure.axes[0].get_title(loc="left")
+    steady = choice.compare(simulate.choice_season(n_sets=60, rng=3).choices, permutations=99)
+    assert not steady.curves and len(figures.odds(steady).axes) == 1
+
+
 def test_standing_ends_at_one(answer):
     figure = figures.standing(answer)
     label = f"radiation, mean {answer.standing['radiation'].mean():.2f}"

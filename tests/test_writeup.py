@@ -287,6 +287,9 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
         cell("code", "print(needs_it)", "writeup"),
         cell("markdown", "About what was lost with it.", "writeup"),
         cell("code", "print('this goes on')", "writeup"),
+        cell("markdown", "## Nothing here\n\nAbout what would follow.", "writeup"),
+        cell("code", "print(needs_it)", "writeup"),
+        cell("markdown", "### In words\n\nAbout what did not follow.", "writeup"),
         cell("code", "raise Sub('Nobody looks.')\nunused = 1"),
     ]
     notebook(kit.books / "03_toy_check.ipynb", cells, section="Readings", order=3)
@@ -303,6 +306,8 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
     # Once where it is missing, once in the appendix.
     assert words.count("No irradiance <was> logged.") == 2
     assert "Traceback" not in words and "About what" not in words and "Nobody looks" not in words
+    # A heading under which nothing could be done goes too, once the reason was told.
+    assert "Nothing here" not in words and "In words" not in words and "Before" in words
     assert "After" in words and "this goes on" in words
     kept = nbformat.read(kit.out / "notebooks" / "03_toy_check.ipynb", as_version=4)
     assert ["nbval-skip" in running.tags(c) for c in kept.cells] == [False] * 3 + [
@@ -312,9 +317,33 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
         True,
         False,
         False,
+        False,
+        True,
+        False,
         True,
     ]
     assert words.count("It needs records of weather stations, which this season does not have.") == 1
+
+
+def test_a_season_that_came_to_no_test_is_not_written_up_as_if_it_had(kit):
+    words = "Not testable: 8 usable choice sets are too few."
+    cells = [
+        cell("code", PARAMETERS, "parameters"),
+        cell("code", RESULT.replace('verdict: str = "surface"', 'verdict: str = "untestable"')),
+        cell("code", f"import fieldkit\nanswer = dataclasses.replace(answer, sentence={words!r})"),
+        cell("markdown", "## The test\n\nEach driver has two rows.", "writeup"),
+        cell("code", f"if answer.verdict == 'untestable':\n    raise fieldkit.FieldkitError({words!r})", "writeup"),
+        cell("code", "answer = answer", "writeup"),
+    ]
+    cells[4].source += "\nanswer = answer"
+    cells += [cell("markdown", "## Every animal a witness", "writeup"), cell("code", "# Animals\nanswer", "writeup")]
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    done = write(kit)
+    assert done.answer == words
+    shown = " ".join(check_page(done.html.read_text(encoding="utf-8")).words)
+    # Said as the answer, where the test would stand, and in the appendix.
+    assert shown.count(words) == 3 and "what one season shows" in shown and "and why" not in shown.split("Contents")[0]
+    assert "The test" in shown and "two rows" not in shown and "witness" not in shown and "Animals." not in shown
 
 
 def test_records_that_change_meanwhile_are_noticed(kit, monkeypatch):

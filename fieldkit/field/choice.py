@@ -37,6 +37,7 @@ FEWEST_ANIMALS = 3
 LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
 # A hump of operative temperature is set beside the drivers when this share of the sets can be used for it (our choice).
 LEAST_READ = 0.8
+OPERATIVE = "operative temperature"
 # Error held over all candidates together, and level of the told intervals (convention).
 LEVEL = 0.95
 # The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
@@ -70,11 +71,18 @@ class Comparison(Result):
         (`top`) with its 95 % interval. Empty below 40 sets.
     steady : bool
         No bend is clear: more, or less, of a driver describes the choices.
+    curves : dict of str to DataFrame
+        Where bends decide: the relation of each that the verdict rests on, by its name in `bends` (or "operative
+        temperature"), ``value, odds, low, high`` with a 95 % band, over the middle nine tenths of what was on offer.
+        Odds are against a place at the median; of "(changing with air)", odds ratios for one true within-set standard
+        deviation more at that shade air. The variance that reading errors leave adds to the squared width of a hump.
     contrast : DataFrame
         One row per driver: how much it differed between the places of a set, against the instrument's error.
     standing : DataFrame
         One row per set, one column per driver: share of the other places that the used place exceeds (ties count half).
         Random choice averages one half.
+    choices : DataFrame
+        The table as given.
     left_out : DataFrame
         Rows that were not used, with the reason.
     fits : dict of str to Fit
@@ -87,8 +95,10 @@ class Comparison(Result):
     corrected: object
     bends: object
     steady: bool
+    curves: dict
     contrast: object
     standing: object
+    choices: object
     left_out: object
     fits: dict
     n_sets: int
@@ -96,6 +106,28 @@ class Comparison(Result):
     notes: tuple
     seed: int | None
     settings: dict
+
+    def tested(self):
+        """Give back the comparison if it came to a test, so that nothing is built on one that did not.
+
+        Returns
+        -------
+        Comparison
+
+        Raises
+        ------
+        ChoiceError
+            When the season was not testable, with the reason.
+
+        Examples
+        --------
+        >>> from fieldkit.field import simulate
+        >>> compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99).tested().n_sets
+        30
+        """
+        if self.verdict == "untestable":
+            raise ChoiceError(self.sentence)
+        return self
 
 
 def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id", permutations=999, rng=0):
@@ -175,6 +207,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     shared = {
         "contrast": contrast,
         "standing": _standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
+        "choices": choices,
         "left_out": ready.left_out,
         "n_sets": n_sets,
         "n_animals": ready.n_animals,
@@ -213,9 +246,10 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     j = [position[n] for n in beside]
     variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
     guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
-    shape = choice_shape.examine(guess, used, sets, sizes, clusters, beside, testable, joint, frame)
+    true_sd = contrast["true_sd"]
+    shape = choice_shape.examine(guess, used, sets, sizes, clusters, beside, testable, joint, frame, true_sd)
     best = table["aicc"].drop("no selection").idxmin()
-    operative = None if shape.steady else _operative_gain(ready, drivers, clusters, designs[best])
+    operative, hump = (None, None) if shape.steady else _operative_gain(ready, drivers, clusters, designs[best])
     verdict = _verdict(table, corrected, fits, testable, joint, shape, operative)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
     notes += choice_words.sunlit_air(within, drivers)
@@ -230,6 +264,7 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
         corrected=corrected,
         bends=shape.table,
         steady=shape.steady,
+        curves=_curves(verdict, shape, operative, hump),
         fits=fits | bent,
         notes=tuple(dict.fromkeys(notes)),
         **shared,
@@ -402,29 +437,35 @@ def _verdict(table, corrected, fits, testable, joint, shape, operative):
 
 
 def _operative_gain(ready, drivers, clusters, best):
-    """AICc by which a hump of operative temperature beats the best candidate, on the sets in which it was read.
+    """AICc by which a hump of operative temperature beats the best candidate, on the sets that read it, and the hump.
 
     None where it was hardly read, is a driver itself, or its odds do not fall again.
     """
     import pandas as pd
 
+    nothing = None, None
     column = "operative_c"
     if column not in ready.kept or column in drivers.values():
-        return None
+        return nothing
     value = pd.to_numeric(ready.kept[column], errors="coerce").to_numpy(dtype=float)
     read = np.isfinite(value)
     # Where a used place was not read, its set says nothing of the choice.
     lost = np.bincount(ready.sets, weights=ready.used & ~read) > 0
     read &= ~lost[ready.sets]
     if len(np.unique(ready.sets[read])) < LEAST_READ * ready.n_sets:
-        return None
+        return nothing
     used, sets, value = ready.used[read], ready.sets[read], value[read]
     groups = None if clusters is None else clusters[read]
-    hump = fit(pd.DataFrame({"linear": value, "square": (value - np.median(value)) ** 2}), used, sets, cluster=groups)
+    middle = np.median(value)
+    design = pd.DataFrame({"linear": value - middle, "square": (value - middle) ** 2})
+    hump = fit(design, used, sets, cluster=groups)
     rival = fit(best[read], used, sets, cluster=groups)
     if hump.dropped or hump.separated or rival.separated or not hump.coefficients["square"] < 0:
-        return None
-    return float(rival.aicc - hump.aicc)
+        return nothing
+    along = np.linspace(*np.quantile(value, choice_shape.OFFERED), choice_shape.POINTS)
+    curve = choice_shape.relation(hump, list(design), np.stack([along - middle, (along - middle) ** 2], axis=1))
+    curve.insert(0, "value", along)
+    return float(rival.aicc - hump.aicc), curve
 
 
 def _bent_verdict(table, testable, block_p):
@@ -434,6 +475,15 @@ def _bent_verdict(table, testable, block_p):
     named = block_p[best] < 1 - LEVEL
     others = (block_p.drop(best) < 1 - OTHERS_LEVEL).any()
     return best if named and not others else "undecided"
+
+
+def _curves(verdict, shape, operative, hump):
+    """The bent relations that the verdict rests on."""
+    if verdict == "none" or shape.steady:
+        return {}
+    if operative is not None and operative > OPERATIVE_GAIN:
+        return {OPERATIVE: hump}
+    return {name: shape.curves[name] for name in choice_words.told(verdict, shape.table).index}
 
 
 def _own(table, driver):
@@ -465,6 +515,7 @@ def _untestable(shared, notes, n_visits):
         corrected=empty,
         bends=pd.DataFrame(columns=choice_shape.COLUMNS),
         steady=True,
+        curves={},
         fits={},
         notes=tuple(notes),
         **shared,

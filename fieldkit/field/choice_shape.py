@@ -7,13 +7,15 @@ import numpy as np
 from fieldkit.field import choice_sets
 from fieldkit.field.choice_words import OTHERS_LEVEL
 from fieldkit.field.clogit import fit
-from fieldkit.field.uncertainty import widest_fieller
+from fieldkit.field.uncertainty import critical_value, widest_fieller
 
 # A model with all bends side by side asks for this many sets a coefficient (common practice, no source).
 SETS_PER_COEFFICIENT = 10
 # A top outside the middle nine tenths of what was on offer is not "middle values" but a pull that levels off (our
 # choice: beyond these quantiles a season has too few places to see odds fall again).
 OFFERED = (0.05, 0.95)
+# Points of a drawn relation.
+POINTS = 101
 # Interval of the preferred value, as in `preference.preferred_value`.
 LEVEL = 0.95
 
@@ -71,19 +73,23 @@ def calibrated(values, within, n_sets, error_variances):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Shape:
-    """What the bends say: one row each, whether any is clear, and the drivers with all their bends side by side."""
+    """What the bends say: one row each, whether any is clear, and the drivers with all their bends side by side.
+
+    `curves` holds the relation of each clear bend, by its name.
+    """
 
     table: object
     steady: bool
     block_p: object
     checked: bool
+    curves: dict
 
 
 COLUMNS = ["driver", "kind", "log_odds", "standard_error", "p", "clear", "top", "low", "high", "offered_low",
            "offered_high"]  # fmt: skip
 
 
-def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
+def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw, true_sd):
     """Add each bend to the drivers side by side; where one is clear, put all of them side by side.
 
     Parameters
@@ -98,6 +104,8 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
         The drivers side by side without bends.
     raw : DataFrame
         Readings, for what was on offer.
+    true_sd : Series
+        True within-set standard deviation by driver: the step by which a pull that changes with air is told.
 
     Returns
     -------
@@ -105,7 +113,7 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
     """
     import pandas as pd
 
-    nothing = Shape(table=pd.DataFrame(columns=COLUMNS), steady=True, block_p=None, checked=False)
+    nothing = Shape(table=pd.DataFrame(columns=COLUMNS), steady=True, block_p=None, checked=False, curves={})
     if guess is None or joint.separated or joint.dropped:
         return nothing
     if len(sizes) < SETS_PER_COEFFICIENT * (len(beside) + 1):
@@ -115,7 +123,8 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
     frame /= spread
     offered = raw[list(testable)].quantile(list(OFFERED))
     found = bends(guess, sets, sizes, beside, testable)
-    rows = {}
+    air = np.bincount(sets, weights=guess[:, beside.index("air")]) / sizes if "air" in beside else None
+    rows, curves = {}, {}
     for bend in found:
         label = bend.name
         # The driver counted from the bend's centre, in the same unit, so that the top is a ratio of two coefficients.
@@ -129,12 +138,65 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw):
             row["clear"] = bool(row["p"] < 1 - OTHERS_LEVEL)
             if bend.kind == "middle":
                 row |= _top(bend, with_bend)
+            if row["clear"]:
+                step = true_sd[bend.driver] / spread[beside.index(bend.driver)]
+                curves[label] = _curve(bend, with_bend, step, offered[bend.driver], air)
         rows[label] = row
     table = pd.DataFrame.from_dict(rows, orient="index").reindex(columns=COLUMNS).rename_axis("bend")
     table["clear"] = table["clear"].astype(bool)
     steady = not table["clear"].any()
     block_p = None if steady else _side_by_side(frame, found, used, sets, animals, beside)
-    return Shape(table=table, steady=steady, block_p=block_p, checked=True)
+    return Shape(table=table, steady=steady, block_p=block_p, checked=True, curves=curves)
+
+
+def relation(result, columns, design, *, level=LEVEL):
+    """Odds along a fitted relation, with a band from the wider covariance: by animal or by set.
+
+    Parameters
+    ----------
+    result : Fit
+        The fitted model.
+    columns : list of str, length k
+        Its columns that make the relation.
+    design : ndarray, shape (m, k)
+        Their values along the curve, less those of the place that is compared with.
+    level : float
+        Confidence level of the band at each point.
+
+    Returns
+    -------
+    DataFrame
+        ``odds, low, high``, m rows.
+
+    Examples
+    --------
+    >>> x = [[2], [0], [1], [1], [0], [3], [4], [2], [2], [3], [1], [0]]
+    >>> result = fit(x, [1, 0, 0] * 4, [1, 1, 1, 2, 2, 2, 3, 3, 3, 4, 4, 4])
+    >>> relation(result, ["x0"], np.array([[0.0], [1.0]]))["odds"].round(2).tolist()
+    [1.0, 2.32]
+    """
+    import pandas as pd
+
+    eta = design @ result.coefficients[columns].to_numpy()
+    both = np.stack([c.loc[columns, columns].to_numpy() for c in (result.covariance, result.model_covariance)])
+    z = critical_value(level, degrees_of_freedom=result.degrees_of_freedom)
+    half = z * np.sqrt(np.einsum("gi,mij,gj->mg", design, both, design).max(axis=0))
+    with np.errstate(over="ignore"):
+        return pd.DataFrame({"odds": np.exp(eta), "low": np.exp(eta - half), "high": np.exp(eta + half)})
+
+
+def _curve(bend, with_bend, step, offered, air):
+    """The relation over what was on offer: odds against a middling place, or for one step more at each shade air."""
+    ends = offered if bend.kind == "middle" else np.quantile(air, OFFERED)
+    value = np.linspace(*ends, POINTS)
+    from_centre = (value - bend.centre) / bend.scale
+    if bend.kind == "middle":
+        design = np.stack([from_centre, from_centre**2], axis=1)
+    else:
+        design = step * np.stack([np.ones(POINTS), from_centre], axis=1)
+    out = relation(with_bend, [bend.driver, bend.name], design)
+    out.insert(0, "value", value)
+    return out
 
 
 def _top(bend, with_bend):

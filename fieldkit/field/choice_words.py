@@ -104,10 +104,7 @@ def _changes_with_air(by_air):
 
 def _say_bent(verdict, whom, shape, n_sets, contrast, corrected):
     """A verdict on drivers that are not simply sought or avoided."""
-    clear = shape.table[shape.table["clear"]]
-    own = clear[clear["driver"] == verdict]
-    told = own if len(own) else clear
-    words = _list([_bend(row, contrast.loc[row["driver"], "column"]) for _, row in told.iterrows()])
+    words = bent(told(verdict, shape.table), contrast["column"])
     if verdict != "undecided":
         start = f"In {whom} the animals chose on {spoken(verdict)}, but not simply for more or less of it: {words}."
         return f"{start} {_effect(verdict, corrected, contrast, 'On average over the season t')}"
@@ -116,6 +113,18 @@ def _say_bent(verdict, whom, shape, n_sets, contrast, corrected):
     if shape.block_p is None:
         why = f"({n_sets} sets) is too small to hold all shapes of preference side by side."
     return f"{start} {why} Each by itself beside the other drivers: {words}."
+
+
+def told(verdict, bends):
+    """Rows of the bends that a verdict rests on: the clear ones of the named driver, or all that are clear."""
+    clear = bends[bends["clear"]]
+    own = clear[clear["driver"] == verdict]
+    return own if len(own) else clear
+
+
+def bent(bends, columns):
+    """What bends say, in words; `columns` is the column of each driver."""
+    return _list([_bend(row, columns[row["driver"]]) for _, row in bends.iterrows()])
 
 
 def _bend(row, column):

@@ -6,6 +6,7 @@ import numpy as np
 
 from fieldkit.core import Result
 from fieldkit.field import choice_sets
+from fieldkit.field.choice_shape import relation
 from fieldkit.field.clogit import ChoiceError, fit
 from fieldkit.field.uncertainty import Interval, critical_value, widest_fieller
 
@@ -179,12 +180,9 @@ def _hump_curve(curved, middle, raw, level):
     if curved.dropped or curved.separated:
         return out.assign(relative_odds=np.nan, low=np.nan, high=np.nan)
     design = np.stack([grid - middle, (grid - middle) ** 2], axis=1)
-    eta = design @ curved.coefficients.to_numpy()
-    z = critical_value(level, degrees_of_freedom=curved.degrees_of_freedom)
-    both = np.stack([curved.covariance, curved.model_covariance])
-    half = z * np.sqrt(np.einsum("gi,mij,gj->mg", design, both, design).max(axis=0))
-    with np.errstate(over="ignore"):
-        return out.assign(relative_odds=np.exp(eta), low=np.exp(eta - half), high=np.exp(eta + half))
+    return out.join(
+        relation(curved, ["linear", "square"], design, level=level).rename(columns={"odds": "relative_odds"})
+    )
 
 
 def _say_preference(preferred, column, unit, readings, hump_p, curved, ready):
@@ -317,10 +315,8 @@ def switch_point(
             switch = Interval(estimate=shifted[0], low=shifted[1], high=shifted[2], level=level, kind=got.kind, g=got.g)
             reached = bool(seen[0] <= switch.estimate <= seen[1])
         design = np.stack([np.ones(GRID), grid - middle], axis=1)
-        z = critical_value(level, degrees_of_freedom=df)
-        half = z * np.sqrt(np.einsum("gi,mij,gj->mg", design, both, design).max(axis=0))
-        eta = design @ b
-        curve = curve.assign(odds_ratio=np.exp(eta), low=np.exp(eta - half), high=np.exp(eta + half))
+        curve = curve[["context"]].join(relation(result, pair, design, level=level))
+        curve = curve.rename(columns={"odds": "odds_ratio"})
     table = result.table
     return SwitchPoint(
         switch=switch,

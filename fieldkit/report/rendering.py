@@ -93,28 +93,30 @@ class Renderer:
                 self._columns |= set(
                     re.findall(r"<th[^>]*>([a-z0-9_]+)</th>", output.get("data", {}).get("text/html", ""))
                 )
+        parts = _parts(cells)
         blocks, code, told, after_gap = [], [], set(), False
-        for cell, missing in cells:
+        lost_until = 0
+        for number, (cell, missing, text) in enumerate(parts):
+            if number < lost_until:
+                continue
             if missing is not None:
                 after_gap = True
-                if missing not in told:
-                    blocks.append(
-                        Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>').format(
-                            plain(missing)
-                        )
-                    )
-                    told.add(missing)
+                blocks += self._not_done([missing], told)
             elif cell.cell_type == "markdown":
-                source = cell.source
-                if after_gap:
+                end, reasons = _lost_with(parts, number)
+                note = self._not_done(reasons, told)
+                if reasons:
+                    # Under this heading nothing could be done: its words would be about what is not there.
+                    lost_until, after_gap = end, False
+                    text = text.partition("\n")[0] if note else ""
+                elif after_gap:
                     # Words about what is not there go with it, up to the next heading.
-                    following = re.search(r"^#+ ", source, flags=re.MULTILINE)
-                    source = source[following.start() :] if following else ""
-                    after_gap = following is None
-                heading = re.match(r"#+ +(.+?)\s*(\n|$)", source)
+                    text = text if _HEADING.match(text) else ""
+                    after_gap = not text
+                heading = re.match(r"#+ +(.+?)\s*(\n|$)", text)
                 if not blocks and heading and title.lower().startswith(heading[1].lower()):
-                    source = source[heading.end() :]
-                blocks.append(self.markdown(source))
+                    text = text[heading.end() :]
+                blocks += [self.markdown(text), *note]
             elif cell.cell_type == "code":
                 after_gap = False
                 code.append(cell.source.strip())
@@ -129,6 +131,13 @@ class Renderer:
                 ).format("\n\n".join(code))
             )
         return [block for block in blocks if block]
+
+    def _not_done(self, reasons, told):
+        """Notes on what could not be done, each reason once in a section."""
+        new = [reason for reason in reasons if reason not in told]
+        told.update(new)
+        note = Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>')
+        return [note.format(plain(reason)) for reason in new]
 
     def markdown(self, text):
         """Markdown as clean HTML; headings are moved below the section's own, formulas are drawn."""
@@ -328,6 +337,41 @@ class Renderer:
         # A wide table scrolls inside its frame on a phone, also from the keyboard.
         frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
         table.wrap(frame)
+
+
+_HEADING = re.compile(r"(#+) ")
+
+
+def _parts(cells):
+    """(cell, why it is missing, text) with the text of markdown cells parted before each heading."""
+    parts = []
+    for cell, missing in cells:
+        if cell.cell_type != "markdown":
+            parts.append((cell, missing, ""))
+            continue
+        texts, fenced = [[]], False
+        for line in cell.source.splitlines():
+            fenced ^= line.startswith("```")
+            if not fenced and _HEADING.match(line):
+                texts.append([])
+            texts[-1].append(line)
+        parts += [(cell, None, "\n".join(lines)) for lines in texts if any(lines)]
+    return parts
+
+
+def _lost_with(parts, number):
+    """Where what stands under a heading ends, and the reasons why none of its code could be run (else none)."""
+    heading = _HEADING.match(parts[number][2])
+    if heading is None:
+        return number, []
+    end = number + 1
+    while end < len(parts):
+        following = _HEADING.match(parts[end][2])
+        if following and len(following[1]) <= len(heading[1]):
+            break
+        end += 1
+    reasons = [missing for cell, missing, _ in parts[number:end] if cell.cell_type == "code"]
+    return end, [] if None in reasons else list(dict.fromkeys(reasons))
 
 
 # What pandas and the kit write in cells, in words.

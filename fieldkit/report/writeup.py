@@ -203,6 +203,9 @@ class _Page:
         found = [r for _, r in self.results() if r["kind"] == "Comparison" and r["name"] == "answer"]
         return found[-1] if found else None
 
+    def _tested(self):
+        return (self._verdict() or {"verdict": "untestable"})["verdict"] != "untestable"
+
     def answer(self):
         """Say what the animals chose on, or why that is not known."""
         verdict = self._verdict()
@@ -240,11 +243,10 @@ class _Page:
         import jinja2
 
         answer = self.answer()
-        tested = self._verdict() is not None
         renderer = Renderer(
             self.folder,
             sections={f"{run.name}.ipynb": _section_id(run) for run in self.shown},
-            said={answer: "answer"} if tested else {},
+            said={answer: "answer"} if self._tested() else {},
         )
         season = self.season
         environment = jinja2.Environment(
@@ -331,8 +333,8 @@ class _Page:
         )
 
     def _title(self):
-        tested = self._verdict() is not None
-        return f"{self.season.name}: {'where the animals bask, and why' if tested else 'what one season shows'}"
+        shows = "where the animals bask, and why" if self._tested() else "what one season shows"
+        return f"{self.season.name}: {shows}"
 
     def _facts(self):
         season = self.season

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldkit.core import FieldkitError
+from fieldkit.field import choice_words
 from fieldkit.report.figures.style import COLOURS, LINES, MARKERS, look, new_axes
 
 _TITLES = {
@@ -13,12 +13,14 @@ _TITLES = {
 
 
 def _title(comparison, who):
-    return _TITLES.get(comparison.verdict, "{who} chose on {verdict}").format(who=who, verdict=comparison.verdict)
-
-
-def _need_fits(comparison):
-    if not comparison.fits:
-        raise FieldkitError(f"There are no odds ratios to draw. {comparison.sentence}")
+    title = _TITLES.get(comparison.verdict, "{who} chose on {verdict}").format(who=who, verdict=comparison.verdict)
+    if not comparison.curves:
+        return title
+    bends = comparison.bends[comparison.bends.index.isin(comparison.curves)]
+    if bends.empty:
+        return f"{who} chose for an operative temperature, not for one driver by itself"
+    link = "; each by itself, " if comparison.verdict == "undecided" else ": "
+    return f"{title}{link}{choice_words.bent(bends, comparison.contrast['column'])}"
 
 
 def _colour(driver):
@@ -61,12 +63,12 @@ def contrast(comparison):
                 else f"{row['true_sd']:.3g}{unit}, error {row['instrument_error']:.3g}{unit}"
             )
             # Beside the line at 1, never across it.
-            at = 1 if np.isnan(value) or 0.6 < value < 1 else value
+            at = 1 if np.isnan(value) or value < 1 else value
             axes.annotate(told, (at, y), (10, 0), textcoords="offset points", va="center", fontsize=9.5)
         axes.set_yticks(range(len(table)), table.index)
         axes.set_xlim(0, 1.4 * max(1.2, np.nanmax([*ratio, 1.2])))
         axes.set_ylim(-0.6, len(table) - 0.4)
-        axes.set_xlabel("true differences between places, in errors of one reading (standard deviations)")
+        axes.set_xlabel("true differences between places, in errors of one reading (red: least that can be tested)")
         axes.set_title(_contrast_title(comparison.contrast["testable"]))
         axes.grid(axis="y", visible=False)
     return figure
@@ -81,6 +83,8 @@ def _contrast_title(testable):
 
 def odds(comparison, *, who="The animals"):
     """Draw odds ratios of the drivers: each alone, and side by side with reading errors allowed for.
+
+    Where a bend decides, the bent relation stands above, with its 95 % band, over what was on offer.
 
     Parameters
     ----------
@@ -105,13 +109,19 @@ def odds(comparison, *, who="The animals"):
     >>> len(odds(choice.compare(season.choices, permutations=99)).axes)
     1
     """
-    _need_fits(comparison)
+    comparison.tested()
     alone = comparison.coefficients[comparison.coefficients["candidate"] == comparison.coefficients["driver"]]
     alone = alone.set_index("driver").iloc[::-1]
     beside = comparison.corrected
     # A driver that could not be tested alone is still held equal, and so has its second row.
     shown = [*[n for n in beside.index if n not in alone.index], *alone.index]
-    figure, axes = new_axes(height=2.0 + 0.9 * len(shown))
+    curves, straight = comparison.curves, 2.0 + 0.9 * len(shown)
+    heights = [*[3.2] * len(curves), straight]
+    figure, panels = new_axes(len(heights), height=sum(heights), height_ratios=heights, squeeze=False)
+    *above, axes = panels[:, 0]
+    figure.get_layout_engine().set(h_pad=0.1 if above else 0.04)
+    for panel, (name, curve) in zip(above, curves.items()):
+        _relation(panel, name, curve, comparison)
     with look():
         axes.axvline(1, color=COLOURS["available"], linewidth=1.2, label="_no effect")
         for y, name in enumerate(shown):
@@ -133,8 +143,10 @@ def odds(comparison, *, who="The animals"):
         axes.set_yticks(range(len(shown)), shown)
         axes.set_ylim(-0.6, len(shown) - 0.4)
         axes.set_xlabel("odds ratio for one within-set standard deviation more (log scale)")
-        axes.set_title(_title(comparison, who))
         axes.grid(axis="y", visible=False)
+        panels[0, 0].set_title(_title(comparison, who))
+        if above:
+            axes.set_title("As if only more or less of each counted, on average over the season")
         kinds = [
             axes.errorbar([], [], xerr=[], fmt=marker, color=colour, markersize=7, capsize=3, label=f"_{words}")
             for marker, colour, words in (
@@ -147,6 +159,34 @@ def odds(comparison, *, who="The animals"):
     return figure
 
 
+def _relation(axes, name, curve, comparison):
+    """One bent relation: odds along a driver, or how the pull of a driver changes with shade air."""
+    by_air = name.endswith("(changing with air)")
+    driver = name.partition(" (")[0]
+    column = comparison.contrast["column"].get(driver, "operative_c")
+    colour = _colour(driver)
+    with look():
+        axes.axhline(1, color=COLOURS["available"], linewidth=1.2, label="_no selection")
+        axes.fill_between(
+            curve["value"], curve["low"], curve["high"], color=colour, alpha=0.25, linewidth=0,
+            label=f"{name}, 95 % band",
+        )  # fmt: skip
+        axes.plot(curve["value"], curve["odds"], color=colour, linewidth=2, label=name)
+        if by_air:
+            step = f"{comparison.contrast.loc[driver, 'true_sd']:.3g}{_unit(column)}"
+            axes.set_yscale("log")
+            axes.set_yticks(ticks := _ticks(axes.get_ylim()), [f"{t:g}" for t in ticks])
+            axes.minorticks_off()
+            axes.set_xlabel("mean shade air of the choice set (°C; middle nine tenths of the sets)")
+            axes.set_ylabel(f"odds ratio for\n{step} more {driver}")
+        else:
+            # Room above the curve for the legend.
+            axes.set_ylim(0, 1.35 * min(curve["high"].max(), 4 * curve["odds"].max()))
+            axes.set_xlabel(f"{_words(column)[:-1]}; middle nine tenths of the places on offer)")
+            axes.set_ylabel("odds against\na middling place")
+        axes.legend(fontsize=9, ncols=1 if by_air else 2, loc="best" if by_air else "upper left")
+
+
 def _interval(axes, y, value, low, high, colour, marker, label):
     if not np.isfinite(value):
         return
@@ -155,9 +195,21 @@ def _interval(axes, y, value, low, high, colour, marker, label):
     axes.errorbar([value], [y], xerr=reach, fmt=marker, color=colour, markersize=7, capsize=3, label=label)
 
 
+# Round factors for a log scale, from close to wide.
+_LADDERS = (
+    [0.5, 0.6, 0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.4, 1.6, 1.8, 2],
+    [0.2, 0.3, 0.4, 0.5, 0.7, 1, 1.4, 2, 3, 4, 5],
+    [0.1, 0.2, 0.5, 1, 2, 5, 10],
+    [0.001, 0.01, 0.1, 1, 10, 100, 1000],
+)
+
+
 def _ticks(limits):
-    steps = np.array([0.1, 0.2, 0.25, 0.5, 0.7, 1, 1.4, 2, 3, 4, 5, 8, 10, 20, 50, 100, 1000])
-    inside = steps[(steps >= limits[0]) & (steps <= limits[1])]
+    """The closest ladder whose steps do not crowd."""
+    for ladder in map(np.array, _LADDERS):
+        inside = ladder[(ladder >= limits[0]) & (ladder <= limits[1])]
+        if len(inside) <= 10 and limits[0] > ladder[0] / 2 and limits[1] < 2 * ladder[-1]:
+            break
     return inside if len(inside) > 1 else np.array([limits[0], 1.0, limits[1]])
 
 
@@ -220,11 +272,13 @@ def candidates(comparison):
     >>> len(candidates(choice.compare(season.choices, permutations=99)).axes)
     1
     """
-    _need_fits(comparison)
+    comparison.tested()
     table = comparison.table.iloc[::-1]
     figure, axes = new_axes(height=1.8 + 0.36 * len(table))
     with look():
-        colours = [_colour(n) if n in comparison.contrast.index else COLOURS["available"] for n in table.index]
+        # A bend has the colour of its driver; what is of several drivers, or of none, is grey.
+        alone = [name.partition(" (")[0] for name in table.index]
+        colours = [_colour(n) if n in comparison.contrast.index else COLOURS["available"] for n in alone]
         axes.barh(range(len(table)), table["weight"], color=colours, label="AICc weight")
         for y, (_, row) in enumerate(table.iterrows()):
             at = (row["weight"], y)
@@ -388,7 +442,7 @@ def animals(result):
 def _words(column):
     for ending, unit in (("_w_m2", " (W/m²)"), ("_c", " temperature (°C)")):
         if column.endswith(ending):
-            return column.removesuffix(ending).replace("_", " ") + unit
+            return column.removesuffix(ending).replace("_", " ").replace("irradiance", "radiation") + unit
     return column
 
 
