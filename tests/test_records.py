@@ -612,6 +612,103 @@ def test_an_export_with_a_column_a_logger_is_parted(good):
         folder.read_season(good)
 
 
+def test_exports_of_one_logger_each_are_named_by_their_files(good):
+    (good / "loggers.csv").unlink()
+    (good / "loggers").mkdir()
+    # Preamble as wide as the table, day and time apart, a battery beside the reading; all boxes head it alike.
+    (good / "loggers" / "shade-1.csv").write_text(
+        "Recorder;7\nClock;winter time\n\nNo.;Date;Time;Temperature [°C];Battery [V]\n"
+        "1;14.05.2023;10:00:00;21,5;3,1\n2;14.05.2023;10:10:00;21,7;3,1\n",
+        encoding="utf-8",
+    )
+    (good / "loggers" / "model-1.csv").write_text(
+        '"box","7"\n"Date/Time","Temperature (°F)"\n"05/14/2023 10:00:00 AM","64.4"\n', encoding="utf-8"
+    )
+    with pytest.raises(SeasonError) as caught:
+        folder.read_season(good)
+    assert caught.value.problems.query("severity == 'error'")[["file", "problem"]].to_numpy().tolist() == [
+        ["loggers/shade-1.csv", "Nothing says which of these columns holds the readings of shade-1."]
+    ]
+    swap(good, "season.toml", "[loggers.shade-1]", '[loggers.shade-1]\ncolumn = "Temperature [°C]"')
+    loggers = folder.read_season(good).loggers
+    assert loggers[["logger_id", "value"]].to_numpy().tolist() == [
+        ["model-1", pytest.approx(18.0)],
+        ["shade-1", 21.5],
+        ["shade-1", 21.7],
+    ]
+    assert loggers["time"].dt.strftime("%m-%d %H:%M").tolist() == ["05-14 11:00", "05-14 10:00", "05-14 10:10"]
+    (good / "loggers" / "new box.csv").write_text("Date/Time,Temperature (°F)\n2023-05-14 10:00,64.4\n")
+    with pytest.raises(SeasonError) as caught:
+        folder.read_season(good)
+    assert caught.value.problems.loc[0, "remedy"] == "Add [loggers.'new box'] with its role, unit = \"°F\"."
+
+
+def test_a_file_whose_dates_are_not_as_stated_is_said_once_and_can_be_settled(good):
+    (good / "scans.csv").write_text(
+        "time,animal_id,behaviour\n05/14/2023 10:00,R1,basking\n05/15/2023 10:00,R1,basking\n"
+    )
+    swap(good, "season.toml", "[animal]", '[dates]\norder = "dmy"\n\n[animal]')
+    with pytest.raises(SeasonError) as caught:
+        folder.read_season(good)
+    said = caught.value.problems.query("severity == 'error'")
+    assert set(said["problem"]) == {"This date cannot be day/month/year, which season.toml states."}
+    assert len(set(said["remedy"])) == 1 and '"scans.csv" = "mdy" under [dates.files]' in said["remedy"].iloc[0]
+    swap(good, "season.toml", "[animal]", '[dates.files]\n"scans.csv" = "mdy"\n\n[animal]')
+    assert folder.read_season(good).scans["time"].dt.day.tolist() == [14, 15]
+    swap(good, "season.toml", '"scans.csv" = "mdy"', '"scans.csv" = "us"')
+    with pytest.raises(SeasonError, match="This is no order of a date"):
+        folder.read_season(good)
+
+
+def test_words_of_a_sheet_may_stand_for_others(good):
+    (good / "scans.csv").write_text(
+        "time,animal_id,behaviour\n2023-05-14 10:00,D12,Hidden\n2023-05-14 10:30,D4,basking\n"
+    )
+    swap(
+        good,
+        "season.toml",
+        "[animal]",
+        '[words.animal_id]\nd12 = "D4"\n[words.behaviour]\nhidden = "retreat"\n\n[animal]',
+    )
+    scans = folder.read_season(good).scans
+    assert scans["animal_id"].tolist() == ["D4", "D4"]
+    assert scans["behaviour"].tolist() == ["retreat", "basking"]
+    swap(good, "season.toml", 'd12 = "D4"', "d12 = 4")
+    with pytest.raises(SeasonError, match='Write what "d12" stands for'):
+        folder.read_season(good)
+    swap(good, "season.toml", "[words.animal_id]", "[words.animal]")
+    with pytest.raises(SeasonError, match="No column with words has this name"):
+        folder.read_season(good)
+
+
+def test_names_that_differ_in_capitals_within_a_set_are_no_two_animals(good):
+    rows = pd.read_csv(good / "choices.csv")
+    own = rows.loc[0, "animal_id"]
+    rows.loc[rows.index[rows["set_id"] == rows.loc[0, "set_id"]][1], "animal_id"] = own.lower()
+    rows.to_csv(good / "choices.csv", index=False)
+    with pytest.raises(SeasonError, match=f"Write '{own}' in the same way in each of its rows"):
+        folder.read_season(good)
+
+
+def test_a_column_of_yes_and_no_is_offered_for_used_and_an_empty_one_needs_no_unit(good):
+    rows = pd.read_csv(good / "choices.csv").rename(columns={"used": "Was it here?"})
+    rows["Was it here?"] = rows["Was it here?"].map({1: "yes", 0: "no"})
+    rows.assign(Wind=None).to_csv(good / "choices.csv", index=False)
+    with pytest.raises(SeasonError) as caught:
+        folder.read_season(good)
+    said = caught.value.problems.query("severity == 'error'")
+    assert said["remedy"].tolist() == [
+        "If the column 'Was it here?' is meant, rename it to 'used', or add \"Was it here?\" = \"used\" under "
+        "[columns.choices] in season.toml."
+    ]
+
+
+def test_readings_of_a_logger_outside_the_season_are_said_once(good):
+    (good / "loggers.csv").write_text(LOGGERS + "".join(f"2022-05-14 1{n}:00,shade-1,20.4\n" for n in range(9)))
+    said = folder.read_season(good).warnings.query("problem.str.contains('outside the season')")
+    assert said["problem"].tolist() == ["9 readings of shade-1 lie outside the season, 2023-03-15 to 2023-10-20."]
+
+
 def test_a_rare_substrate_that_looks_like_a_common_one_is_doubted(good):
     rows = pd.read_csv(good / "choices.csv")
     rows = pd.concat([rows.assign(set_id=[f"{s}-{n}" for s in rows["set_id"]]) for n in range(3)]).assign(

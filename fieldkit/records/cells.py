@@ -42,7 +42,7 @@ def tidy(cell):
     >>> tidy(" R07\\u00a0"), tidy(7.0), tidy(None)
     ('R07', '7', '')
     """
-    if cell is None or (isinstance(cell, float) and np.isnan(cell)):
+    if cell is None or cell is pd.NaT or (isinstance(cell, float) and np.isnan(cell)):
         return ""
     if isinstance(cell, float) and cell.is_integer() and abs(cell) < 1e15:
         return str(int(cell))
@@ -246,7 +246,7 @@ def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_da
     left |= ~is_text & ~is_date & cells.notna()
     slow = cells.index[left]
     settled, reason = _settle_order(texts[slow], order)
-    read, known = {}, {}
+    read, known, noted = {}, {}, set()
     for index in slow:
         cell = cells[index]
         day = None if days is None else days[index]
@@ -260,7 +260,9 @@ def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_da
             wrong.append((index, tidy(cell), problem, remedy))
             continue
         read[index] = outcome[:2]
-        if outcome[2]:
+        # How a whole column was read is said once.
+        if outcome[2] and outcome[2] not in noted:
+            noted.add(outcome[2])
             problem, remedy = outcome[2].split("|")
             notes.append((index, tidy(cell), problem, remedy))
     if read:
@@ -405,11 +407,18 @@ def _written(text, order, reason, need_clock, has_real_dates):
                 'Write order = "dmy" or order = "mdy" under [dates] in season.toml, or write dates as 2023-05-14.'
             )
         day, month = (two, one) if order == "mdy" else (one, two)
+        if reason == "stated" and month > 12 >= day:
+            right, other = ("month/day", "day/month") if order == "mdy" else ("day/month", "month/day")
+            return (
+                f"This date cannot be {right}/year, which season.toml states.|If this file writes {other}/year "
+                f'throughout, add "THIS FILE" = "{"dmy" if order == "mdy" else "mdy"}" under [dates.files] in '
+                "season.toml; else correct the date."
+            )
         if reason == "proven":
             name = "month/day/year" if order == "mdy" else "day/month/year"
             note = (
                 f"Dates were read as {name}, because some day is above 12.|"
-                f'If that is right, write order = "{order}" under [dates] in season.toml.'
+                f'Nothing, if that is right; order = "{order}" under [dates] in season.toml says it for all files.'
             )
     elif (match := _DMONY.fullmatch(text)) and match[2][:3].lower() in _MONTHS:
         year, month, day = int(match[3]), _MONTHS[match[2][:3].lower()], int(match[1])

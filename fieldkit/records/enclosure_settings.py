@@ -207,7 +207,9 @@ def check(stated, lines, problems):
         if not isinstance(content, dict):
             problems.add(NAME, "This should be a section.", f"Write [{section}] on its own line.", column=section)
         else:
+            content = {k: v for k, v in content.items() if (section, k) != ("dates", "files")}
             _check_section(section, declared[section], content, lines, problems)
+    settings.check_words(stated, lines, problems)
     for group in ("points", "loggers", "instruments"):
         content = stated.get(group, {})
         if isinstance(content, list) or not isinstance(content, dict):

@@ -32,8 +32,6 @@ HAND_ROLES = {
 }
 _SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
 _LONG = ("time", "logger_id", "value")
-# How exports head the column with the time, as headers are compared.
-_TIMES = ("date_time", "datetime", "timestamp", "time_stamp", "time", "date_and_time", "date")
 
 
 def read(path, stated, problems, digest):
@@ -241,7 +239,7 @@ def _time_header(raw, stated):
     """The header of the column with the time, or None."""
     renamed = headers.renamed("loggers", stated)
     bases = {h: renamed.get(headers.base(h), headers.base(h)) for h in raw.header}
-    for name in ("time", *_TIMES):
+    for name in headers.TIMES:
         for header, plain in bases.items():
             if plain == name or (name not in ("time", "date") and plain.startswith(f"{name}_")):
                 return header
@@ -273,7 +271,7 @@ def _read_plain_wide(file, stated, problems):
     loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
     owner = _owners(header[1:], loggers)
     zones = {str(loggers[name].get("timezone", "")) for name in owner.values()}
-    known = headers.base(header[0]) in _TIMES and len(owner) == len(header) - 1 == len(set(header)) - 1
+    known = headers.base(header[0]) in headers.TIMES and len(owner) == len(header) - 1 == len(set(header)) - 1
     if not known or len(zones) != 1 or len(set(owner.values())) != len(owner):
         return None
     said = Problems()

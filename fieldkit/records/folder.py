@@ -146,7 +146,8 @@ def read_season(path):
                 )
             continue
         if name == "loggers":
-            raws = [part for raw in raws for part in _parted(raw, stated, problems)]
+            files = {raw.stem for raw in raws if "/" in raw.file}
+            raws = [part for raw in raws for part in _parted(raw, stated, problems, files)]
         tables[name] = read_table(raws, name, stated, problems, sources, rows)
     if not any(len(r.cells) for r in found) and problems.files_with_errors() <= {settings.NAME}:
         problems.add(
@@ -235,7 +236,9 @@ def _read_part(raw, table, stated, problems, sources):
     schema = schemas.ALL_TABLES[table]
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
-        column, unit = headers.match(name, table, stated, raw.file, problems, raw.header_row)
+        # A column that nobody filled in needs no unit.
+        heard = problems if _any_written(raw.cells[name]) else Problems()
+        column, unit = headers.match(name, table, stated, raw.file, heard, raw.header_row)
         if column in columns:
             problems.add(
                 raw.file,
@@ -262,12 +265,12 @@ def _read_part(raw, table, stated, problems, sources):
             continue
         kind = schema.columns[column].metadata["kind"]
         if kind in ("text", "word"):
-            texts = raw.cells[name].map(cells.tidy)
+            texts = _worded(raw.cells[name], column, stated).map(cells.tidy)
             frame[column] = texts.mask(texts.map(cells.is_missing)).astype("str")
             if kind == "word":
                 frame[column] = frame[column].str.lower()
         elif kind == "flag":
-            frame[column], wrong = _flags(raw.cells[name])
+            frame[column], wrong = _flags(_worded(raw.cells[name], column, stated))
             bad[column] = _say(wrong, raw.file, name, problems)
         elif kind == "number":
             values, wrong = cells.numbers(raw.cells[name], decimal=decimal)
@@ -290,6 +293,7 @@ def _read_part(raw, table, stated, problems, sources):
 
 def _say(wrong, file, column, problems):
     for index, value, problem, remedy in wrong:
+        remedy = remedy.replace("THIS FILE", file.split(", sheet ")[0])
         problems.add(file, problem, remedy, row=index, column=column, value=value)
     return {w[0] for w in wrong}
 
@@ -304,6 +308,8 @@ def _say_missing_columns(raw, table, columns, stated, problems):
     lost = []
     for column in needed:
         near = headers.suggestion(column, free, table) or _nearest(column, free)
+        if not near and schema.columns[column].metadata["kind"] == "flag":
+            near = next((n for n in free if _any_written(raw.cells[n]) and not _flags(raw.cells[n])[1]), None)
         if near:
             free.remove(near)
             limits = schemas.column_range(table, column)
@@ -367,41 +373,76 @@ def _say_missing_columns(raw, table, columns, stated, problems):
                 )
 
 
-# How exports head the column with the time, as headers are compared.
-_TIMES = ("time", "date_time", "datetime", "timestamp", "time_stamp", "date_and_time", "date")
+def _parted(raw, stated, problems, files):
+    """An export as one table a logger: a column for each, or a file of one logger; any other table as it is.
 
-
-def _parted(raw, stated, problems):
-    """An export with a column for each logger, as one table a logger; any other table as it is."""
+    `files` are the names, without ending, of all files of the folder: a logger with such a name has a file of its own.
+    """
     said = headers.renamed("loggers", stated)
     bases = {said.get(headers.base(h), headers.base(headers.split_unit(h)[0])): h for h in raw.header}
-    moment = next((bases[name] for name in _TIMES if name in bases), None)
+    moment = next((bases[name] for name in headers.TIMES if name in bases), None)
     if moment is None or "value" in bases or "logger_id" in bases:
         return [raw]
-    loggers = settings.section(stated, "loggers")
+    day = [bases["date"]] if "date" in bases and bases["date"] != moment else []
+    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+    others = {k: str(v.get("column", k)) for k, v in loggers.items() if k not in files}
     owned, strange = {}, []
     for plain, header in bases.items():
-        name = next((n for n in loggers if headers.base(n) == plain), None)
+        here = (plain, headers.base(header))
+        name = next((n for n, c in others.items() if headers.base(c) in here), None)
         if name is not None:
             owned[name] = header
-        elif header != moment and plain not in ("no", "") and _has_numbers(raw.cells[header]):
+        elif header not in (moment, *day) and plain not in ("no", "") and _has_numbers(raw.cells[header]):
             strange.append(header)
-    if not owned and len(strange) < 2:
+    alone = raw.stem if "/" in raw.file and raw.stem in loggers else None
+    if alone is not None:
+        wanted = headers.base(str(loggers[alone].get("column", "")))
+        meant = [h for h in strange if wanted in (headers.base(h), headers.base(headers.split_unit(h)[0]))]
+        meant = meant or (strange if len(strange) == 1 and not wanted else [])
+        if not meant and strange:
+            problems.add(
+                raw.file,
+                f"Nothing says which of these columns holds the readings of {alone}.",
+                f'Write column = "{strange[0]}", or another of them, below [loggers.{_quoted(alone)}] in season.toml.',
+                row=raw.header_row,
+                column=", ".join(strange),
+            )
+            return []
+        # What a box notes beside its readings, such as the state of its battery, needs no word.
+        owned, strange = owned | dict.fromkeys([alone], *meant), []
+    in_folder = "/" in raw.file
+    if not owned and len(strange) < (1 if in_folder else 2):
         return [raw]
     if strange:
-        unit = next((u for h in strange if (u := headers.split_unit(h)[1])), "degC")
+        one = strange[0]
+        unit = headers.split_unit(one)[1] or "degC"
+        mine = f'[loggers.{_quoted(raw.stem)}] with its role, unit = "{unit}"'
+        each = (
+            f"add a section for each, such as [loggers.{_quoted(headers.split_unit(one)[0])}], with its role and unit"
+        )
+        if owned:
+            remedy = f"Nothing, if that is not wanted; else {each}."
+        elif not in_folder:
+            remedy = f'{each[0].upper()}{each[1:]} = "{unit}". Columns without a section are not read.'
+        elif len(strange) == 1:
+            remedy = f"Add {mine}."
+        else:
+            remedy = (
+                f'If this file is of one logger, add {mine} and column = "{one}", or another of these columns. If each '
+                f"column is a logger, {each}."
+            )
         say = problems.warn if owned else problems.add
         say(
             raw.file,
-            f"No logger in season.toml has the name of {'this column' if len(strange) == 1 else 'these columns'}.",
-            f"Add a section for each that is to be used, such as [loggers.{_quoted(strange[0])}], with its role and "
-            f'unit = "{unit}". The others are not read.',
+            f"No logger in season.toml has the name of {'this column' if len(strange) == 1 else 'these columns'}"
+            + (" or of this file." if in_folder and not owned else "."),
+            remedy,
             row=raw.header_row,
             column=", ".join(strange),
         )
     parts = []
     for name, header in owned.items():
-        unit, stated_unit = headers.split_unit(header)[1], settings.section(loggers, name).get("unit")
+        unit, stated_unit = headers.split_unit(header)[1], loggers[name].get("unit")
         if unit is not None and stated_unit is not None and not _same_unit(unit, stated_unit):
             problems.add(
                 raw.file,
@@ -411,7 +452,8 @@ def _parted(raw, stated, problems):
                 column=header,
             )
         written = raw.cells[header].map(lambda c: not cells.is_missing(cells.tidy(c)))
-        part = raw.cells.loc[written, [moment, header]].set_axis(["time", "value"], axis=1).assign(logger_id=name)
+        part = raw.cells.loc[written, [*day, moment, header]]
+        part = part.set_axis([*["date"] * len(day), "time", "value"], axis=1).assign(logger_id=name)
         parts.append(dataclasses.replace(raw, header=list(part.columns), cells=part))
     return parts
 
@@ -422,7 +464,6 @@ def _has_numbers(column):
 
 def _quoted(name):
     """Name of a section as TOML wants it."""
-    name = headers.split_unit(name)[0]
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f"'{name}'"
 
 
@@ -464,6 +505,13 @@ def _decimal(raw, numeric, stated, problems):
                     value=text,
                 )
     return ","
+
+
+def _worded(column, name, stated):
+    """A column whose words stand for others, as [words] in season.toml says."""
+    said = settings.section(settings.section(stated, "words"), name)
+    said = {cells.tidy(k).lower(): v for k, v in said.items() if isinstance(v, str)}
+    return column.map(lambda cell: said.get(cells.tidy(cell).lower(), cell)) if said else column
 
 
 def _flags(column):
@@ -528,7 +576,7 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
     days_of_season = [season.get(k) if isinstance(season.get(k), dt.date) else None for k in ("first_day", "last_day")]
     dates = settings.section(stated, "dates")
     asked = {
-        "order": dates.get("order"),
+        "order": settings.section(dates, "files").get(raw.file.split(", sheet ")[0], dates.get("order")),
         "epoch": raw.epoch or (dates.get("epoch") if dates.get("epoch") in (1900, 1904) else 1900),
         "first_day": days_of_season[0],
         "last_day": days_of_season[1],

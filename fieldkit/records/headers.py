@@ -56,6 +56,8 @@ def renamed(table, stated):
     return {base(k): v for k, v in (given | settings.section(given, table)).items() if isinstance(v, str)}
 
 
+# How exports head the column with the time, as headers are compared.
+TIMES = ("time", "date_time", "datetime", "timestamp", "time_stamp", "date_and_time", "date")
 # Words by which people head a column; they only make a suggestion, nothing is taken for granted.
 _HINTS = {
     "animal_id": {"animal", "individual", "lizard", "snake", "tortoise", "gecko"},

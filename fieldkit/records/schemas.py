@@ -415,6 +415,7 @@ SETTINGS = (
     Setting("instruments.NAME", "how", "text", "how you know the error"),
     Setting("loggers.NAME", "role", "text", "what it is there for", True, allowed=tuple(ROLES)),
     Setting("loggers.NAME", "unit", "text", "unit of its readings", True),
+    Setting("loggers.NAME", "column", "text", "header of its readings in an export, when that is not its name"),
     Setting("loggers.NAME", "place", "text", "where it hangs or lies"),
     Setting("loggers.NAME", "error", "error", "standard deviation of its readings, in its unit"),
     Setting("loggers.NAME", "timezone", "zone", "its clock, when that is not the site's"),
@@ -438,6 +439,7 @@ FREE_SECTIONS = {
     "units": "column name as in your file = unit, for columns whose header does not say it",
     "columns": "header as in your file = name of the column here, for sheets you do not want to edit",
     "clocks": "table name = time zone, for a table whose times are not on the site's clock",
+    "words": "words.COLUMN: what you wrote = what it stands for, such as a new mark of an animal that lost its own",
 }
 
 

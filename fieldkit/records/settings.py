@@ -188,7 +188,10 @@ def check_section(section, keys, content, lines, problems, *, header=None):
     header = header or section
     known = [k.key for k in keys]
     for key in content:
-        if key not in known and not (section == "animal" or section.startswith(("loggers.", "stations."))):
+        free = (
+            section == "animal" or section.startswith(("loggers.", "stations.")) or (section, key) == ("dates", "files")
+        )
+        if key not in known and not free:
             problems.warn(
                 NAME,
                 "This setting is kept but means nothing here.",
@@ -305,6 +308,7 @@ def _check_across(settings, lines, problems):
                 column=f"loggers.{name}.unit",
                 value=unit,
             )
+    check_words(settings, lines, problems)
     for name, zone in section(settings, "clocks").items():
         row = row_of(lines, "clocks", name)
         if name not in schemas.TABLES:
@@ -324,6 +328,35 @@ def _check_across(settings, lines, problems):
                 row=row,
                 column=f"clocks.{name}",
                 value=zone,
+            )
+
+
+def check_words(settings, lines, problems):
+    """[words.COLUMN] and [dates.files], whose keys are whatever stands in the sheets."""
+    worded = {
+        name
+        for table in schemas.ALL_TABLES.values()
+        for name, column in table.columns.items()
+        if column.metadata["kind"] in ("text", "word", "flag")
+    }
+    for column, words in section(settings, "words").items():
+        place = f"words.{column}"
+        if column not in worded or not isinstance(words, dict):
+            row = row_of(lines, place, None) or row_of(lines, "words", column)
+            remedy = f'Write [words.animal_id], and below it such as "D12" = "D4". {closest(column, worded)}'
+            problems.add(NAME, "No column with words has this name.", remedy, row=row, column=place)
+            continue
+        for word, meant in words.items():
+            if not isinstance(meant, str) or not meant.strip():
+                remedy = f'Write what "{word}" stands for, between straight quotation marks.'
+                row = row_of(lines, place, word)
+                problems.add(NAME, "This should be text.", remedy, row=row, column=place, value=meant)
+    for file, order in section(section(settings, "dates"), "files").items():
+        if order not in ("dmy", "mdy", "ymd"):
+            row = row_of(lines, "dates.files", file)
+            place = f"dates.files.{file}"
+            problems.add(
+                NAME, "This is no order of a date.", "Write dmy, mdy or ymd.", row=row, column=place, value=order
             )
 
 

@@ -242,6 +242,7 @@ def _best_header(rows, table, stated):
     declared = [c for n in names for c in schemas.ALL_TABLES[n].columns]
     known = {headers.base(c) for c in declared} | {headers.stem(c) for c in declared}
     known |= set().union(*(headers.renamed(n, stated) for n in names))
+    known |= set(headers.TIMES) if table == "loggers" else set()
     best = (0, -1, 0)
     for number, row in enumerate(rows[:20]):
         texts = [text for text in map(cells.tidy, row) if text]

@@ -81,17 +81,24 @@ class _Note:
 
     def add(self, rows, column, problem, remedy, severity="error"):
         """Say one thing of every marked row."""
-        rows = pd.Series(rows, index=self.frame.index).fillna(False).astype(bool)
-        names = self.where.get(f"{column} name")
-        for index in self.frame.index[rows]:
-            name = column if names is None or pd.isna(names[index]) else names[index]
+        rows = pd.Series(rows, index=self.frame.index).fillna(False).astype(bool).to_numpy()
+        if not rows.any():
+            return
+        where = self.where[rows]
+        names = where.get(f"{column} name", where["file"]).to_numpy()
+        nameless = pd.isna(names) if f"{column} name" in where else np.ones(len(where), bool)
+        # The cell as the person wrote it, not as it was converted.
+        values = where.get(column, self.frame.loc[rows, column] if column in self.frame else None)
+        values = [None] * len(where) if values is None or column not in self.frame else values.tolist()
+        for file, row, name, own, value in zip(where["file"], where["row"], names, nameless, values):
+            empty = value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value))
             self.problems.add(
-                self.where.loc[index, "file"],
+                file,
                 problem,
                 remedy,
-                row=int(self.where.loc[index, "row"]),
-                column=name,
-                value=self.value(index, column),
+                row=int(row),
+                column=column if own else name,
+                value=None if empty else value,
                 severity=severity,
             )
 
@@ -99,18 +106,11 @@ class _Note:
         self.add(rows, column, problem, remedy, "warning")
 
     def at(self, index, column, problem, remedy, severity="error"):
-        self.add(self.frame.index == index, column, problem, remedy, severity)
+        self.add(self.frame.index.isin([index]), column, problem, remedy, severity)
 
     def row(self, index):
         """How to point at another row."""
         return f"row {self.where.loc[index, 'row']} of {self.where.loc[index, 'file']}"
-
-    def value(self, index, column):
-        if column not in self.frame:
-            return None
-        # The cell as the person wrote it, not as it was converted.
-        value = self.where.loc[index, column] if column in self.where else self.frame.loc[index, column]
-        return None if value is None or (isinstance(value, float) and np.isnan(value)) else value
 
 
 def _outside_usual(note):
@@ -147,12 +147,24 @@ def _outside_season(note, stated):
             continue
         days = values.dt.tz_localize(None).dt.normalize()
         outside = values.notna() & ~future & ((days < pd.Timestamp(first)) | (days > pd.Timestamp(last)))
+        if note.table == "loggers":
+            # Loggers hang longer than anybody watches: said once for each, not for each reading.
+            ids = note.frame.get("logger_id", pd.Series("", index=note.frame.index))
+            for name, rows in outside[outside].groupby(ids, sort=False):
+                note.at(
+                    rows.index[0],
+                    column,
+                    f"{len(rows):,} readings of {name} lie outside the season, {first} to {last}.",
+                    "Nothing, if the logger was out longer than you watched; else correct the dates, or first_day and "
+                    "last_day in season.toml.",
+                    "warning",
+                )
+            continue
         note.add(
             outside,
             column,
             f"This lies outside the season, {first} to {last}.",
             "Correct the date, or first_day and last_day in season.toml.",
-            "warning" if note.table == "loggers" else "error",
         )
 
 
@@ -163,15 +175,21 @@ def _same_id_twice_written(note):
         counts = note.frame[column].dropna().value_counts()
         seen = {}
         for name in counts.index:
-            seen.setdefault("".join(name.lower().split()).replace("-", "").replace("_", ""), []).append(name)
+            seen.setdefault(_folded(name), []).append(name)
         for names in seen.values():
             for name in names[1:]:
                 note.warn(
                     note.frame[column] == name,
                     column,
                     f"This differs from '{names[0]}' only in capitals, blanks or dashes, and counts as another one.",
-                    "Write both alike if they are the same.",
+                    f'Write both alike if they are the same, or add "{name}" = "{names[0]}" under [words.{column}] in '
+                    "season.toml.",
                 )
+
+
+def _folded(name):
+    """A name without capitals, blanks and dashes."""
+    return "".join(name.lower().split()).replace("-", "").replace("_", "")
 
 
 def _misspelt_substrate(note):
@@ -188,7 +206,8 @@ def _misspelt_substrate(note):
                 note.frame["substrate"] == name,
                 "substrate",
                 f"This stands {counts[name]} times and looks like '{meant}', which stands {counts[meant]} times.",
-                "Write both alike if they are the same; as it is they count as two substrates.",
+                "Write both alike if they are the same, or say so under [words.substrate] in season.toml; as it is "
+                "they count as two substrates.",
             )
 
 
@@ -251,13 +270,15 @@ def _sets(note):
                 "Give each animal and each moment a set of its own, unless one animal used both.",
                 "warning",
             )
-        if "animal_id" in rows and len(rows["animal_id"].dropna().unique()) > 1:
-            other = rows.index[rows["animal_id"].ne(rows["animal_id"].dropna().iloc[0]) & rows["animal_id"].notna()][0]
+        animals = rows["animal_id"].dropna() if "animal_id" in rows else rows["set_id"][:0]
+        if len(set(animals)) > 1:
             note.at(
-                other,
+                animals.index[animals != animals.iloc[0]][0],
                 "animal_id",
                 f"Choice set {name} names more than one animal.",
-                "Give each animal a set of its own.",
+                "Give each animal a set of its own."
+                if len(set(animals.map(_folded))) > 1
+                else f"Write '{animals.iloc[0]}' in the same way in each of its rows.",
             )
         if "time" in rows:
             spread = (rows["time"].max() - rows["time"].min()).total_seconds() / 60
@@ -291,7 +312,9 @@ def _behaviours(note):
             note.frame["behaviour"] == word,
             "behaviour",
             "This word is kept, but no analysis knows it.",
-            f"Did you mean {near[0]}?" if near else "The known words are " + ", ".join(schemas.BEHAVIOURS) + ".",
+            (f"Did you mean {near[0]}?" if near else "The known words are " + ", ".join(schemas.BEHAVIOURS) + ".")
+            + " What a word of your own stands for can be said under [words.behaviour] in season.toml, such as "
+            '"on the rock" = "basking".',
         )
 
 

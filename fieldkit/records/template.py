@@ -254,6 +254,10 @@ def settings_template(answers=None):
         '# surface = "degF" # for a column whose header does not say its unit',
         "# [columns.choices]",
         '# "Ground temp" = "surface [degF]" # for a sheet whose headers you do not want to change',
+        "# [words.animal_id]",
+        '# "D12" = "D4" # for words you do not want to change: here an animal that was marked anew',
+        "# [dates.files]",
+        '# "loggers/box.csv" = "mdy" # for a file whose dates are not as order says',
         "",
     ]
     return "\n".join(lines)
