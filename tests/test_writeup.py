@@ -577,6 +577,23 @@ def test_every_figure_and_table_of_the_write_up_has_a_caption():
             assert len(captions) == tables, f"{name}: {c.source}"
 
 
+def test_methods_say_what_was_used_and_only_that():
+    from fieldkit.physics import contamination, sensors
+
+    def said(source, **names):
+        statements = collected.behind_the_shown([(source, True)])
+        return methods.sentence(collected.called({"sensors": sensors, **names}, statements)[0])
+
+    full = said(
+        "sensors.find_contamination(shade, light, site=here.site, wind=breeze)", light=[pd.Series()], breeze={1}
+    )
+    assert "a low sun" in full.lower() and "So was the wind" in full and "clear sky" not in full
+    assert f"a week of {contamination.TELLS_UP_TO_C:g} °C" in full and '"cannot tell"' in full
+    calm = said("sensors.find_contamination(shade, light, site=here, wind=breeze)", light=None, here=1, breeze=None)
+    assert "that of a clear sky because none was measured" in calm and "So was the wind" not in calm
+    assert "{" not in full + calm and "  " not in full + calm
+
+
 def test_pdf_from_the_same_page(kit):
     pytest.importorskip("weasyprint", reason="the pdf extra is not installed")
     done = write(kit, pdf=True)

@@ -302,11 +302,13 @@ def _clusters(ready, visits, notes):
 def _against_chance(columns_within, used, sets, sizes, columns, visits, n_visits, permutations, rng):
     """P-values of the candidates against random choice; with repeated looks, the larger of two tests."""
     drawn = choice_chance.permutation_test(columns_within, used, sets, sizes, columns, permutations, rng)
-    out = {"p": drawn, "drawn": float(drawn[1].min()), "turned": None, "visits": n_visits}
-    if n_visits < len(sizes):
-        turned = choice_chance.turning_test(columns_within, used, visits, sets, columns, permutations, rng)
-        out |= {"p": tuple(np.maximum(a, b) for a, b in zip(drawn, turned)), "turned": float(turned[1].min())}
-    return out
+    if n_visits == len(sizes):
+        return {"p": drawn, "drawn": float(drawn[1].min()), "turned": None, "visits": n_visits}
+    turned = choice_chance.turning_test(columns_within, used, visits, sets, columns, permutations, rng)
+    single, family = (np.maximum(a, b) for a, b in zip(drawn, turned))
+    # Told is the pattern that decides: both numbers are of the same candidate.
+    k = family.argmin()
+    return {"p": (single, family), "drawn": float(drawn[1][k]), "turned": float(turned[1][k]), "visits": n_visits}
 
 
 def _candidate_table(fits, p_single, p_family):

@@ -52,7 +52,8 @@ class ChosenSunlight(Result):
             f"median of {row['offered_median']:{form}}."
         )
         if self.left_out:
-            words += f" {self.left_out} places without a reading or an animal's name are left out."
+            some = "1 place" if self.left_out == 1 else f"{self.left_out} places"
+            words += f" {some} without a reading or an animal's name {'is' if self.left_out == 1 else 'are'} left out."
         return words
 
 

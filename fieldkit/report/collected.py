@@ -11,6 +11,8 @@ from fieldkit.records.folder import Season
 
 # Finding files and drawing are no methods of the analysis.
 _NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
+# Stands for an argument that is no plain value.
+GIVEN = "given"
 # Whose rows the analyses of a room leave out, where the list of them does not say.
 _TABLE_OF = {"choice": "choices", "choice_checks": "choices", "preference": "choices", "basking": "scans"}
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
@@ -150,9 +152,9 @@ def called(namespace, statements):
     Returns
     -------
     list of dict
-        ``function``, ``summary``, ``notes`` (text of the docstring's Notes and References), ``settings`` (every keyword
-        argument that is a plain value, as given or by default). A function that is called again stands once, as it was
-        called first.
+        ``function``, ``summary``, ``notes`` (text of the docstring's Notes and References), ``settings`` (every
+        argument but None, as given or by default; "given" where it is no plain value). A function that is called again
+        stands once, as it was called first.
 
     Examples
     --------
@@ -178,20 +180,21 @@ def called(namespace, statements):
 
 
 def _settings(function, node, namespace):
-    """Settings in force: the defaults of the function, then what this call gives, as far as both are plain values."""
-    settings = {}
-    for name, parameter in inspect.signature(function).parameters.items():
-        if parameter.default is not inspect.Parameter.empty and _is_plain(parameter.default):
-            settings[name] = _plain(parameter.default)
-    for keyword in node.keywords:
-        given = _given(keyword.value, namespace)
-        if keyword.arg is not None and _is_plain(given):
-            settings[keyword.arg] = _plain(given)
-        elif keyword.arg is None and isinstance(given, dict):
-            settings |= {k: _plain(v) for k, v in given.items() if _is_plain(v)}
-        else:
-            settings.pop(keyword.arg, None)
-    return settings
+    """Settings in force: the defaults of the function, then what this call gives.
+
+    What is no plain value, such as a table, is only noted as given.
+    """
+    parameters = inspect.signature(function).parameters
+    settings = {name: parameter.default for name, parameter in parameters.items()}
+    written = [*zip(parameters, node.args), *((keyword.arg, keyword.value) for keyword in node.keywords)]
+    for name, value in written:
+        given = _given(value, namespace)
+        if name is not None:
+            settings[name] = given
+        elif isinstance(given, dict):
+            settings |= given
+    known = {k: v for k, v in settings.items() if v is not None and v is not inspect.Parameter.empty}
+    return {name: _plain(value) if _is_plain(value) else GIVEN for name, value in known.items()}
 
 
 def _given(node, namespace):
@@ -201,7 +204,7 @@ def _given(node, namespace):
     try:
         return ast.literal_eval(node)
     except ValueError:
-        return None
+        return GIVEN
 
 
 def _is_plain(value):

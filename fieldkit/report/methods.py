@@ -1,7 +1,8 @@
 """The methods of a write-up in sentences, with their sources: one entry for each analysis that a notebook can show.
 
 The sentences stand in templates/methods.toml and are filled with the settings that were in force, given or by default.
-An analysis without an entry is described by its own docstring.
+Words in {name?words} stand only if that setting was given, words in {name!words} only if not. An analysis without an
+entry is described by its own docstring.
 """
 
 import functools
@@ -10,6 +11,7 @@ import tomllib
 from pathlib import Path
 
 from fieldkit.report import wording
+from fieldkit.report.collected import GIVEN
 
 _FILE = Path(__file__).parent / "templates" / "methods.toml"
 
@@ -41,13 +43,15 @@ def sentence(call):
     text = _known()["sentences"].get(call["function"])
     if text is None:
         return f"{call['summary']} {call['notes']}".strip()
-    return re.sub(r"\{(\w+)(?::([^}]*))?\}", lambda found: _filled(found, call["settings"]), text)
+    settings = call["settings"]
+    text = re.sub(r"\{(\w+)([?!])([^}]*)\}", lambda f: f[3] if (f[1] in settings) == (f[2] == "?") else "", text)
+    return re.sub(r"\{(\w+)(?::([^}]*))?\}", lambda found: _filled(found, settings), text)
 
 
 def _filled(found, settings):
     name, style = found[1], found[2]
     value = settings.get(name)
-    if value is None:
+    if value is None or value == GIVEN:
         return "the given"
     if isinstance(value, list | tuple):
         words = [str(item) for item in value]

@@ -434,7 +434,7 @@ def animals(result):
         axes.set_xlabel("log odds per within-set standard deviation (shaded: where a new animal should lie)")
         alike = "Animals differ" if result.tau_p < 0.05 else "No sign that animals differ"
         axes.set_title(f"{alike} in how strongly they select {result.settings['driver']}")
-        axes.legend(loc="upper left", fontsize=9)
+        figure.legend(loc="outside lower center", fontsize=9, ncols=2)
         axes.grid(axis="y", visible=False)
     return figure
 
