@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from scipy import integrate, optimize
 
-from fieldkit.captive import lamp_folder, lamp_height, lamp_match, lamp_spectra, lamps
+from fieldkit.captive import lamp_folder, lamp_match, lamp_spectra, lamps, targets
 from fieldkit.core import FieldkitError
 from fieldkit.physics import spectrum as spectra
 from fieldkit.records.problems import SeasonError
@@ -47,7 +47,7 @@ def _published(row):
         hot = spectra.blackbody(float(row["x"]), np.arange(280, 4001.0))
         lamp = lamps.Lamp(id="hot", beam=BEAM, spectrum=hot)
         return lamp_match.match(lamp, (0, 0, 0.1), wanted_w_m2=(100, 900), absorptivity=skin).spectral.heating_ratio
-    return {"contact_10_min": lamp_height.CONTACT_10_MIN_C, "contact_8_h": lamp_height.CONTACT_8_H_C}[row["quantity"]]
+    return {"contact_10_min": targets.CONTACT_CEILING_C}[row["quantity"]]
 
 
 def test_published_numbers(published):
@@ -92,7 +92,7 @@ def test_spectrum_lines_of_an_enclosure_file(tmp_path):
     (tmp_path / "x.csv").write_text(
         "wavelength_nm,irradiance_w_m2_nm\n" + "\n".join(f"{n},1" for n in range(300, 401, 20))
     )
-    assert lamp_spectra.spectrum_of("x.csv", folder=tmp_path).name == "x"
+    assert lamp_spectra.spectrum_of(str(tmp_path / "x.csv")).name == "x"
     bare, glazed = (lamp_spectra.spectrum_of(t) for t in ("black body 2700K", "filament 2700 K, glass 330 nm"))
     assert spectra.uv_index(glazed) < 0.3 * spectra.uv_index(bare)
     assert lamp_spectra.spectrum_of("d65").name == "CIE illuminant D65"

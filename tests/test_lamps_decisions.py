@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from scipy import constants, integrate
 
-from fieldkit.captive import lamp_coverage, lamp_height, lamp_match, lamp_plan, lamp_spectra, lamps
+from fieldkit.captive import lamp_coverage, lamp_height, lamp_match, lamp_plan, lamp_spectra, lamps, targets
 from fieldkit.core import FieldkitError
 from fieldkit.field.sunlight import ChosenSunlight
 from fieldkit.physics import heat
@@ -253,7 +253,7 @@ def test_surface_binds_in_warm_air_and_not_in_cool():
     assert warm.verdict == "none" and (warm.binds_near, warm.binds_far) == ("surface", "irradiance")
     assert cool.verdict == "found"
     at = cool.conditions.loc["nearest"]
-    assert at["surface_c"] <= lamp_height.CONTACT_10_MIN_C + 0.05
+    assert at["surface_c"] <= targets.CONTACT_CEILING_C + 0.05
 
 
 def test_uncertainty_narrows_and_can_forbid(fitted):

@@ -228,7 +228,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         table=table[list(COLUMNS)],
         fixes=fixes,
         flags=flags,
-        next_measurements=audit_fixes.next_measurements(enclosure, table, flags, means),
+        next_measurements=audit_fixes.next_measurements(table, flags, means),
         gradient=gradient,
         profile=profile,
         outside=flags_of,

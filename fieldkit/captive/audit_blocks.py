@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from fieldkit.captive.lamps import burns
 from fieldkit.field.seasons import MONTHS
 
 # Ten minutes is the contact time of the burn threshold that sets the ceiling for surfaces (ISO 13732-1).
@@ -131,20 +132,6 @@ def _day(lamps, table, info, clock, where):
 def timed_lamps(lamps):
     """Lamps that give light and have a clock."""
     return lamps[lamps["kind"].isin(LIGHT_KINDS) & lamps["on"].notna() & lamps["off"].notna()]
-
-
-def burns(clock, on, off):
-    """Whether a lamp burns at clock hours; `off` before `on` means past midnight.
-
-    Examples
-    --------
-    >>> burns(np.array([7.0, 12.0, 23.0]), "08:00", "20:30").tolist()
-    [False, True, False]
-    """
-    start, end = (int(str(t).split(":")[0]) + int(str(t).split(":")[1]) / 60 for t in (on, off))
-    if start <= end:
-        return (clock >= start) & (clock < end)
-    return (clock >= start) | (clock < end)
 
 
 def ceiling_p(values, limit, error):

@@ -217,7 +217,7 @@ def _typical(means, role, period):
     return float(np.median(found)) if found else None
 
 
-def next_measurements(record, table, flags, means):
+def next_measurements(table, flags, means):
     """Which reading would settle most; see `audit.Audit.next_measurements`."""
     rows = []
     open_ = table[table["status"].isin(("not measured", "cannot tell"))]

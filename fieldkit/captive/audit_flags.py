@@ -200,8 +200,8 @@ def _retreat(flag, record, table):
     if len(hot):
         words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
         return flag(name, "unsafe", "yes", hot["where"].iloc[0], words)
-    stated = [s is True or s is np.True_ for s in retreats["shade"]]
-    lit = [s is False or s is np.False_ for s in retreats["shade"]]
+    stated = [s is True for s in retreats["shade"]]
+    lit = [s is False for s in retreats["shade"]]
     if any(stated):
         return flag(name, "unsafe", "no")
     names = ", ".join(retreats["point_id"])
@@ -355,7 +355,7 @@ def floor_shares(record, means, light, levels):
         if point.point_id in strength and sunny > 0:
             here = strength[point.point_id]
             kinds.append(0 if here >= sunny else 2 if here <= shady else 1)
-        elif point.shade is True or point.shade is np.True_:
+        elif point.shade is True:
             kinds.append(2)
     # One lit point is its own sun and says nothing of the floor.
     if len(kinds) < 3:

@@ -5,6 +5,7 @@ import pandas as pd
 
 from fieldkit.captive import audit_blocks as blocks
 from fieldkit.captive import audit_flags
+from fieldkit.captive.lamps import burns
 
 STATUSES = ("missed", "cannot tell", "not measured", "met")
 ROLES = {
@@ -230,7 +231,7 @@ class Judge:
         if not len(timed):
             return None
         clock = np.arange(0, 24, 1 / 60)
-        burning = [blocks.burns(clock, r.on, r.off) for r in timed.itertuples(index=False)]
+        burning = [burns(clock, r.on, r.off) for r in timed.itertuples(index=False)]
         return 24 * float(np.any(burning, axis=0).mean())
 
     def _floor(self, target):

@@ -112,7 +112,7 @@ def _together(record, means, point, left_out):
         if best is not None and counts[best]:
             found[name] = means.of(best).sort_values("moment")
             errors[name] = float(np.hypot(info["error"][best], extra))
-        elif name == "beam" and (point.shade is True or point.shade is np.True_):
+        elif name == "beam" and point.shade is True:
             errors["beam"] = 0.0
         else:
             return None

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive import enclosure_model as model
 from fieldkit.captive.enclosure_days import long_form, read_lamps, read_out, simulate
+from fieldkit.captive.lamp_folder import lamp_for
 from fieldkit.captive.lamps import Beam
 from fieldkit.captive.random_enclosures import DRAWN, FAULTS, ZONE, random_enclosure
 from fieldkit.core import FieldkitError, generator
@@ -226,7 +226,7 @@ def room_air(times, mean, swing, *, rng):
 
 def _logs(record, beams, rng):
     """Rooms, lamps and loggers of the demo through its months: readings and true conditions of each."""
-    lamps = [model.lamp_for(row, beams[row["id"]], uv_beam=None) for _, row in record.lamps.iterrows()]
+    lamps = [lamp_for(row, beams[row["id"]]) for _, row in record.lamps.iterrows()]
     for month, (mean, swing) in DEMO_ROOM.items():
         times = pd.date_range(f"2025-{month:02d}-08", periods=144 * DEMO_DAYS, freq="10min", tz=ZONE)
         room = room_air(times, mean, swing, rng=rng)

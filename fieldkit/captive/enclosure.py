@@ -98,15 +98,12 @@ class Prediction(Result):
     ----------
     table : DataFrame
         One row per point and quantity: ``zone, unit, predicted, error, low, high`` (95 %), ``measured, readings, gap``.
-    tuned : bool
-        Whether the readings of shade air narrowed what was not known.
     """
 
     table: pd.DataFrame
     hour: float
     month: int
     room_c: float
-    tuned: bool
     assumptions: tuple
     seed: int
     settings: dict = field(default_factory=dict)
@@ -188,7 +185,6 @@ def predict(record, *, hour=13.0, month=0, room_temperature_c=None, samples=200,
         hour=hour,
         month=month,
         room_c=setup.room_c,
-        tuned=False,
         assumptions=(*setup.assumed, *_guessed(record), ASSUMED),
         seed=rng,
         settings={"samples": samples},

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy import constants
 
-from fieldkit.captive.lamps import Beam, Lamp
+from fieldkit.captive.lamps import Beam
 from fieldkit.core import FieldkitError, generator
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.convection import GRAVITY, STILL, free_part, prandtl_factors
@@ -201,8 +201,8 @@ def beam_watts(lamp):
 
     Examples
     --------
-    >>> round(float(beam_watts(lamp_for({"id": "a", "x_m": 0, "y_m": 0, "height_m": 1, "aim": None, "on": None,
-    ...     "off": None, "power_w": 100}, Beam(intensity=50.0, half_angle_deg=60.0)))))
+    >>> from fieldkit.captive.lamps import Lamp
+    >>> round(float(beam_watts(Lamp(id="a", beam=Beam(intensity=50.0, half_angle_deg=60.0)))))
     157
     """
     return _beam_flux(lamp).sum()
@@ -510,22 +510,3 @@ def march(network, loads, room_c, step_s, *, sensors=(), spin_up=0):
         now = found
         nodes[i], duties[i] = now[0] - KELVIN, duty
     return nodes, duties
-
-
-def lamp_for(row, beam, *, uv_beam=None, spectrum=None):
-    """A Lamp from one row of a record's lamps."""
-    aim = row["aim"] if isinstance(row["aim"], list | tuple) else None
-    on, off = (v if isinstance(v, str) else None for v in (row["on"], row["off"]))
-    return Lamp(
-        id=row["id"],
-        beam=beam,
-        uv_beam=uv_beam,
-        spectrum=spectrum,
-        x_m=float(row["x_m"]),
-        y_m=float(row["y_m"]),
-        height_m=float(row["height_m"]),
-        aim=tuple(aim) if aim else None,
-        power_w=float(row["power_w"]),
-        on=on,
-        off=off,
-    )

@@ -169,7 +169,7 @@ def placement(record):
     if not len(table):
         columns = ["role", "point_id", "zone", "beam_w_m2", "jump_c", "jump_error_c", "switchings", "verdict"]
         table = pd.DataFrame(columns=columns)
-    table["advice"] = [_advise(name, row, record, points, shine) for name, row in table.iterrows()]
+    table["advice"] = [_advise(row, points, shine) for _, row in table.iterrows()]
     return Placement(table=table, advice=_sentences(table, record, points, shine))
 
 
@@ -205,7 +205,7 @@ def _dark_point(zone, points, shine):
     return here.idxmin() if len(here) and here.min() <= NOTABLE_W_M2 else None
 
 
-def _advise(name, row, record, points, shine):
+def _advise(row, points, shine):
     if row["verdict"] != "in the beam":
         return (
             "" if row["verdict"] == "looks shaded" else "Cover it from lamp and hot surface and compare its readings."

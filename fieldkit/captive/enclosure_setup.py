@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from fieldkit.captive import enclosure_model as model
-from fieldkit.captive.lamp_folder import lamps_of
+from fieldkit.captive.lamp_folder import lamp_for, lamps_of
 from fieldkit.captive.lamps import Beam
 
 # Open area of vents where it is not stated (m²): a hand's breadth by two (our choice).
@@ -39,10 +39,10 @@ def setup_of(record, *, hour=13.0, month=0, room_temperature_c=None):
         if name in fitted:
             lamps.append(fitted[name])
         elif kind == "heat mat":
-            lamps.append(model.lamp_for(row, Beam(intensity=1e-9)))
+            lamps.append(lamp_for(row, Beam(intensity=1e-9)))
         else:
             assumed.append(f"No beam can be told from the readings of lamp '{name}': its light was spread over a cone.")
-            lamps.append(model.lamp_for(row, model.assumed_beam(float(row["power_w"]), kind)))
+            lamps.append(lamp_for(row, model.assumed_beam(float(row["power_w"]), kind)))
     if room_temperature_c is None:
         room_temperature_c = _room(record, hour, month, lamps)
     geometry = record.geometry

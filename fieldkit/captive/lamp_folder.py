@@ -94,22 +94,8 @@ def lamps_of(
                 row["left_out"] = f"(UV only) {error}"
         beam = fits[name].beam
         row["at_30_cm_w_m2"], row["half_angle_deg"] = float(beam.at(0.3)), beam.half_angle_deg
-        written = stated["spectrum"]
-        lamps.append(
-            Lamp(
-                id=name,
-                beam=beam,
-                uv_beam=uv_fits[name].beam if name in uv_fits else None,
-                spectrum=_spectrum(written, record) if isinstance(written, str) else None,
-                x_m=stated["x_m"],
-                y_m=stated["y_m"],
-                height_m=stated["height_m"],
-                aim=_stated(stated["aim"]),
-                power_w=_stated(stated["power_w"]),
-                on=_stated(stated["on"]),
-                off=_stated(stated["off"]),
-            )
-        )
+        ultra = uv_fits[name].beam if name in uv_fits else None
+        lamps.append(lamp_for(stated, beam, uv_beam=ultra, spectrum=_spectrum(stated["spectrum"], record)))
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("lamp")
     order = ["readings", "uv_readings", "at_30_cm_w_m2", "half_angle_deg", "left_out"]
     return FittedLamps(table=table.reindex(columns=order), lamps=lamps, fits=fits, uv_fits=uv_fits)
@@ -119,7 +105,37 @@ def _known(readings, quantity):
     return readings[readings[quantity].notna()]
 
 
+def lamp_for(row, beam, *, uv_beam=None, spectrum=None):
+    """A lamp from one row of a record's lamps and its beam.
+
+    Parameters
+    ----------
+    row : Series or dict
+        ``id, x_m, y_m, height_m, aim, power_w, on, off``; what is empty is not stated.
+    beam, uv_beam : Beam
+        Of its irradiance and, optionally, its UV index.
+    spectrum : Series, optional
+        See `lamps.Lamp`.
+
+    Returns
+    -------
+    Lamp
+
+    Examples
+    --------
+    >>> from fieldkit.captive.lamps import Beam
+    >>> row = dict(id="spot", x_m=0.2, y_m=0.3, height_m=0.5, aim=None, power_w=75, on=None, off=None)
+    >>> lamp_for(row, Beam(intensity=50.0)).front.tolist()
+    [0.2, 0.3, 0.5]
+    """
+    places = {name: float(row[name]) for name in ("x_m", "y_m", "height_m")}
+    stated = {name: _stated(row[name]) for name in ("aim", "power_w", "on", "off")}
+    return Lamp(id=row["id"], beam=beam, uv_beam=uv_beam, spectrum=spectrum, **places, **stated)
+
+
 def _spectrum(written, record):
+    if not isinstance(written, str):
+        return None
     return record.spectra[written] if written in record.spectra else spectrum_of(written)
 
 

@@ -7,13 +7,10 @@ import pandas as pd
 
 from fieldkit.captive import lamps as room
 from fieldkit.captive.lamp_match import wanted_range
+from fieldkit.captive.target_table import CONTACT_CEILING_C
 from fieldkit.core import FieldkitError, Result
 from fieldkit.physics import ground, heat
 
-# Burn thresholds of human skin, °C, by length of contact with stone, wood or plastic: ISO 13732-1 as quoted in public
-# regulations. They are not limits for reptiles; nothing better is published for a surface that is touched.
-CONTACT_10_MIN_C = 48.0
-CONTACT_8_H_C = 43.0
 # Nothing within reach gets more than strong sun: ASTM G173-03 holds 1000 W/m².
 STRONG_SUN_W_M2 = 1000.0
 
@@ -179,7 +176,7 @@ def find_height(
     wanted_w_m2,
     air_temperature_c,
     uv_wanted=None,
-    surface_range_c=(None, CONTACT_10_MIN_C),
+    surface_range_c=(None, CONTACT_CEILING_C),
     substrate="rock",
     size_m=0.15,
     wind_speed_m_s=0.05,
@@ -359,18 +356,16 @@ def _span(distance, curve, low, high, unit):
     value, least, most = curve
     row = {"low": np.nan if low is None else low, "high": np.nan if high is None else high, "unit": unit}
     for suffix, upper, lower in (("_m", most, least), ("_guess_m", value, value)):
-        row[f"nearest{suffix}"] = distance[0] if high is None else _crossing(distance, upper, high, np.inf)
-        row[f"farthest{suffix}"] = (
-            distance[-1] if low is None else -_crossing(-distance[::-1], -lower[::-1], -low, np.inf)
-        )
+        row[f"nearest{suffix}"] = distance[0] if high is None else _crossing(distance, upper, high)
+        row[f"farthest{suffix}"] = distance[-1] if low is None else -_crossing(-distance[::-1], -lower[::-1], -low)
     return row
 
 
-def _crossing(distance, curve, limit, never):
-    """Least distance at which a falling curve is no more above the limit."""
+def _crossing(distance, curve, limit):
+    """Least distance at which a falling curve is no more above the limit; infinite when it always is."""
     inside = np.flatnonzero(curve <= limit)
     if not len(inside):
-        return never
+        return np.inf
     first = inside[0]
     if first == 0 or not np.isfinite(curve[first - 1]):
         return distance[first]

@@ -1,7 +1,6 @@
 """Spectra of lamps: measured, of a hot filament behind glass, or one of the CIE's illuminants."""
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -140,7 +139,7 @@ _HOT = re.compile(
 )
 
 
-def spectrum_of(text, *, folder=None):
+def spectrum_of(text):
     """The spectrum that a line of an enclosure file means.
 
     Parameters
@@ -148,8 +147,6 @@ def spectrum_of(text, *, folder=None):
     text : str
         "blackbody 2700 K", "blackbody 2700 K, glass 330 nm" (cut-off), a CSV file ("spectra/x.csv"), or the name of a
         CIE illuminant ("D65").
-    folder : str or Path, optional
-        Where a relative file name starts.
 
     Returns
     -------
@@ -170,7 +167,7 @@ def spectrum_of(text, *, folder=None):
     if hot:
         return filament(float(hot[1]), passes_above_nm=float(hot[2]) if hot[2] else None)
     if re.search(r"\.(csv|tsv|txt)$", words, re.IGNORECASE):
-        return read_spectrum(Path(folder or ".") / words)
+        return read_spectrum(words)
     if re.match(r"(cie|[a-e]$|d\d\d|i?d\d|fl|hp|led)", words, re.IGNORECASE):
         return illuminant(words)
     raise FieldkitError(

@@ -24,6 +24,7 @@ __all__ = [
     "Lamp",
     "add",
     "as_points",
+    "burns",
     "field",
     "fit_beam",
     "grid",
@@ -127,11 +128,7 @@ class Lamp:
         bool or ndarray
         """
         hours = np.asarray(hours, dtype=float)
-        if self.on is None:
-            return np.ones(hours.shape, dtype=bool)
-        start, end = _clock_hours(self.on, "on"), _clock_hours(self.off, "off")
-        inside = (hours >= start) & (hours < end) if start <= end else (hours >= start) | (hours < end)
-        return inside
+        return np.ones(hours.shape, dtype=bool) if self.on is None else burns(hours, self.on, self.off)
 
     def irradiance_at(self, points, *, facing="level"):
         """Irradiance of this lamp, when it burns, at points.
@@ -213,6 +210,29 @@ class Lamp:
         drop = (-way[:, 2], -self.axis[2]) if facing == "level" else None
         value, error = beam.value_and_error(axial, radial, drop)
         return value * factor, error, beam
+
+
+def burns(hours, on, off):
+    """Whether a lamp burns at clock hours; `off` before `on` means past midnight.
+
+    Parameters
+    ----------
+    hours : ndarray
+        Clock time in hours, 0 to 24.
+    on, off : str
+        "HH:MM".
+
+    Returns
+    -------
+    ndarray of bool
+
+    Examples
+    --------
+    >>> burns(np.array([7.0, 12.0, 23.0]), "08:00", "20:30").tolist()
+    [False, True, False]
+    """
+    start, end = _clock_hours(on, "on"), _clock_hours(off, "off")
+    return (hours >= start) & (hours < end) if start <= end else (hours >= start) | (hours < end)
 
 
 def _clock_hours(text, what):

@@ -8,6 +8,7 @@ import pandas as pd
 from fieldkit.captive import enclosure_conditions as at_points
 from fieldkit.captive import enclosure_model as model
 from fieldkit.captive.enclosure_days import long_form, read_lamps, read_out, simulate
+from fieldkit.captive.lamp_folder import lamp_for
 from fieldkit.captive.lamps import Beam
 from fieldkit.core import FieldkitError, generator
 from fieldkit.records.enclosure_folder import assemble
@@ -91,10 +92,10 @@ def random_enclosure(rng, faults=None, *, days=2, step_min=20, months=(1, 7)):
     rows = {row["id"]: row for _, row in record.lamps.iterrows()}
 
     def lamps_with(intensity, uv, half):
-        out = [model.lamp_for(rows["heat"], Beam(intensity=intensity, half_angle_deg=half))]
+        out = [lamp_for(rows["heat"], Beam(intensity=intensity, half_angle_deg=half))]
         lit = Beam(intensity=beams["light_w_sr"], half_angle_deg=50.0)
         ultra = Beam(intensity=uv, half_angle_deg=40.0) if uv else None
-        return [*out, model.lamp_for(rows["light"], lit, uv_beam=ultra)]
+        return [*out, lamp_for(rows["light"], lit, uv_beam=ultra)]
 
     air, night, rise = _climate(rng, targets)
     half, power = beams["heat"], 0.0
