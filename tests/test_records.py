@@ -637,6 +637,7 @@ def test_exports_of_one_logger_each_are_named_by_their_files(good):
         ["shade-1", 21.7],
     ]
     assert loggers["time"].dt.strftime("%m-%d %H:%M").tolist() == ["05-14 11:00", "05-14 10:00", "05-14 10:10"]
+    assert list(loggers) == ["time", "logger_id", "value"]
     (good / "loggers" / "new box.csv").write_text("Date/Time,Temperature (°F)\n2023-05-14 10:00,64.4\n")
     with pytest.raises(SeasonError) as caught:
         folder.read_season(good)

@@ -594,6 +594,9 @@ def _read_times(raw, table, columns, frame, stated, problems, bad):
             problems.warn(raw.file, problem, remedy, row=index, column=day_name, value=value)
         days = days.dt.normalize()
     daily = "date" in schema.columns and days is not None
+    if day_name in frame and "date" not in schema.columns:
+        # The day is in the time from here on.
+        del frame[day_name]
     if "time" not in columns or (daily and not _any_written(raw.cells[columns["time"]])):
         if daily:
             frame["date"] = days
