@@ -11,7 +11,9 @@ leave over is the upper limit. Beside the rule stands the one it replaced (Louis
 The second table tells how far the first may be read. By day the field gave off 40 to 60 W/m² where the radiometer saw
 it as warm as the air, which no coefficient times a difference can do: what it sees of a crop is cooler than what warms
 the air. Heat over a small difference is therefore no coefficient, and says nothing against the rule over slightly warm
-ground; the rise of heat with each kelvin does not depend on such an offset.
+ground; the rise of heat with each kelvin does not depend on such an offset. That the coefficient of a radiometer's
+temperature does not grow as the ground warms was found in four field programmes: Determination of surface fluxes from
+the surface radiative temperature, J. Atmos. Sci. 52:1096 (abstract; Sun & Mahrt 1995, from memory).
 """
 
 import sys

@@ -210,10 +210,10 @@ def sky_emissivity(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fractio
     Notes
     -----
     Clear sky: Prata (1996) Q. J. R. Meteorol. Soc. 122:1127, 1 - (1 + w) exp(-√(1.2 + 3 w)) with w = 46.5 e/T, e in hPa
-    (from memory, and checked on measurements); Swinbank (1963) as Campbell & Norman (1998) eq. 10.11 print it, 9.2e-6
-    T². Cloud: Unsworth & Monteith (1975) Q. J. R. Meteorol. Soc. 101:13, (1 - 0.84 c) ε + 0.84 c. On a clear winter day
-    at 2300 m Prata was 1 W/m² low, where the better known formula of Brutsaert (1975) is 29 W/m² low (it was made for
-    mild air); in clear hours of June in Switzerland both were 17 W/m² high. Single hours scatter by some 5 %.
+    (as public codes quote it, and checked on measurements); Swinbank (1963) as Campbell & Norman (1998) eq. 10.11 print
+    it, 9.2e-6 T². Cloud: Unsworth & Monteith (1975) Q. J. R. Meteorol. Soc. 101:13, (1 - 0.84 c) ε + 0.84 c. On a clear
+    winter day at 2300 m Prata was 1 W/m² low, where the better known formula of Brutsaert (1975) is 29 W/m² low (it was
+    made for mild air); in clear hours of June in Switzerland both were 17 W/m² high. Single hours scatter by some 5 %.
 
     Examples
     --------
@@ -270,8 +270,8 @@ def wind_at_height(wind_speed_m_s, *, measured_height_m, height_m, roughness_m=0
         Height of the anemometer and of the object (m). Below three roughness lengths the profile is cut off there:
         the logarithm does not hold among the stones or the grass.
     roughness_m : array_like, optional
-        Roughness length (m): about a tenth of the height of the stones or plants; 0.01 short grass (Oke 1987,
-        Boundary Layer Climates, Table 2.2, from memory).
+        Roughness length (m): about a tenth of the height of the stones or plants; 0.008 to 0.02 short grass
+        (Brutsaert 2005, Hydrology, Table 2.6).
 
     Returns
     -------

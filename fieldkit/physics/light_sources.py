@@ -60,8 +60,8 @@ def ozone_climatology(times, *, latitude_deg, longitude_deg):
 
     Notes
     -----
-    Van Heuklon (1979), Solar Energy 22:63-68; coefficients from memory, checked against one printed value (36° N,
-    122° W, day 185: 321.2 DU).
+    Van Heuklon (1979), Solar Energy 22:63-68; coefficients as public codes quote them, checked against one printed
+    value (36° N, 122° W, day 185: 321.2 DU).
 
     Examples
     --------
