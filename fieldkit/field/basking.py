@@ -14,6 +14,11 @@ SHAPES = ("hump", "monotone", "spline")
 LINKS = ("logit", "probit", "cloglog")
 # Below this a cluster-robust covariance is shaky (common practice, no source).
 FEW_CLUSTERS = 10
+# Fewer looks of the rarer answer than this for each coefficient make a shaky curve (common practice, no source).
+FEW_ANSWERS = 10
+# Share of the ups and downs of one thing that go with another, above which the two are called hard to tell apart (our
+# choice).
+TOGETHER = 0.8
 # A cubic term this clear (p) makes the sentence point to the spline (our choice: a hint, not a verdict).
 LOPSIDED_P = 0.05
 
@@ -97,8 +102,8 @@ def window(
     """Find the shade-air temperatures between which animals bask (or are active).
 
     The chance that a look finds the animal basking is fitted against shade air by a binomial regression whose
-    covariance lets looks at one animal, and looks on one day, go together: whole animals, and whole days, are left out
-    one after another (jackknife). The limits are where the fitted curve passes a level.
+    covariance lets looks at one animal, and looks on one day, go together. The limits are where the fitted curve
+    passes a level.
 
     By default the level is **half of the peak**. A look often misses an animal that is there, and how often is rarely
     known: a constant share of misses scales the whole curve down, which moves every temperature at which a fixed
@@ -161,17 +166,17 @@ def window(
     Temperatures beyond those scanned are never given as an estimate: the season did not see them. Instrument error in
     shade air widens the window; it is not corrected here.
 
-    Clusters: the linearised jackknife CV3 of MacKinnon, Nielsen & Webb (2023); two ways are added and their overlap
-    taken off (Cameron, Gelbach & Miller 2011), and where either way alone says less sure, that is believed (MacKinnon,
-    Nielsen & Webb 2024, from memory). Student's t on one less than the number of animals, or of days; for both ways
-    together Satterthwaite's (1946). The common sandwich covered the truth in 89 to 95 % of simulated seasons with few
-    hot days, over two pilots.
+    Clusters: the sandwich of Bell & McCaffrey (2002) for each kind; two kinds are added and their overlap taken off
+    (Cameron, Gelbach & Miller 2011), and where either kind alone says less sure, that is believed. Student's t, with
+    Bell & McCaffrey's degrees of freedom for one kind and Satterthwaite's (1946) for two. In simulated seasons (4,000
+    each, with a seed that did not choose this) 95 % intervals of 6 to 14 animals on 20 to 40 days held the truth in 94
+    to 96 %, and in 98 % where neither animals nor days differed; ``tests/study_basking.py`` prints the like.
 
     References
     ----------
     Fieller (1954) J. R. Stat. Soc. B 16:175-185. ter Braak & Looman (1986) Vegetatio 65:3-11 (optimum of a hump,
-    u = -b1/2b2). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249. MacKinnon, Nielsen & Webb (2023)
-    J. Appl. Econom. 38:671-694; (2024) Jackknife inference with two-way clustering, arXiv 2406.08880.
+    u = -b1/2b2). Bell & McCaffrey (2002) Surv. Methodol. 28:169-181. Cameron, Gelbach & Miller (2011) J. Bus. Econ.
+    Stat. 29:238-249. Satterthwaite (1946) Biometrics Bull. 2:110-114.
 
     Examples
     --------
@@ -215,7 +220,7 @@ def window(
     days = int(looks["day"].nunique()) if "day" in looks else 0
     return Window(
         table=table.drop(columns="x"),
-        sentence=_sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out),
+        sentence=_sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out, interval),
         curve=_drawn_curve(curve),
         binned=_binned(looks, level),
         looks=looks.drop(columns=["yes", "n"]),
@@ -322,12 +327,14 @@ def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
     """Table of usable looks (yes, n, air, irradiance, animal, day) and the list of rows that were not."""
     if isinstance(behaviours, str) or isinstance(among, str):
         raise FieldkitError('Give behaviours= and among= as lists, for example behaviours=["basking"].')
-    if scans is None or "behaviour" not in scans:
+    if scans is None:
+        raise FieldkitError("There is no table of scans: basking is found from looks, one row each.")
+    if "behaviour" not in scans:
         raise FieldkitError("The scans table has no column 'behaviour': it says what the animal did at each look.")
     looks = pd.DataFrame(index=scans.index)
     needed = {"shade_air_c": "shade_air"} | ({} if radiation == "none" else {"irradiance_w_m2": "irradiance"})
     for column, role in needed.items():
-        looks[column] = pd.to_numeric(scans[column]) if column in scans else np.nan
+        looks[column] = _numbers(scans, column) if column in scans else np.nan
         if looks[column].isna().any() and (loggers is not None or looks[column].isna().all()):
             if "time" not in scans:
                 raise FieldkitError(f"The scans table has neither '{column}' nor 'time' to look it up by.")
@@ -335,7 +342,7 @@ def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
             # Several shade loggers stand for one air: their mean.
             looks[column] = looks[column].fillna(logged.mean(axis=1))
     looks["behaviour"] = scans["behaviour"]
-    looks["n"] = pd.to_numeric(scans["count"]).fillna(1.0) if "count" in scans else 1.0
+    looks["n"] = _numbers(scans, "count").fillna(1.0) if "count" in scans else 1.0
     if "animal_id" in scans and scans["animal_id"].notna().any():
         looks["animal_id"] = scans["animal_id"]
     if "time" in scans:
@@ -369,6 +376,18 @@ def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
             "Note also what animals do when they do not bask, and looks that find none."
         )
     return looks, left_out
+
+
+def _numbers(table, column):
+    """A column as numbers; what is not finite is empty."""
+    numbers = pd.to_numeric(table[column], errors="coerce").astype(float)
+    text = table.index[numbers.isna() & table[column].notna() & (table[column].astype("string").str.lower() != "nan")]
+    if len(text):
+        raise FieldkitError(
+            f"The scans table has '{table.loc[text[0], column]}' in column {column}, row {text[0]}, where a number is "
+            "needed: correct it, or leave the cell empty."
+        )
+    return numbers.where(np.isfinite(numbers))
 
 
 def _clusters(looks, cluster):
@@ -429,7 +448,7 @@ def _share(fraction):
     return "half" if fraction == 0.5 else f"{fraction:g} times"
 
 
-def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out):
+def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out, interval):
     doing = " or ".join(behaviours)
     probability = height["probability"]
     sure = f"{100 * curve.level:g} % interval"
@@ -481,7 +500,13 @@ def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, 
                 ("lower limit", lower, "cold", "coldest", curve.low),
                 ("upper limit", upper, "hot", "hottest", curve.high),
             ):
-                if status == "not reached":
+                ends = table.loc[name, ["low_c", "high_c"]].astype(float)
+                if status in ("not reached", "interval open") and np.isinf(ends).all():
+                    words.append(
+                        f"These looks set no bounds to the {name}: by them, the chance of {doing} may not change with "
+                        "shade air at all."
+                    )
+                elif status == "not reached":
                     words.append(
                         f"The season never got {end} enough to see the {name}: the {scan} scan was at {edge:.1f} °C."
                     )
@@ -497,25 +522,65 @@ def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, 
         words.append(f"Stated for an irradiance of {curve.irradiance:.0f} W/m².")
     if lopsided < LOPSIDED_P:
         words.append(f"One side falls faster than the other (p = {lopsided:.2g}): compare shape='spline'.")
-    counts = [f"{looks['n'].sum():.0f} looks"]
-    counts += [f"{animals} animals"] if animals else []
-    counts += [f"{days} days"] if days else []
-    words.append(", ".join(counts) + ".")
-    if curve.fewest + 1 < FEW_CLUSTERS:
-        words.append(f"Only {curve.fewest + 1} animals or days stand behind the intervals: they are rough.")
+    words += _doubts(curve, doing, looks, animals, days, interval)
     if len(left_out):
-        words.append(f"{len(left_out)} rows were left out (see left_out).")
+        words.append(
+            f"{_counted(len(left_out), 'row')} {'was' if len(left_out) == 1 else 'were'} left out (see left_out)."
+        )
     return " ".join(words)
+
+
+def _counted(number, what):
+    return f"{number:.0f} {what}{'' if number == 1 else 's'}"
+
+
+def _doubts(curve, doing, looks, animals, days, interval):
+    """How much was seen, and what that leaves in doubt."""
+    counts = [_counted(looks["n"].sum(), "look")]
+    counts += [_counted(n, what) for n, what in ((animals, "animal"), (days, "day")) if n]
+    words = [", ".join(counts) + "."]
+    yes, rest = looks["yes"].sum(), (looks["n"] - looks["yes"]).sum()
+    if min(yes, rest) < FEW_ANSWERS * (len(curve.beta) - 1):
+        seen = f"found {doing}" if yes < rest else f"found no {doing}"
+        words.append(f"Only {min(yes, rest):.0f} of them {seen}: a curve through so few is a hint.")
+    if animals == 1:
+        words.append("All looks are of one animal: the window is its own, not that of its kind.")
+    if days == 1:
+        words.append("All looks are of one day: another day may differ.")
+    if curve.fewest + 1 < FEW_CLUSTERS and 1 not in (animals, days):
+        words.append(f"Only {curve.fewest + 1} animals or days stand behind the intervals: they are rough.")
+    if interval == "bootstrap" and len(curve.spread.degrees) == 2:
+        words.append("The resamples leave out what looks of the second kind of cluster share.")
+    air = looks["shade_air_c"]
+    if curve.irradiance is not None and _explained(looks["irradiance_w_m2"], air) > TOGETHER:
+        words.append("Irradiance rose and fell with shade air: these looks cannot tell the one from the other.")
+    if "time" in looks:
+        time = pd.to_datetime(looks["time"]).dt
+        if _explained(air, time.hour + time.minute / 60) > TOGETHER:
+            words.append(
+                "Shade air rose and fell with the hour: a liking for warm air cannot be told from one for the time of "
+                "day. Looks at the same hours of colder and warmer days would."
+            )
+    return words
+
+
+def _explained(values, by):
+    """Share of the variance of `values` that a parabola of `by` explains."""
+    there = values.notna() & by.notna()
+    values, by = values[there].to_numpy(float), by[there].to_numpy(float)
+    if values.size == 0 or np.ptp(by) == 0 or np.ptp(values) == 0:
+        return 0.0
+    rest = values - np.polynomial.Polynomial.fit(by, values, min(2, len(np.unique(by)) - 1))(by)
+    return 1 - rest.var() / values.var()
 
 
 def _drawn_curve(curve):
     air = np.linspace(curve.low, curve.high, 200)
     eta = curve.eta(air)
     half = curve.reach(curve.basis(air))
-    chance = curve.link.inverse
-    return pd.DataFrame(
-        {"shade_air_c": air, "probability": chance(eta), "low": chance(eta - half), "high": chance(eta + half)}
-    )
+    with np.errstate(over="ignore"):
+        low, middle, high = (curve.link.inverse(eta + side * half) for side in (-1, 0, 1))
+    return pd.DataFrame({"shade_air_c": air, "probability": middle, "low": low, "high": high})
 
 
 def _binned(looks, level):

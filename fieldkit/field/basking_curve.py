@@ -1,4 +1,4 @@
-"""The chance of basking as a curve of air temperature, with covariances that let animals and days go together."""
+"""The chance of basking as a curve of air temperature."""
 
 from dataclasses import dataclass
 
@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError
+from fieldkit.field.basking_spread import Spread, find_spread
 
 # Knots at quantiles (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from memory: five serve samples of a
 # hundred or more).
@@ -23,9 +24,8 @@ class Curve:
     centre: float
     knots: np.ndarray
     beta: np.ndarray
-    covariances: np.ndarray
+    spread: Spread
     level: float
-    degrees: tuple
     low: float
     high: float
     air: np.ndarray
@@ -39,42 +39,22 @@ class Curve:
     def eta(self, air, order=0):
         return self.basis(air, order) @ self.beta
 
-    def variances(self, gradient):
-        """Variance of a linear combination by each covariance, shape (m, ...)."""
-        return (np.matmul(gradient, self.covariances) * gradient).sum(axis=-1)
-
-    def variance(self, gradient):
-        """The largest of them."""
-        return self.variances(gradient).max(axis=0)
-
     def critical(self, gradient):
-        """Critical values of Student's t by each covariance, shape (m, ...).
-
-        Animals and days have their own degrees of freedom; those of both ways together are Satterthwaite's (1946,
-        Biometrics Bull. 2:110), for the sum of the two variances.
-        """
+        """Critical value of Student's t for a linear combination of the coefficients."""
         from scipy import special
 
-        tail = (1 + self.level) / 2
-        if not self.degrees:
-            return np.full(np.shape(self.variances(gradient)), special.ndtri(tail))
-        if len(self.degrees) == 1:
-            return np.full(np.shape(self.variances(gradient)), special.stdtrit(self.degrees[0], tail))
-        _, first, second = self.variances(gradient)
-        by_first, by_second = (np.full(np.shape(first), float(d)) for d in self.degrees)
-        tiny = np.finfo(float).tiny
-        both = (first + second) ** 2 / np.maximum(first**2 / by_first + second**2 / by_second, tiny)
-        both = np.maximum(both, 1.0)
-        return special.stdtrit(np.stack([both, by_first, by_second]), tail)
+        # An infinite number of degrees of freedom is the normal distribution.
+        degrees = np.minimum(self.spread.degrees_of_freedom(gradient), 1e12)
+        return special.stdtrit(degrees, (1 + self.level) / 2)
 
     def reach(self, gradient):
-        """Half the width of an interval: the widest by any of the covariances."""
-        return np.sqrt((self.critical(gradient) ** 2 * np.maximum(self.variances(gradient), 0)).max(axis=0))
+        """Half the width of an interval."""
+        return self.critical(gradient) * np.sqrt(self.spread.variance(gradient))
 
     @property
     def fewest(self):
         """Degrees of freedom of the scarcer cluster."""
-        return min(self.degrees, default=np.inf)
+        return min(self.spread.degrees, default=np.inf)
 
     def _to_air(self):
         """Matrix that turns coefficients of centred air into coefficients of air in °C."""
@@ -107,7 +87,7 @@ class Curve:
 
     def reported_covariances(self):
         change = self._to_air()
-        return change @ self.covariances @ change.T
+        return change @ self.spread.covariances @ change.T
 
 
 def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
@@ -142,11 +122,17 @@ def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, le
     design = basis_columns(air, irradiance, shape, radiation, centre, knots)
     size = design.shape[1]
     if np.linalg.matrix_rank(design) < size:
+        plain = basis_columns(air, None, shape, "none", centre, knots)
+        if np.linalg.matrix_rank(plain) == plain.shape[1]:
+            raise FieldkitError(
+                "Irradiance never changed between looks, or rose and fell with shade air to the last digit: its part "
+                "cannot be told from that of air. Choose radiation='none'."
+            )
         raise FieldkitError(
             f"The {shape} curve needs more different air temperatures than the {len(np.unique(air))} at which anybody "
-            "looked, or radiation that varies: choose a simpler shape."
+            "looked: choose a simpler shape."
         )
-    fit, covariances = regress(design, looks, clusters, link)
+    fit, spread = regress(design, looks, clusters, link)
     return Curve(
         shape=shape,
         link=fit.family.link,
@@ -155,9 +141,8 @@ def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, le
         centre=centre,
         knots=knots,
         beta=np.asarray(fit.params),
-        covariances=covariances,
+        spread=spread,
         level=level,
-        degrees=tuple(len(np.unique(g)) - 1 for g in clusters.values()),
         low=float(air.min()),
         high=float(air.max()),
         air=air,
@@ -175,11 +160,14 @@ def regress(design, looks, clusters, link):
     from statsmodels.tools.sm_exceptions import ConvergenceWarning, PerfectSeparationWarning
 
     size = design.shape[1]
-    if clusters and fewest_degrees(clusters) < size:
+    for name, codes in clusters.items():
+        if codes.max() < size:
+            raise FieldkitError(_too_few(name, int(codes.max()) + 1, size))
+    rarer = min(looks["yes"].sum(), (looks["n"] - looks["yes"]).sum())
+    if rarer < size:
         raise FieldkitError(
-            f"Looks come from only {fewest_degrees(clusters) + 1} clusters ({' or '.join(clusters)}), too few for a "
-            f"curve with {size} coefficients and honest intervals. Watch more animals and days, or choose a simpler "
-            "shape."
+            f"Only {rarer:.0f} of {looks['n'].sum():.0f} looks found {'an' if looks['yes'].sum() == rarer else 'no'} "
+            f"animal doing it: too few for a curve with {size} coefficients."
         )
     family = families.Binomial(
         link={"logit": families.links.Logit, "probit": families.links.Probit, "cloglog": families.links.CLogLog}[link]()
@@ -200,34 +188,27 @@ def regress(design, looks, clusters, link):
             "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
             "interval given: more looks near the change are needed."
         )
-    return fit, _covariances(fit, design, looks, clusters)
+    return fit, _spread(fit, design, looks, clusters)
 
 
-def _covariances(fit, design, looks, clusters):
-    """Covariances of the coefficients, of which the largest variance counts."""
+def _spread(fit, design, looks, clusters):
     if not clusters:
-        return np.asarray(fit.cov_params())[None]
+        return Spread(covariances=np.asarray(fit.cov_params())[None])
     n, yes, mu = looks["n"].to_numpy(float), looks["yes"].to_numpy(float), fit.mu
-    steep = fit.family.link.inverse_deriv(fit.family.link(mu)) / (mu * (1 - mu))
+    # A chance rounded to nought or one holds no information.
+    doubt = np.where(mu * (1 - mu) > 0, mu * (1 - mu), np.inf)
+    steep = fit.family.link.inverse_deriv(fit.family.link(np.clip(mu, 1e-300, 1 - 1e-16))) / doubt
     score = design * (steep * (yes - n * mu))[:, None]
-    weight = n * steep**2 * mu * (1 - mu)
-
-    def jackknife(codes):
-        # Left out one after another, the clusters move the coefficients by about (A - A_g)^-1 s_g.
-        count, size = codes.max() + 1, design.shape[1]
-        own_score, own_information = np.zeros((count, size)), np.zeros((count, size, size))
-        np.add.at(own_score, codes, score)
-        np.add.at(own_information, codes, design[:, :, None] * (design * weight[:, None])[:, None, :])
-        left = own_information.sum(axis=0) - own_information
-        moves = np.einsum("gij,gj->gi", np.linalg.pinv(left, hermitian=True), own_score)
-        return (count - 1) / count * moves.T @ moves
-
-    alone = [jackknife(codes) for codes in clusters.values()]
-    if len(alone) == 1:
-        return np.stack(alone)
-    overlap = np.unique(np.column_stack(list(clusters.values())), axis=0, return_inverse=True)[1].ravel()
-    return np.stack([alone[0] + alone[1] - jackknife(overlap), *alone])
+    return find_spread(design, score, n * steep**2 * mu * (1 - mu), clusters)
 
 
-def fewest_degrees(clusters):
-    return min((len(np.unique(g)) for g in clusters.values()), default=np.inf) - 1
+def _too_few(name, count, size):
+    kind = {"animal_id": "animal", "day": "day"}.get(name, f"cluster ({name})")
+    if count > 1:
+        return (
+            f"Looks come from only {count} {kind}s, too few for a curve with {size} coefficients and honest intervals. "
+            "Watch more animals and days, or choose a simpler shape."
+        )
+    other = {"animal_id": "day", "day": "animal_id"}.get(name)
+    alone = f" cluster='{other}' describes this one {kind} alone." if other else ""
+    return f"All looks come from one {kind}, so nothing shows how {kind}s differ and no interval can be given.{alone}"

@@ -65,15 +65,15 @@ def _peak(curve):
             return _blank("not reached", -np.inf if at == 0 else np.inf)
         top = _root(lambda x: curve.eta(x, 1), air[at - 1], air[at + 1])
         low, high = stretch(curve, lambda x: curve.eta(x, 1), lambda x: curve.basis(x, 1), top, curve.low, curve.high)
-    error = float(np.sqrt(curve.variance(curve.basis(top, 1))) / abs(curve.eta(top, 2)))
+    error = float(np.sqrt(curve.spread.variance(curve.basis(top, 1))) / abs(curve.eta(top, 2)))
     return _row(curve, top, low, high, error, float(curve.link.inverse(curve.eta(top))))
 
 
 def _pair_covariances(curve, first, second, gradient):
-    """Covariances of two combinations; widened so that normal limits are those of each covariance's own t."""
+    """Covariances of two combinations; widened so that normal limits are those of Student's t."""
     pair = np.stack([first, second])
     widened = (curve.critical(gradient) / critical_value(curve.level)) ** 2
-    return widened[:, None, None] * (pair @ curve.covariances @ pair.T)
+    return widened * (pair @ curve.spread.covariances @ pair.T)
 
 
 def _widest(curve, intervals):
@@ -113,7 +113,7 @@ def _limit(curve, height, moves, chance, rising, peak):
         low, high = _widest(curve, crossings)
     else:
         low, high = stretch(curve, lambda x: curve.eta(x) - height, lambda x: curve.basis(x) - moves, place, *bounds)
-    error = float(np.sqrt(curve.variance(curve.basis(place) - moves)) / abs(curve.eta(place, 1)))
+    error = float(np.sqrt(curve.spread.variance(curve.basis(place) - moves)) / abs(curve.eta(place, 1)))
     row = _row(curve, place, low, high, error, chance)
     if row["status"] != "not reached" and low < peak < high:
         row["status"] = "ends run together"
@@ -173,9 +173,10 @@ def lopsided_p(looks, clusters, curve, options):
     design = basis_columns(air, irradiance, "hump", curve.radiation, curve.centre, curve.knots)
     cubic = ((air - curve.centre) / (curve.high - curve.low)) ** 3
     try:
-        fit, covariances = regress(np.column_stack([design, cubic]), looks, clusters, options["link"])
+        fit, spread = regress(np.column_stack([design, cubic]), looks, clusters, options["link"])
     except FieldkitError:
         # Too few clusters for one more coefficient: the check is not made.
         return np.nan
-    ratio = fit.params[-1] / np.sqrt(covariances[:, -1, -1].max())
-    return float(2 * stats.t.sf(abs(ratio), min(curve.fewest, 1e9)))
+    last = np.eye(len(fit.params))[-1]
+    ratio = fit.params[-1] / np.sqrt(spread.variance(last))
+    return float(2 * stats.t.sf(abs(ratio), min(spread.degrees_of_freedom(last), 1e9)))

@@ -315,6 +315,8 @@ def cluster_bootstrap(
         raise FieldkitError(
             f"{int(table[cluster].isna().sum())} rows have no {cluster}: name the animal or leave these rows out first."
         )
+    if n_resamples < 2:
+        raise FieldkitError(f"n_resamples={n_resamples} is too few: 999 is a good number.")
     if method not in ("bca", "percentile"):
         raise FieldkitError(f"The method must be 'bca' or 'percentile', not '{method}'.")
     codes, labels = pd.factorize(table[cluster])
