@@ -91,7 +91,8 @@ def elementwise(outputs, *, static=()):
     Raises
     ------
     FieldkitError
-        When Series with different indexes are mixed: aligning them silently would make gaps.
+        When Series with different indexes are mixed: aligning them silently would make gaps. When a Series cannot be
+        matched with the dimensions of a DataArray, or sizes do not fit.
 
     Examples
     --------
@@ -110,6 +111,9 @@ def elementwise(outputs, *, static=()):
             bound = signature.bind(*args, **kwargs)
             bound.apply_defaults()
             values = dict(bound.arguments)
+            for name, value in values.items():
+                if type(value).__name__ in ("DataFrame", "Dataset"):
+                    raise FieldkitError(f"{name} is a whole table: give one of its columns.")
             numeric = {k: v for k, v in values.items() if k not in static and _is_numeric(v)}
 
             def call(*arrays):
@@ -160,6 +164,11 @@ def floats(value):
     -------
     numpy.ndarray
 
+    Raises
+    ------
+    FieldkitError
+        When it holds what is not a number.
+
     Examples
     --------
     >>> import numpy as np
@@ -168,9 +177,12 @@ def floats(value):
     """
     import numpy as np
 
-    if isinstance(value, np.ma.MaskedArray):
-        return value.astype(float).filled(np.nan)
-    return np.asarray(value, dtype=float)
+    try:
+        if isinstance(value, np.ma.MaskedArray):
+            return value.astype(float).filled(np.nan)
+        return np.asarray(value, dtype=float)
+    except (TypeError, ValueError) as error:
+        raise FieldkitError(f"Numbers are needed here ({error}): look for text among them.") from error
 
 
 def apply_elementwise(call, numeric, outputs):
@@ -207,7 +219,15 @@ def apply_elementwise(call, numeric, outputs):
         if not all(s.index.equals(index) for s in series[1:]):
             raise FieldkitError("The series do not have the same index: join them into one table first.")
     arrays = [floats(v) for v in numeric.values()]
-    shape = np.broadcast_shapes(*(a.shape for a in arrays))
+    try:
+        shape = np.broadcast_shapes(*(a.shape for a in arrays))
+    except ValueError as error:
+        sizes = ", ".join(f"{name} {a.size}" for name, a in zip(numeric, arrays) if a.ndim)
+        raise FieldkitError(
+            f"These do not have one number of values: {sizes}. Give as many of each, or one."
+        ) from error
+    if index is not None and len(shape) > 1:
+        raise FieldkitError("A Series goes with scalars and one-dimensional arrays; name other dimensions: DataArray.")
     results = call(*arrays)
     results = [results] if len(names) == 1 else list(results)
     results = [np.broadcast_to(np.asarray(r, dtype=float), np.broadcast_shapes(shape, np.shape(r))) for r in results]
@@ -226,12 +246,13 @@ def _apply_xarray(call, numeric, outputs, *, unwrap):
     import xarray as xr
 
     names = list(outputs)
+    fields = [v for v in numeric.values() if _kind(v) == "dataarray"]
 
     def dress(value):
         if _kind(value) == "dataarray":
             return value.astype(float)
-        if _kind(value) == "series":
-            return value.to_xarray().astype(float)
+        if _kind(value) == "series" and not unwrap:
+            return _series_on_dims(value, fields)
         if _kind(value) == "dask" or np.ndim(value):
             array = value if _kind(value) == "dask" else floats(value)
             if not unwrap and array.ndim:
@@ -244,6 +265,10 @@ def _apply_xarray(call, numeric, outputs, *, unwrap):
     # Broadcast and rechunk first: apply_ufunc asks that chunks line up.
     dressed = [dress(v) for v in numeric.values()]
     positions = [i for i, v in enumerate(dressed) if _kind(v) == "dataarray"]
+    try:
+        xr.align(*(dressed[i] for i in positions), join="exact", copy=False)
+    except ValueError as error:
+        raise FieldkitError(f"The DataArrays do not have the same coordinates: {error}. Align them first.") from error
     for i, array in zip(positions, xr.unify_chunks(*(dressed[i] for i in positions))):
         dressed[i] = array
     results = xr.apply_ufunc(
@@ -264,6 +289,23 @@ def _apply_xarray(call, numeric, outputs, *, unwrap):
         named[name] = array.rename(name)
         named[name].attrs = dict(outputs[name])
     return named[names[0]] if len(names) == 1 else xr.Dataset(named)
+
+
+def _series_on_dims(series, fields):
+    """A Series as a DataArray on the dimension it belongs to; the times of a DataArray are UTC."""
+    if getattr(series.index, "tz", None) is not None:
+        series = series.tz_convert("UTC").tz_localize(None)
+    if series.index.nlevels == 1 and series.index.name is None:
+        dims = [
+            d for array in fields for d in array.dims if d in array.indexes and array.indexes[d].equals(series.index)
+        ]
+        if not dims:
+            raise FieldkitError(
+                "The index of a Series has no name, so nobody knows which dimension of the DataArray it is: name it, "
+                "for instance series.rename_axis('time')."
+            )
+        series = series.rename_axis(dims[0])
+    return series.to_xarray().astype(float)
 
 
 def _full_shape(call, arrays, count):

@@ -50,3 +50,30 @@ def test_different_indexes_are_refused():
 def test_no_seed_is_refused():
     with pytest.raises(FieldkitError, match="seed"):
         generator(None)
+
+
+def test_a_series_finds_its_dimension_or_says_that_it_cannot():
+    times = pd.date_range("2024-06-01", periods=3, freq="1h")
+    field = xr.DataArray([[1.0, 2.0, 3.0]], dims=("place", "time"), coords={"time": times})
+    want = [[2.0, 4.0, 6.0]]
+    for index in (times, times.rename("time"), times.tz_localize("UTC").tz_convert("Europe/Berlin")):
+        both = add(field, pd.Series([1.0, 2.0, 3.0], index=index))
+        assert both.dims == ("place", "time") and both.to_numpy().tolist() == want
+    assert add(field, pd.Series([1.0, 2.0], index=pd.Index([7, 8], name="site"))).dims == ("place", "time", "site")
+    with pytest.raises(FieldkitError, match="index of a Series has no name"):
+        add(field, pd.Series([1.0, 2.0, 3.0]))
+    with pytest.raises(FieldkitError, match="same coordinates"):
+        add(field, field.assign_coords(time=times + pd.Timedelta("1h")))
+    lazy = add(da.ones(3), pd.Series([1.0, 2.0, 3.0]))
+    assert isinstance(lazy, da.Array) and lazy.compute().tolist() == [2.0, 3.0, 4.0]
+
+
+def test_sizes_that_do_not_fit_and_text_are_said_in_words():
+    with pytest.raises(FieldkitError, match="a 3, b 4"):
+        add(np.ones(3), np.ones(4))
+    with pytest.raises(FieldkitError, match="one-dimensional"):
+        add(pd.Series([1.0, 2.0]), np.ones((2, 2)))
+    with pytest.raises(FieldkitError, match="look for text"):
+        add(["20", "n/a"], 1.0)
+    with pytest.raises(FieldkitError, match="b is a whole table"):
+        add(1.0, pd.DataFrame({"x": [1.0]}))
