@@ -11,6 +11,7 @@ _ROOMS = (
     "grid",
     "thermoregulation",
     "planning",
+    "sightings",
     "simulate",
     "sunlight",
     "demo",

@@ -14,7 +14,8 @@ _NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
 # Stands for an argument that is no plain value.
 GIVEN = "given"
 # Whose rows the analyses of a room leave out, where the list of them does not say.
-_TABLE_OF = {"choice": "choices", "choice_checks": "choices", "preference": "choices", "basking": "scans"}
+_TABLE_OF = dict.fromkeys(("choice", "choice_checks", "preference"), "choices")
+_TABLE_OF |= {"basking": "scans", "sightings": "sightings"}
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
