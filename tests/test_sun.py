@@ -353,8 +353,14 @@ def test_horizon_and_canopy():
     for wrong in ([(0, 95)], [(0, 10), (360, 20)], [10, 20], [(0, np.nan)]):
         with pytest.raises(FieldkitError, match="horizon"):
             sun.sky_view_factor(wrong)
-    with pytest.raises(FieldkitError, match="between 0 and 1"):
+    with pytest.raises(FieldkitError, match="canopy_transmission 40 is not between 0 and 1"):
         sun.irradiance(times, **GREENSBORO, canopy_transmission=40)
+    # Leaves that change through the day, and not by an index of their own.
+    leaves = np.linspace(0, 1, len(times))
+    under = sun.irradiance(times, **GREENSBORO, canopy_transmission=leaves)
+    assert np.allclose(under["dni_w_m2"], leaves * free["dni_w_m2"])
+    with pytest.raises(FieldkitError, match="same index"):
+        sun.irradiance(times, **GREENSBORO, canopy_transmission=pd.Series(leaves))
 
 
 @pytest.mark.parametrize(("latitude", "longitude"), [(36.1, 0.0), (60.0, 5.0), (-35.0, -10.0), (0.0, 20.0)])

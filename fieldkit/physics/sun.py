@@ -57,7 +57,7 @@ _W = {"units": "W m-2"}
         "closure_w_m2": _W | {"long_name": "GHI minus DNI cos(zenith) minus DHI, as given"},
     }
 )
-def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestrial_w_m2, beam_share, sky_share):
+def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestrial_w_m2, seen, sky_view, leaves):
     """Fill in the component that was not measured, then let horizon and leaves take their share."""
     cos_zenith = np.maximum(np.cos(np.radians(apparent_zenith_deg)), 0)
     ghi, dni, dhi = (None if v is None else np.maximum(v, 0) for v in (ghi_w_m2, dni_w_m2, dhi_w_m2))
@@ -72,8 +72,14 @@ def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestria
     elif dhi is None:
         dhi = np.maximum(ghi - dni * cos_zenith, 0)
     closure = ghi - dni * cos_zenith - dhi
-    if beam_share is not None or sky_share is not None:
-        dni, dhi = dni * beam_share, dhi * sky_share
+    if seen is not None or leaves is not None:
+        leaves = 1.0 if leaves is None else leaves
+        if np.any(leaves < 0) or np.any(leaves > 1):
+            worst = np.nanmax(leaves) if np.nanmax(leaves) > 1 else np.nanmin(leaves)
+            raise FieldkitError(f"canopy_transmission {worst:g} is not between 0 and 1.")
+        dni, dhi = dni * leaves, dhi * leaves
+        if seen is not None:
+            dni, dhi = dni * seen, dhi * sky_view
         ghi = dni * cos_zenith + dhi
     return {"ghi_w_m2": ghi, "dni_w_m2": dni, "dhi_w_m2": dhi, "closure_w_m2": closure}
 
@@ -158,16 +164,10 @@ def irradiance(
         raise FieldkitError(
             "Beam or diffuse alone does not tell the rest: give ghi_w_m2 as well, or both dni_w_m2 and dhi_w_m2."
         )
-    beam_share = sky_share = None
-    if horizon is not None or canopy_transmission is not None:
-        leaves = 1.0 if canopy_transmission is None else canopy_transmission
-        if np.any(np.asarray(leaves) < 0) or np.any(np.asarray(leaves) > 1):
-            raise FieldkitError(f"canopy_transmission {canopy_transmission} is not between 0 and 1.")
-        beam_share = sky_share = leaves
-        if horizon is not None:
-            seen = sunlit(zenith, azimuth, horizon=horizon)
-            beam_share, sky_share = seen * leaves, leaves * sky_view_factor(horizon)
-    measured = _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, zenith, above, beam_share, sky_share)
+    seen = sky_view = None
+    if horizon is not None:
+        seen, sky_view = sunlit(zenith, azimuth, horizon=horizon), sky_view_factor(horizon)
+    measured = _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, zenith, above, seen, sky_view, canopy_transmission)
     falling = on_facing(
         measured["ghi_w_m2"],
         measured["dni_w_m2"],
