@@ -1,6 +1,7 @@
 """Good folders in all the shapes that spreadsheets and loggers give them, and what is suspicious but possible."""
 
 import datetime as dt
+import hashlib
 import random
 
 import numpy as np
@@ -11,7 +12,7 @@ from season_folder import CHOICES, FILES, LOGGERS, make, swap, workbook
 
 import fieldkit
 from fieldkit.core import FieldkitError
-from fieldkit.records import cells, folder, headers, schemas, settings
+from fieldkit.records import cells, folder, headers, schemas, settings, sheets
 from fieldkit.records.problems import Problems, SeasonError, as_text
 
 NEW_YORK = "America/New_York"
@@ -708,6 +709,35 @@ def test_readings_of_a_logger_outside_the_season_are_said_once(good):
     (good / "loggers.csv").write_text(LOGGERS + "".join(f"2022-05-14 1{n}:00,shade-1,20.4\n" for n in range(9)))
     said = folder.read_season(good).warnings.query("problem.str.contains('outside the season')")
     assert said["problem"].tolist() == ["9 readings of shade-1 lie outside the season, 2023-03-15 to 2023-10-20."]
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_plain_logger_files_read_at_full_speed_come_out_as_the_careful_reader_has_them(good, apart):
+    times = pd.date_range("2023-03-20", "2023-10-01", freq="7h").strftime("%Y-%m-%d %H:%M")
+    readings = {
+        "shade-1": [f"{15 + n % 7:.1f}" if n % 50 else "-" for n in range(len(times))],
+        "model-1": [f"{60 + n % 40}" for n in range(len(times))],
+    }
+    (good / "loggers.csv").unlink()
+    (good / "loggers").mkdir()
+    for name, values in readings.items():
+        if apart:
+            text = "time,value\n" + "".join(f"{t},{v}\n" for t, v in zip(times, values))
+        else:
+            text = "time,logger_id,value\n" + "".join(f"{t},{name},{v}\n" for t, v in zip(times, values))
+        (good / "loggers" / f"{name}.csv").write_text(text)
+    opened = sheets.open_file(
+        good / "loggers" / "model-1.csv", "loggers/model-1.csv", "loggers", "", {}, Problems(), hashlib.sha256()
+    )
+    assert opened[0].ready is not None
+    fast = folder.read_season(good)
+    for file in (good / "loggers").iterdir():
+        file.write_text(file.read_text().replace("time,", "Time,", 1))
+    slow = folder.read_season(good)
+    pd.testing.assert_frame_equal(fast.loggers, slow.loggers)
+    pd.testing.assert_frame_equal(fast.rows["loggers"], slow.rows["loggers"])
+    pd.testing.assert_frame_equal(fast.sources, slow.sources)
+    assert fast.warnings[["file", "row", "problem"]].equals(slow.warnings[["file", "row", "problem"]])
 
 
 def test_a_rare_substrate_that_looks_like_a_common_one_is_doubted(good):

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from fieldkit.records import cells, folder, headers, schemas, settings, sheets, suspicions
+from fieldkit.records import cells, folder, headers, schemas, settings, sheets, suspicions, tidy_loggers
 from fieldkit.records.enclosure_settings import NAME
 from fieldkit.records.problems import Problems
 
@@ -62,7 +62,7 @@ def read(path, stated, problems, digest):
         raws = _raws(path, name, name, like_season, problems, digest)
         found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
     points = settings.section(stated, "points")
-    lamps = {lamp.get("id"): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
+    lamps = {str(lamp.get("id")): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
     _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
     _known(found["lamp_readings"], "lamp_readings", "lamp", lamps, "[[lamps]] with this id", problems)
     for name, schema in schemas.ENCLOSURE_TABLES.items():
@@ -171,10 +171,10 @@ def _readings(path, stated, problems, digest):
     plain = path / "readings.csv"
     others = [p for p in path.iterdir() if p.stem.lower() == "readings" and p.name != plain.name]
     if plain.is_file() and not others and "columns" not in stated and not _book_has_readings(path, stated):
-        fast = _read_tidy(plain, stated, problems)
-        if fast is not None:
-            frame, data_hash = fast
-            digest.update(plain.name.encode() + b"\0" + data_hash)
+        data = plain.read_bytes()
+        frame = tidy_loggers.read(data, plain.name, None, stated, problems)
+        if frame is not None:
+            digest.update(plain.name.encode() + b"\0" + hashlib.sha256(data).digest())
             return _look(frame, plain.name, np.arange(len(frame)) + 2, None, stated, problems)
         fast = _read_plain_wide(plain, stated, _NoSilent(problems))
         if fast is not None:
@@ -259,7 +259,7 @@ def _owners(header, loggers):
 
 
 def _read_plain_wide(file, stated, problems):
-    """As `_read_tidy`, for a column a logger: only where every column is known and every cell a number."""
+    """As `tidy_loggers.read`, for a column a logger: only where every column is known and every cell a number."""
     data = file.read_bytes()
     first = data.split(b"\n", 2)
     if len(first) < 3 or not re.match(rb"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?,", first[1]):
@@ -446,68 +446,3 @@ def _plain(rows, logger):
     moved = np.flatnonzero(np.r_[True, change != 0, True])
     longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
     return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
-
-
-def _read_tidy(file, stated, problems):
-    """A file in plain form, read at full speed; None when anything in it needs the careful reader.
-
-    A year of minutes from ten loggers has five million rows.
-    """
-    data = file.read_bytes()
-    # Exact form only: whatever else a person may write is the careful reader's.
-    head = re.match(rb"time,logger_id,value\r?\n(\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?),", data)
-    if head is None:
-        return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        try:
-            frame = pd.read_csv(
-                io.BytesIO(data),
-                dtype={"logger_id": "category", "value": "float64"},
-                parse_dates=["time"],
-                index_col=False,
-                keep_default_na=False,
-                na_values={"value": sorted(cells.MISSING)},
-            )
-        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
-            return None
-    moments = frame["time"]
-    # Every row has as many colons as the first: a date without a time of day is not midnight.
-    if moments.dtype.kind != "M" or moments.isna().any() or data.count(b":") != len(frame) * head[1].count(b":"):
-        return None
-    if not moments.dt.year.between(*cells.YEARS).all():
-        return None
-    names = frame["logger_id"].cat.categories
-    plain = [n for n in names if n == cells.tidy(n) and not cells.is_missing(n)]
-    if len(plain) != len(names):
-        return None
-    values = frame["value"]
-    if values.isin(cells.CODES).any() or np.isinf(values).any():
-        return None
-    target = cells.clock_zone(stated["site"]["timezone"])
-    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
-    base = cells.clock_zone(settings.section(stated, "clocks").get("loggers", "")) or target
-    zones = [cells.clock_zone(loggers.get(n, {}).get("timezone", "")) or base for n in names]
-    owner = frame["logger_id"].cat.codes.to_numpy()
-    utc = np.empty(len(frame), dtype="datetime64[ns]")
-    for zone in dict.fromkeys(zones):
-        rows = np.isin(owner, [i for i, z in enumerate(zones) if z is zone])
-        local = moments[rows]
-        try:
-            aware = local.dt.tz_localize(zone, ambiguous="raise", nonexistent="raise")
-        except ValueError:
-            unstated = pd.Series(pd.NaT, index=local.index, dtype="timedelta64[ns]")
-            aware, wrong, notes = cells.place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
-            for say, found in ((problems.add, wrong), (problems.warn, notes)):
-                for index, problem, remedy in found:
-                    say(file.name, problem, remedy, row=index + 2, column="time", value=local[index])
-        utc[rows] = aware.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()
-    frame["time"] = pd.Series(utc, index=frame.index).dt.tz_localize("UTC").dt.tz_convert(target)
-    for name, logger in loggers.items():
-        if logger.get("role") in schemas.ALL_ROLES and name in names:
-            dimension = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].dimension
-            unit = schemas.find_unit(logger.get("unit", ""), dimension)
-            if unit not in (None, (1.0, 0.0)):
-                rows = frame["logger_id"] == name
-                frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
-    return frame, hashlib.sha256(data).digest()

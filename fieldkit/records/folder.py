@@ -224,7 +224,8 @@ def read_table(raws, table, stated, problems, sources, rows):
     order = [c for c in schemas.ALL_TABLES[table].columns if c in frame.columns]
     frame = frame[order + [c for c in frame.columns if c not in order]]
     _validate(frame, where, table, problems)
-    frame = suspicions.look(frame, where, table, stated, problems)
+    plain = {raw.file: raw.text for raw in raws if raw.ready is not None}
+    frame = suspicions.look(frame, where, table, stated, problems, plain=plain)
     rows[table] = where.loc[frame.index, ["file", "row"]].reset_index(drop=True).astype({"file": "category"})
     frame = frame.reset_index(drop=True)
     if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
@@ -234,6 +235,10 @@ def read_table(raws, table, stated, problems, sources, rows):
 
 def _read_part(raw, table, stated, problems, sources):
     schema = schemas.ALL_TABLES[table]
+    if raw.ready is not None:
+        sources.append((raw.file, table, len(raw.ready), raw.separator, ".", raw.encoding))
+        where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
+        return raw.ready.astype({"logger_id": "str"}), where.assign(**{f"{c} bad": False for c in schema.columns})
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
         # A column that nobody filled in needs no unit.
@@ -378,6 +383,8 @@ def _parted(raw, stated, problems, files):
 
     `files` are the names, without ending, of all files of the folder: a logger with such a name has a file of its own.
     """
+    if raw.ready is not None:
+        return [raw]
     said = headers.renamed("loggers", stated)
     bases = {said.get(headers.base(h), headers.base(headers.split_unit(h)[0])): h for h in raw.header}
     moment = next((bases[name] for name in headers.TIMES if name in bases), None)
@@ -567,7 +574,7 @@ def _logger_units(frame, stated):
 
 
 def _any_written(column):
-    return not column.map(cells.tidy).map(cells.is_missing).all()
+    return any(not cells.is_missing(cells.tidy(cell)) for cell in column)
 
 
 def _read_times(raw, table, columns, frame, stated, problems, bad):

@@ -9,9 +9,10 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
-from fieldkit.records import cells, headers, schemas, settings
+from fieldkit.records import cells, headers, schemas, settings, tidy_loggers
 
 _TEXT_FILES = (".csv", ".tsv", ".txt")
 _WORKBOOKS = (".xlsx", ".xlsm")
@@ -20,7 +21,10 @@ _OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RawTable:
-    """One table as it stands in one file: texts and workbook values, index = row as the spreadsheet numbers it."""
+    """One table as it stands in one file: texts and workbook values, index = row as the spreadsheet numbers it.
+
+    `ready` is the table itself, where its file was in plain form, and `text` the file; its cells are then empty.
+    """
 
     file: str
     table: str
@@ -32,6 +36,8 @@ class RawTable:
     encoding: str = ""
     epoch: int | None = None
     stem: str = ""
+    ready: pd.DataFrame | None = None
+    text: bytes = b""
 
 
 def find(path, stated, problems, digest):
@@ -93,6 +99,27 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
             "Open it in your spreadsheet program, take the password off and save it as .xlsx or as .csv (UTF-8).",
         )
         return []
+    if table == "loggers" and sheet is None and suffix == ".csv":
+        own = None if data.startswith((b"time,logger_id", b"\xef\xbb\xbftime,logger_id")) else file.stem
+        if own is None or "/" in label:
+            frame = tidy_loggers.read(data, label, own, stated, problems)
+            if frame is not None:
+                rows = pd.DataFrame(index=np.arange(len(frame)) + 2)
+                return [
+                    RawTable(
+                        file=label,
+                        table=table,
+                        rival=rival,
+                        header=list(frame.columns),
+                        header_row=1,
+                        cells=rows,
+                        separator="comma",
+                        encoding="utf-8",
+                        stem=file.stem,
+                        ready=frame,
+                        text=data,
+                    )
+                ]
     return _open_text(data, label, table, rival, stated, problems)
 
 

@@ -6,7 +6,7 @@ import difflib
 import numpy as np
 import pandas as pd
 
-from fieldkit.records import schemas
+from fieldkit.records import schemas, tidy_loggers
 
 # Rules of thumb of the trade: common practice, no source.
 SET_MINUTES = 30
@@ -17,7 +17,7 @@ EMPTY_SHARE = 0.2
 _OFTEN = 5
 
 
-def look(frame, where, table, stated, problems):
+def look(frame, where, table, stated, problems, *, plain=None):
     """Check one table across its rows.
 
     Parameters
@@ -32,13 +32,15 @@ def look(frame, where, table, stated, problems):
         season.toml.
     problems : Problems
         Takes what is found.
+    plain : dict of str to bytes, optional
+        Files whose cells are not in `where`, to show what is written there.
 
     Returns
     -------
     pandas.DataFrame
         The table, with its index, without readings that stand there twice (said in problems).
     """
-    note = _Note(frame, where, table, problems)
+    note = _Note(frame, where, table, problems, plain or {})
     _outside_usual(note)
     _outside_season(note, stated)
     _same_id_twice_written(note)
@@ -76,8 +78,8 @@ def look(frame, where, table, stated, problems):
 class _Note:
     """One table and the way to say something about its rows."""
 
-    def __init__(self, frame, where, table, problems):
-        self.frame, self.where, self.table, self.problems = frame, where, table, problems
+    def __init__(self, frame, where, table, problems, plain):
+        self.frame, self.where, self.table, self.problems, self.plain = frame, where, table, problems, plain
 
     def add(self, rows, column, problem, remedy, severity="error"):
         """Say one thing of every marked row."""
@@ -90,6 +92,10 @@ class _Note:
         # The cell as the person wrote it, not as it was converted.
         values = where.get(column, self.frame.loc[rows, column] if column in self.frame else None)
         values = [None] * len(where) if values is None or column not in self.frame else values.tolist()
+        for file in self.plain:
+            here = np.flatnonzero(where["file"] == file)
+            for position, text in zip(here, tidy_loggers.written(self.plain[file], where["row"].iloc[here], column)):
+                values[position] = text
         for file, row, name, own, value in zip(where["file"], where["row"], names, nameless, values):
             empty = value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value))
             self.problems.add(
@@ -365,8 +371,9 @@ def _loggers(note, stated):
             f"Delete the reading if the logger failed, or correct the unit of {name} in season.toml.",
         )
         _warn_unusual(note, rows, "value", limits)
+    there = set(ids.dropna().unique())
     for name in known:
-        if name not in set(ids.dropna()):
+        if name not in there:
             note.problems.warn(
                 "season.toml",
                 "This logger has no readings in the folder.",
