@@ -125,13 +125,16 @@ def integrate(spectrum, low_nm=None, high_nm=None, *, weight=None):
     high = wavelengths[-1] if high_nm is None else float(high_nm)
     function, nodes = _weight(weight)
     total = _apply_weights(spectrum, _node_weights(wavelengths, low, high, function, nodes))
-    per_nm = "" if isinstance(spectrum, pd.Series) else str(spectrum.attrs.get("units", ""))
-    return with_units(total, per_nm.removesuffix(" nm-1")) if per_nm.endswith(" nm-1") else total
+    if isinstance(spectrum, pd.Series):
+        return total
+    per_nm = str(spectrum.attrs.get("units", ""))
+    what = f"{spectrum.attrs.get('long_name', 'spectrum')}, integrated over wavelength"
+    return with_units(total, per_nm.removesuffix(" nm-1"), what) if per_nm.endswith(" nm-1") else total
 
 
-def with_units(value, units):
-    """The same, with the attribute units if it is a DataArray."""
-    return value.assign_attrs(units=units) if type(value).__name__ == "DataArray" else value
+def with_units(value, units, long_name):
+    """The same, with its CF attributes if it is a DataArray."""
+    return value.assign_attrs(units=units, long_name=long_name) if type(value).__name__ == "DataArray" else value
 
 
 def _weight(weight):

@@ -113,7 +113,7 @@ def photon_flux(spectrum, low_nm=400.0, high_nm=700.0):
     need(wavelengths_of(spectrum), low_nm, high_nm, "The photon flux")
     per_joule = 1e-9 / (constants.h * constants.c * constants.N_A) * 1e6
     photons = integrate(spectrum, low_nm, high_nm, weight=lambda nm: nm * per_joule)
-    return with_units(photons, "umol m-2 s-1")
+    return with_units(photons, "umol m-2 s-1", "photon flux")
 
 
 def illuminance(spectrum):
@@ -136,7 +136,7 @@ def illuminance(spectrum):
     """
     need(wavelengths_of(spectrum), 400.0, 700.0, "Illuminance")
     bright = integrate(spectrum, 380, 780, weight=lambda nm: np.interp(nm, _V_NM, _V, left=0, right=0))
-    return with_units(683.0 * bright, "lx")
+    return with_units(683.0 * bright, "lx", "illuminance")
 
 
 def absorbed_share(spectrum, absorptivity):
@@ -165,7 +165,8 @@ def absorbed_share(spectrum, absorptivity):
         raise FieldkitError("An absorptivity is not between 0 and 1: write percent as a share (85 % is 0.85).")
     if not isinstance(absorptivity, pd.Series):
         return float(absorptivity)
-    return with_units(integrate(spectrum, weight=absorptivity) / integrate(spectrum), "1")
+    share = integrate(spectrum, weight=absorptivity) / integrate(spectrum)
+    return with_units(share, "1", "absorbed share of the power")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

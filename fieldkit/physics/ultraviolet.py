@@ -104,7 +104,8 @@ def uv_index(spectrum):
     3.69
     """
     need(wavelengths_of(spectrum), 300.0, 400.0, "The UV index")
-    return with_units(UV_INDEX_PER_W_M2 * integrate(spectrum, 250, 400, weight=erythemal_weight), "1")
+    index = UV_INDEX_PER_W_M2 * integrate(spectrum, 250, 400, weight=erythemal_weight)
+    return with_units(index, "1", "UV index")
 
 
 @elementwise({"uv_index": _SCALAR | {"standard_name": "ultraviolet_index_assuming_clear_sky"}})
