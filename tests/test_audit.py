@@ -54,10 +54,22 @@ def test_many_readings_above_a_ceiling_follow_the_binomial():
     # 100 readings above 2 errors may come from one error of the whole log.
     assert audit_blocks.ceiling_p(np.full(100, 50.0), 48.0, 1.0) >= 2 * stats.norm.sf(2.0)
     # One of 10,000 readings 4 errors above is to be expected from errors drawn anew: 1 - (1 - tail)^n, doubled.
-    many = np.full(10_000, 40.0)
+    many = np.full(10_000, 47.0)
     many[0] = 52.0
     expected = 2 * stats.binom.sf(0, 10_000, stats.norm.sf(4.0))
     assert audit_blocks.ceiling_p(many, 48.0, 1.0) == pytest.approx(expected, rel=1e-6)
+    # Had it been cool at all other times, there was one chance to err and not ten thousand.
+    many[1:] = 20.0
+    assert audit_blocks.ceiling_p(many, 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(4.0), rel=1e-3)
+
+
+def test_a_logger_far_below_the_ceiling_costs_the_others_nothing():
+    # The rock under the lamp passes 48 °C a little; the sand at the cool end speaks for the same ceiling.
+    p = []
+    for sand in (None, (18.0, 24.0)):
+        record = simulated.plain(3, change={"rock": (19.0, 50.0), "sand": sand}, kind="shared")
+        p.append(row(audit.audit(record, simulated.wanted()), "surface_c")["p_value"])
+    assert p[0] == pytest.approx(p[1]) and p[0] < 1
 
 
 @pytest.mark.parametrize("kind", ["shared", "white", "drift", "mixed"])

@@ -67,7 +67,7 @@ class Audit(Result):
         (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
         ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
         be offered); ``when``; ``where``; ``firm`` (missed even if target and reading are off by their 95 % error);
-        ``ceiling_broken`` and its ``p_value``, adjusted for the number of loggers; ``n_days``; ``day_error`` (standard
+        ``ceiling_broken`` and its ``p_value``, adjusted for the loggers near it; ``n_days``; ``day_error`` (standard
         error over days of what decided); ``fixes``.
     fixes : DataFrame
         What to change, in order of importance: ``change``, ``reason``, ``weight``.
@@ -180,7 +180,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     -----
     A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
     whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.ceiling_p`), adjusted for the
-    loggers that speak for the ceiling (Holm 1979). Other limits: more than the allowed share of ten-minute means must
+    loggers that come near the ceiling (Holm 1979). Other limits: more than the allowed share of ten-minute means must
     lie outside by more than the error (Bonferroni over loggers), days being the unit that repeats.
 
     Examples

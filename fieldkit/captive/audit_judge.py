@@ -56,10 +56,10 @@ class Judge:
             rows.append(row)
         table = pd.DataFrame(rows)
         # Each ceiling keeps its own 5 %: a burn that is missed is worse than an alarm too many. Only the loggers that
-        # speak for one ceiling are adjusted for each other.
+        # speak for one ceiling are adjusted for each other, and of those the ones that come near it.
         for number in dict.fromkeys(t["row"] for t in tests):
-            mine = [t for t in tests if t["row"] == number]
-            for test, p in zip(mine, blocks.holm([t["p"] for t in mine])):
+            near, far = ([t for t in tests if t["row"] == number and t["near"] == so] for so in (True, False))
+            for test, p in [*zip(near, blocks.holm([t["p"] for t in near])), *((t, 1.0) for t in far)]:
                 self._settle_ceiling(table, test, p)
         miss = table["status"] == "missed"
         own = np.where(table["side"] == "low", self.targets["low_error"], self.targets["high_error"]).astype(float)
@@ -125,7 +125,8 @@ class Judge:
             inside = values.max() + self.z_met * info["error"] <= target.high and one["n_days"] >= FEWEST_DAYS
             one |= {"status": "met" if inside else "cannot tell", "side": "high"}
             one |= {"by_how_much": values.max() - target.high, "share_of_time": out.mean()}
-            tests.append({"row": number, "p": p, "one": one})
+            near = values.max() > target.high - blocks.FAR * info["error"]
+            tests.append({"row": number, "p": p, "one": one, "near": near})
             sides.append(None)
         if np.isfinite(target.high) and not target.ceiling:
             side = blocks.beyond(values, dates, target.high, high=True, allowed=self.allowed, **options)
