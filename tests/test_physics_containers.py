@@ -30,7 +30,7 @@ CASES = {
         {},
     ),
     air.dew_point: ({"vapour_pressure_kpa": [0.2, 1.0, 4.0]}, {}),
-    air.sky_emissivity: ({"air_temperature_c": [0.0, 15.0, 40.0], "vapour_pressure_kpa": [0.3, 1.0, 3.0]}, {}),
+    air.sky_emissivity: ({"air_temperature_c": [5.0, 15.0, 40.0], "vapour_pressure_kpa": [0.3, 1.0, 3.0]}, {}),
     air.sky_longwave: ({"air_temperature_c": [0.0, 15.0, 40.0], "cloud_fraction": [0.0, 0.5, 1.0]}, {}),
     air.wind_at_height: ({"wind_speed_m_s": [0.0, 2.0, 9.0]}, {"measured_height_m": 10.0, "height_m": 0.1}),
     convection.nusselt_forced: ({"reynolds": [10.0, 1e3, 1e6], "prandtl": [0.7, 0.71, 0.72]}, {"shape": "plate"}),
@@ -382,3 +382,57 @@ def test_what_is_missing_stays_missing_and_spoils_nothing_else(case):
         # Known may only be what does not depend on the missing reading.
         for before, after in zip(whole[:, 1], values[:, 1]):
             assert np.isnan(after) or after == pytest.approx(before, rel=1e-9), name
+
+
+# Slips of unit and sign, and missing-value codes; each gives a sentence with the value in it.
+SLIPS = {
+    "kelvin for °C": (lambda: air.saturation_vapour_pressure(293.0), "293 °C"),
+    "kelvin in a whole balance": (
+        lambda: convection.convection_coefficient(
+            surface_temperature_c=310,
+            air_temperature_c=293,
+            wind_speed_m_s=1,
+            characteristic_dimension_m=0.1,
+            shape="plate",
+        ),
+        "293 °C",
+    ),
+    "hPa for Pa": (lambda: air.air_properties(20.0, pressure_pa=1013.0), "1013 Pa"),
+    "hPa for kPa": (lambda: air.sky_longwave(20.0, vapour_pressure_kpa=12.0), "is it in hPa"),
+    "wind below nothing": (lambda: air.wind_at_height(-3.0, measured_height_m=10, height_m=0.1), "-3 m/s"),
+    "code for missing sun": (lambda: sun.decompose([-9999, 300], 30.0), "-9999 W/m²"),
+    "code for missing height": (
+        lambda: sun.position("2024-06-21 12:00+00:00", elevation_m=-9999, **WHERE),
+        "-9999 m",
+    ),
+    "percent for a share": (
+        lambda: sun.irradiance("2024-06-21 12:00+00:00", ground_albedo=20, **WHERE),
+        "ground_albedo is 20",
+    ),
+    "turbidity": (lambda: sun.clear_sky_at_zenith(30.0, linke_turbidity=-3.0), "linke_turbidity is -3"),
+    "centimetres for Dobson units": (lambda: spectrum.clear_sky_uv_index(30.0, 0.3), "0.3 DU"),
+    "micrometres": (lambda: spectrum.erythemal_weight(0.3), "0.3 nm"),
+    "band upside down": (lambda: spectrum.blackbody_share(3000.0, 700.0, 400.0), "upside down"),
+    "below absolute zero": (lambda: sensors.true_surface_temperature(-300.0, 0.95, 20.0), "-300 °C"),
+    "no heat loss": (lambda: warming.time_constant(heat_loss_slope_w_m2_k=0.0, body=ANIMAL), "at least 1e-09"),
+    "a body that cannot lag": (lambda: warming.follow([20.0, 21.0], 0.0, step_s=60.0), "time_constant_s is 0 s"),
+    "no depth": (
+        lambda: ground.surface_temperature(
+            air_temperature_c=np.full(48, 20.0), substrate="rock", step_s=1800.0, depth_m=-1, **GROUND
+        ),
+        "depth_m is -1",
+    ),
+    "wind among the stones": (
+        lambda: ground.surface_temperature(
+            air_temperature_c=np.full(48, 20.0), substrate="rock", step_s=1800.0, measured_height_m=0.02, **GROUND
+        ),
+        "three roughness lengths",
+    ),
+}
+
+
+@pytest.mark.parametrize("slip", SLIPS)
+def test_slips_of_unit_and_sign_are_said_and_not_computed_with(slip):
+    call, words = SLIPS[slip]
+    with pytest.raises(FieldkitError, match=re.escape(words)):
+        call()

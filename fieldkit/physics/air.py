@@ -4,6 +4,7 @@ import numpy as np
 from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "KELVIN",
@@ -79,6 +80,11 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
         ``density_kg_m3, conductivity_w_m_k, viscosity_pa_s, kinematic_viscosity_m2_s, specific_heat_j_kg_k,
         thermal_diffusivity_m2_s, prandtl, expansion_1_k``.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Polynomials fitted to the reference equations of Lemmon, Jacobsen, Penoncello & Friend (2000, J. Phys. Chem. Ref.
@@ -92,6 +98,7 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     >>> round(air["density_kg_m3"], 3), round(air["prandtl"], 3)
     (1.184, 0.707)
     """
+    check_inputs(locals())
     density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(temperature_c + KELVIN, pressure_pa)
     return {
         "density_kg_m3": density,
@@ -119,6 +126,11 @@ def saturation_vapour_pressure(temperature_c):
     float, ndarray, Series or DataArray
         kPa.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Campbell & Norman (1998) An Introduction to Environmental Biophysics, eq. 3.8: 0.611 exp(17.502 t/(t + 240.97)).
@@ -128,6 +140,7 @@ def saturation_vapour_pressure(temperature_c):
     >>> round(saturation_vapour_pressure(25.0), 4)
     3.1659
     """
+    check_inputs({"air_temperature_c": temperature_c})
     return 0.611 * np.exp(17.502 * temperature_c / (temperature_c + 240.97))
 
 
@@ -155,6 +168,7 @@ def vapour_pressure(air_temperature_c, relative_humidity_percent):
     >>> round(vapour_pressure(25.0, 50.0), 3)
     1.583
     """
+    check_inputs(locals())
     if np.any((relative_humidity_percent < 0) | (relative_humidity_percent > 105)):
         raise FieldkitError("Relative humidity must lie between 0 and 100 percent: check the unit and the sensor.")
     return saturation_vapour_pressure(air_temperature_c) * np.minimum(relative_humidity_percent, 100.0) / 100.0
@@ -174,11 +188,17 @@ def dew_point(vapour_pressure_kpa):
     float, ndarray, Series or DataArray
         °C; the inverse of `saturation_vapour_pressure` (Campbell & Norman 1998, eq. 3.14).
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Examples
     --------
     >>> round(dew_point(saturation_vapour_pressure(14.0)), 6)
     14.0
     """
+    check_inputs(locals())
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.log(vapour_pressure_kpa / 0.611)
         return 240.97 * ratio / (17.502 - ratio)
@@ -222,12 +242,17 @@ def sky_emissivity(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fractio
     >>> round(sky_emissivity(20.0, vapour_pressure_kpa=1.0, cloud_fraction=1.0), 4)
     0.964
     """
+    check_inputs(locals())
     if np.any((cloud_fraction < 0) | (cloud_fraction > 1)):
         raise FieldkitError("cloud_fraction must lie between 0 (clear) and 1 (overcast): divide oktas by 8.")
     kelvin = air_temperature_c + KELVIN
     if vapour_pressure_kpa is None:
         clear = 9.2e-6 * kelvin**2
     else:
+        if np.any(vapour_pressure_kpa > 1.2 * saturation_vapour_pressure(air_temperature_c)):
+            raise FieldkitError(
+                "vapour_pressure_kpa is far above saturation at this air temperature: is it in hPa? Divide by 10."
+            )
         water = 465.0 * vapour_pressure_kpa / kelvin  # some mm of water that could rain
         clear = 1.0 - (1.0 + water) * np.exp(-np.sqrt(1.2 + 3.0 * water))
     return (1 - 0.84 * cloud_fraction) * clear + 0.84 * cloud_fraction
@@ -289,6 +314,7 @@ def wind_at_height(wind_speed_m_s, *, measured_height_m, height_m, roughness_m=0
     >>> round(wind_at_height(3.0, measured_height_m=10.0, height_m=0.05), 2)
     0.7
     """
+    check_inputs(locals())
     if np.any(measured_height_m <= 3 * roughness_m):
         raise FieldkitError("The anemometer must stand above three roughness lengths for a logarithmic profile.")
     height = np.maximum(height_m, 3 * roughness_m)

@@ -7,6 +7,7 @@ import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.convection import SHAPES
+from fieldkit.physics.limits import check_inputs
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,6 +158,7 @@ def silhouette(apparent_zenith_deg, *, body, heading_deg=None):
     """
     from scipy.special import ellipe
 
+    check_inputs(locals())
     if body.shape == "sphere":
         return 0.25 + 0.0 * apparent_zenith_deg
     if body.shape != "cylinder" or body.area_m2 is None:

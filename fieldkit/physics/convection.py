@@ -4,6 +4,7 @@ import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "SHAPES",
@@ -114,6 +115,11 @@ def nusselt_forced(reynolds, prandtl, *, shape):
     -------
     float, ndarray, Series or DataArray
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Cylinder: Churchill & Bernstein (1977) J. Heat Transfer 99:300, Re Pr > 0.2. Sphere: Whitaker (1972) AIChE J.
@@ -125,6 +131,7 @@ def nusselt_forced(reynolds, prandtl, *, shape):
     >>> round(nusselt_forced(6071.0, 0.7, shape="cylinder"), 2)
     40.64
     """
+    check_inputs(locals())
     factor, _ = prandtl_factors(prandtl, shape)
     return STILL[shape] + forced_part(reynolds, factor, shape)[0]
 
@@ -147,6 +154,11 @@ def nusselt_free(rayleigh, prandtl, *, shape, warm=True):
     -------
     float, ndarray, Series or DataArray
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Cylinder: Churchill & Chu (1975) Int. J. Heat Mass Transfer 18:1049, Ra < 1e12. Sphere: Churchill (1983), Ra < 1e11.
@@ -159,6 +171,7 @@ def nusselt_free(rayleigh, prandtl, *, shape, warm=True):
     >>> round(nusselt_free(1e5, 0.71, shape="sphere"), 2)
     10.08
     """
+    check_inputs(locals())
     _, factor = prandtl_factors(prandtl, shape)
     return STILL[shape] + free_part(rayleigh, factor, shape, warm)[0]
 
@@ -252,6 +265,11 @@ def convection_coefficient(
     float, ndarray, Series or DataArray
         W/m²/K.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Forced and free parts above the still value are added as powers (Churchill 1977; Bergman et al. 2011, sec. 9.9).
@@ -262,6 +280,7 @@ def convection_coefficient(
     ...                              characteristic_dimension_m=0.02, shape="cylinder"), 1)
     23.8
     """
+    check_inputs(locals())
     model = Convection(
         air_temperature_c + KELVIN, wind_speed_m_s, pressure_pa, turbulence_factor, characteristic_dimension_m, shape
     )

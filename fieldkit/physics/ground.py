@@ -9,7 +9,7 @@ from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.balance import Balance
 from fieldkit.physics.body import Body
 from fieldkit.physics.convection import GRAVITY, Convection
-from fieldkit.physics.heat import check_inputs
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "SUBSTRATES",
@@ -439,7 +439,12 @@ def _march(
     for name, value in given.items():
         if np.isnan(value).any():
             raise FieldkitError(f"{name} has missing values: the ground remembers, so fill the gaps first, saying so.")
-    check_inputs(given)
+    check_inputs(given | {"pressure_pa": pressure_pa, "measured_height_m": measured_height_m})
+    for name, value, low in (("patch_length_m", patch_length_m, 1e-3), ("depth_m", depth_m, 1e-4), ("cells", cells, 2)):
+        if value is not None and not value >= low:
+            raise FieldkitError(f"{name} is {value}: it must be at least {low:g}.")
+    if patch_length_m is None and measured_height_m <= 3 * substrate.roughness_m:
+        raise FieldkitError(f"measured_height_m must be above three roughness lengths of {substrate.name}.")
     count = shape[-1] if shape else 0
     day = round(86400 / step_s)
     if count < (day if spin_up_days else 1):

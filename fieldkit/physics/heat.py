@@ -9,6 +9,7 @@ from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN, STANDARD_PRESSURE_PA
 from fieldkit.physics.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.body import Body, copper_model, globe, lizard, probe, silhouette
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "RESIDUAL_W_M2",
@@ -46,39 +47,6 @@ _FLUXES = {
     "heat_loss_slope_w_m2_k": {"units": "W m-2 K-1", "long_name": "rise of heat loss per kelvin of body temperature"},
 }
 _TEMPERATURE = {"operative_temperature_c": {"units": "degC", "long_name": "operative temperature"}}
-
-
-def check_inputs(given):
-    """Refuse what cannot be: the usual slips are kelvin for °C, a minus in front of the wind, a missing-value code."""
-    limits = {
-        "air_temperature_c": (-100, 100, "°C"),
-        "ground_temperature_c": (-KELVIN, 1000, "°C"),
-        "substrate_temperature_c": (-KELVIN, 1000, "°C"),
-        "wind_speed_m_s": (0, 120, "m/s"),
-        "dni_w_m2": (-20, 5e4, "W/m²"),
-        "dhi_w_m2": (-20, 5e4, "W/m²"),
-        "ground_upwelling_w_m2": (-20, 5e4, "W/m²"),
-        "absorbed_shortwave_w_m2": (-20, 5e4, "W/m²"),
-        "sky_longwave_w_m2": (0, 5e4, "W/m²"),
-        "ground_emissivity": (0, 1, ""),
-        "pressure_pa": (1, 2e5, "Pa"),
-        "turbulence_factor": (0, 5, ""),
-        "convection_coefficient_w_m2_k": (0, np.inf, "W/m²/K"),
-        "silhouette_fraction": (0, 1, ""),
-        "temperature_c": (-KELVIN, 1000, "°C"),
-        "vapour_pressure_kpa": (0, 25, "kPa"),
-    }
-    for name, (low, high, unit) in limits.items():
-        value = given.get(name)
-        if value is None:
-            continue
-        least, most = np.nanmin(value, initial=np.inf), np.nanmax(value, initial=-np.inf)
-        if least < low or most > high:
-            wrong = least if least < low else most
-            raise FieldkitError(
-                f"{name} is {wrong:g} {unit}".rstrip()
-                + f": it must lie between {low:g} and {high:g}. Check the unit and the missing-value code."
-            )
 
 
 def _run(body, given, outputs):
@@ -356,6 +324,7 @@ def mean_radiant_temperature(
     >>> round(mean_radiant_temperature(globe_temperature_c=55, air_temperature_c=30, wind_speed_m_s=0.3), 1)
     74.6
     """
+    check_inputs(locals())
     if np.any(wind_speed_m_s < 0) or np.any((diameter_m <= 0) | (diameter_m > 1)):
         raise FieldkitError("wind_speed_m_s must not be negative and diameter_m is the globe's diameter in metres.")
     excess = globe_temperature_c - air_temperature_c
@@ -384,6 +353,11 @@ def conductance_campbell_norman(wind_speed_m_s, characteristic_dimension_m, *, t
     float, ndarray, Series or DataArray
         mol/m²/s; times 29.3 J/mol/K it is a convection coefficient in W/m²/K.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Campbell & Norman (1998) Table 7.6: 0.135 √(u/d), a laminar flat plate. It vanishes in still air: use
@@ -394,6 +368,7 @@ def conductance_campbell_norman(wind_speed_m_s, characteristic_dimension_m, *, t
     >>> round(conductance_campbell_norman(1.0, 0.05), 6)
     0.845234
     """
+    check_inputs(locals())
     return turbulence_factor * 0.135 * np.sqrt(wind_speed_m_s / characteristic_dimension_m)
 
 
@@ -421,6 +396,11 @@ def operative_temperature_linear(
     float, ndarray, Series or DataArray
         °C.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Campbell & Norman (1998) ch. 12: Te = Ta + (Rabs - εσTa⁴)/(cp (gr + gHa)). Good to some 0.1 K while body and air
@@ -432,6 +412,7 @@ def operative_temperature_linear(
     ...                                    conductance_mol_m2_s=0.845234), 2)
     37.88
     """
+    check_inputs(locals())
     kelvin = air_temperature_c + KELVIN
     surplus = absorbed_radiation_w_m2 - emissivity * SIGMA * kelvin**4
     stiff = MOLAR_HEAT_J_MOL_K * conductance_mol_m2_s + 4 * radiative_emissivity * SIGMA * kelvin**3

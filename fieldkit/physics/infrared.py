@@ -5,6 +5,7 @@ import numpy as np
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.air import KELVIN
 from fieldkit.physics.light_sources import blackbody_share, planck_below
+from fieldkit.physics.limits import check_inputs
 
 _TEMPERATURE = {"units": "degC"}
 
@@ -67,6 +68,11 @@ def blackbody_band_share(temperature_c, *, band_um=(8.0, 14.0)):
     same kind as the input
         Share, 0 to 1.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Series for the integral of Planck's law: Chang, S. L. and Rhee, K. T. (1984), "Blackbody radiation functions",
@@ -78,6 +84,7 @@ def blackbody_band_share(temperature_c, *, band_um=(8.0, 14.0)):
     >>> round(blackbody_band_share(30.0), 4)
     0.3779
     """
+    check_inputs(locals())
     _check_band(band_um)
     low, high = band_um
     return blackbody_share(temperature_c + KELVIN, 1000.0 * low, 1000.0 * high)
@@ -130,6 +137,7 @@ def true_surface_temperature(reading_c, emissivity, reflected_temperature_c, *, 
     >>> round(true_surface_temperature(60.0, 0.90, 20.0), 2)
     63.65
     """
+    check_inputs({k: v for k, v in locals().items() if k != "emissivity"})
     _check_emissivity(emissivity)
     _check_emissivity(set_emissivity, "set_emissivity")
     if band_um is not None:
@@ -172,6 +180,7 @@ def infrared_reading(surface_temperature_c, emissivity, reflected_temperature_c,
     >>> round(infrared_reading(60.0, 0.05, 20.0), 1)
     22.4
     """
+    check_inputs({k: v for k, v in locals().items() if k != "emissivity"})
     _check_emissivity(emissivity)
     _check_emissivity(set_emissivity, "set_emissivity")
     if band_um is not None:

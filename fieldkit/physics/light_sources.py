@@ -6,6 +6,7 @@ from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics import sun
+from fieldkit.physics.limits import check_inputs
 
 
 def reference_sunlight(kind="global"):
@@ -122,6 +123,11 @@ def clear_sky_spectrum(
     Series (122,) or DataArray (time, wavelength_nm)
         W/m²/nm from 300 to 4000 nm: a Series for one Timestamp, else a DataArray whose times are UTC.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Bird & Riordan (1984), NREL TR-215-2436, through pvlib. No clouds. In the ultraviolet it has points every 5 nm from
@@ -140,6 +146,7 @@ def clear_sky_spectrum(
     from pvlib import atmosphere
     from pvlib.spectrum import spectrl2
 
+    check_inputs(locals())
     names = {"facing": "poa_global", "beam": "dni", "diffuse": "dhi"}
     if part not in names:
         raise FieldkitError(f"The part '{part}' is not known: choose facing, beam or diffuse.")
@@ -252,6 +259,11 @@ def blackbody_share(temperature_k, low_nm, high_nm):
     same kind
         0 to 1.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Exact series of the incomplete Planck integral (Chang & Rhee 1984, Int. Comm. Heat Mass Transfer 11:451-455, from
@@ -262,6 +274,9 @@ def blackbody_share(temperature_k, low_nm, high_nm):
     >>> round(100 * blackbody_share(3000.0, 780.0, 1400.0), 3)
     38.8
     """
+    check_inputs(locals())
+    if np.any(low_nm > high_nm):
+        raise FieldkitError("The band is upside down: give the lower wavelength first.")
     return planck_below(high_nm, temperature_k) - planck_below(low_nm, temperature_k)
 
 

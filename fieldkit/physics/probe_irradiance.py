@@ -8,6 +8,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result, elementwise, floats
 from fieldkit.physics import heat
 from fieldkit.physics.air import STANDARD_PRESSURE_PA
+from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.logger_checks import by_role
 from fieldkit.physics.measurement_errors import carry_errors
 
@@ -85,6 +86,7 @@ def absorbed_irradiance(
         return -heat.fluxes(temperature_c=sunlit, body=body, turbulence_factor=stirring, **around)["net_w_m2"]
 
     def irradiance(sunlit, shaded, wind, stirring, pressure, absorptivity, diffuse, zenith, albedo):
+        check_inputs({"ground_albedo": albedo})
         per_level = (
             body.silhouette_fraction * (1 - diffuse) / np.cos(np.radians(zenith))
             + body.sky_view_factor * diffuse

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.sun_position import SOLAR_CONSTANT_W_M2, day_of_year, extraterrestrial, position, unix_seconds
 
 INEICHEN_HIGHEST_M = 2500.0  # its terms for height run away: at 4000 m it would let 99 % of the sun through
@@ -69,6 +70,7 @@ def clear_sky_at_zenith(
     """
     from pvlib import atmosphere, clearsky
 
+    check_inputs(locals())
     pressure_pa = atmosphere.alt2pres(elevation_m)
     # Above 90 degrees the relative airmass is not defined (NaN); there is no direct sun there anyway.
     seen = np.minimum(apparent_zenith_deg, 90.0)
@@ -197,6 +199,11 @@ def decompose(ghi_w_m2, apparent_zenith_deg, *, extraterrestrial_w_m2=SOLAR_CONS
     DataFrame, dict or Dataset
         ``dni_w_m2, dhi_w_m2`` with GHI = DNI cos(zenith) + DHI exactly.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Erbs, Klein & Duffie (1982, Solar Energy 28:293-302) in the continuous form of Driesse, Jensen & Perez (2024).
@@ -213,6 +220,7 @@ def decompose(ghi_w_m2, apparent_zenith_deg, *, extraterrestrial_w_m2=SOLAR_CONS
     """
     from pvlib import irradiance as pv
 
+    check_inputs(locals())
     ghi = np.maximum(ghi_w_m2, 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         parts = pv.erbs_driesse(ghi, apparent_zenith_deg, dni_extra=extraterrestrial_w_m2)
@@ -268,6 +276,11 @@ def on_facing(
         ``incidence_deg, beam_w_m2, diffuse_w_m2, reflected_w_m2, total_w_m2, ground_upwelling_w_m2``; the total is the
         sum of its three parts, and on the flat the diffuse part is DHI.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     "perez": Perez et al. (1990, Solar Energy 44:271-289) in the continuous form of Driesse, Jensen & Perez (2024, Solar
@@ -285,6 +298,7 @@ def on_facing(
     """
     from pvlib import irradiance as pv
 
+    check_inputs(locals())
     dni, dhi, ghi = (np.maximum(v, 0) for v in (dni_w_m2, dhi_w_m2, ghi_w_m2))
     cos_incidence = pv.aoi_projection(tilt_deg, facing_deg, apparent_zenith_deg, azimuth_deg)
     cos_zenith = np.cos(np.radians(apparent_zenith_deg))

@@ -3,6 +3,7 @@
 import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.limits import check_inputs
 
 
 def _skyline(horizon):
@@ -38,11 +39,17 @@ def horizon_elevation(azimuth_deg, *, horizon):
     same kind as `azimuth_deg`
         Degrees; linear between the declared points.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Examples
     --------
     >>> horizon_elevation(45.0, horizon=[(0, 0), (90, 20), (180, 0)])
     10.0
     """
+    check_inputs(locals())
     azimuth, height = _skyline(horizon)
     return np.interp(azimuth_deg, azimuth, height, period=360)
 
@@ -62,11 +69,17 @@ def sunlit(apparent_zenith_deg, azimuth_deg, *, horizon):
     -------
     same kind
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Examples
     --------
     >>> sunlit(75.0, 90.0, horizon=[(90, 20), (270, 0)])
     0.0
     """
+    check_inputs(locals())
     azimuth, height = _skyline(horizon)
     skyline = np.interp(azimuth_deg, azimuth, height, period=360)
     seen = (90 - apparent_zenith_deg > skyline).astype(float)

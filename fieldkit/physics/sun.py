@@ -10,6 +10,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.basking_hours import BaskingHours, potential_basking_hours
+from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.skies import clear_sky, clear_sky_at_zenith, decompose, on_facing
 from fieldkit.physics.skyline import horizon_elevation, sky_view_factor, sunlit
 from fieldkit.physics.sun_position import (
@@ -59,6 +60,7 @@ _W = {"units": "W m-2"}
 )
 def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestrial_w_m2, seen, sky_view, leaves):
     """Fill in the component that was not measured, then let horizon and leaves take their share."""
+    check_inputs(locals())
     cos_zenith = np.maximum(np.cos(np.radians(apparent_zenith_deg)), 0)
     ghi, dni, dhi = (None if v is None else np.maximum(v, 0) for v in (ghi_w_m2, dni_w_m2, dhi_w_m2))
     if ghi is None:

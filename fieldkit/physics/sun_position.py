@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.limits import check_inputs
 
 SOLAR_CONSTANT_W_M2 = 1361.1  # Gueymard (2018), Solar Energy 168:2-12; pvlib's own default is 1366.1, 0.4 % higher
 SUNRISE_ELEVATION_DEG = -0.8333  # upper limb on the horizon: 34' refraction and 16' radius, Reda & Andreas (2004)
@@ -81,6 +82,7 @@ def unix_seconds(times):
 def _position(unix_s, latitude_deg, longitude_deg, elevation_m, pressure_pa, air_temperature_c, delta_t_s):
     from pvlib import atmosphere, spa
 
+    check_inputs(locals())
     if pressure_pa is None:
         pressure_pa = atmosphere.alt2pres(elevation_m)
     inputs = (unix_s, latitude_deg, longitude_deg, elevation_m, pressure_pa / 100, air_temperature_c, delta_t_s)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import Result, elementwise
+from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.spectral_bands import integrate, need, single, wavelengths_of, with_units
 
 UV_INDEX_PER_W_M2 = 40.0  # CIE e-ILV 17-26-073; WHO (2002), Global solar UV index
@@ -30,6 +31,11 @@ def erythemal_weight(wavelength_nm):
     same kind
         0 to 1; 0 outside 250 to 400 nm.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     ISO/CIE 17166:2019: 1 to 298 nm; 10^(0.094(298−λ)) to 328 nm; 10^(0.015(140−λ)) to 400 nm. Older papers (McKinlay &
@@ -41,6 +47,7 @@ def erythemal_weight(wavelength_nm):
     >>> [round(erythemal_weight(nm), 6) for nm in (298.0, 310.0, 400.0)]
     [1.0, 0.074473, 0.000126]
     """
+    check_inputs(locals())
     nm = wavelength_nm
     weight = np.where(nm <= 298, 1.0, np.where(nm <= 328, 10 ** (0.094 * (298 - nm)), 10 ** (0.015 * (140 - nm))))
     return np.where((nm < 250) | (nm > 400), 0.0, weight)
@@ -60,6 +67,11 @@ def uv_hazard_weight(wavelength_nm):
     same kind
         0 to 1; 0 outside 210 to 400 nm.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Formulas fitted to the table S(λ) of ICNIRP (2004, Health Physics 87:171-186), from memory: 0.959^(270−λ) to
@@ -71,6 +83,7 @@ def uv_hazard_weight(wavelength_nm):
     >>> round(uv_hazard_weight(300.0), 2)
     0.3
     """
+    check_inputs(locals())
     nm = wavelength_nm
     middle = 1 - 0.36 * (np.maximum(nm - 270, 0) / 20) ** 1.64
     long = 0.3 * 0.736 ** (np.maximum(nm, 300) - 300) + 10 ** (2 - 0.0163 * np.maximum(nm, 300))
@@ -125,6 +138,11 @@ def clear_sky_uv_index(zenith_deg, ozone_du=300.0):
         UV index. Haze and most clouds take some off; a kilometre of height adds 10 to 12 % and fresh snow reflects up
         to 80 % (WHO 2002, from memory).
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Madronich (2007), Photochemistry and Photobiology 83:1537-1538: 12.5 μ^2.42 (Ω/300)^−1.23, fitted to a full
@@ -135,6 +153,7 @@ def clear_sky_uv_index(zenith_deg, ozone_du=300.0):
     >>> round(clear_sky_uv_index(30.0, 300.0), 1)
     8.8
     """
+    check_inputs(locals())
     cosine = np.maximum(np.cos(np.radians(zenith_deg)), 0)
     return 12.5 * cosine**2.42 * (ozone_du / 300.0) ** -1.23
 
@@ -180,11 +199,17 @@ def erythema_time(uv_index, doses=1.0):
     same kind
         s; infinite at UV index 0.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Examples
     --------
     >>> erythema_time(8.0)
     500.0
     """
+    check_inputs(locals())
     with np.errstate(divide="ignore"):
         return doses * STANDARD_ERYTHEMA_DOSE_J_M2 * UV_INDEX_PER_W_M2 / np.maximum(uv_index, 0)
 

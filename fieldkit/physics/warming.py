@@ -5,6 +5,7 @@ import numpy as np
 from fieldkit.core import FieldkitError, elementwise, floats
 from fieldkit.physics.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.heat import energy_balance
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "body_temperature",
@@ -48,6 +49,7 @@ def time_constant(*, heat_loss_slope_w_m2_k, body):
     >>> round(time_constant(heat_loss_slope_w_m2_k=61.380, body=lump), 2)
     123.55
     """
+    check_inputs(locals())
     return _capacity(body) / heat_loss_slope_w_m2_k
 
 
@@ -78,6 +80,11 @@ def warming_curve(*, elapsed_s, start_temperature_c, operative_temperature_c, ti
     float, ndarray, Series or DataArray
         °C.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Notes
     -----
     Exact solution of dT/dt = (Te - T)/τ with Te = Te0 + r t: T = Te - rτ + (T0 - Te0 + rτ) exp(-t/τ). In the long run
@@ -89,6 +96,7 @@ def warming_curve(*, elapsed_s, start_temperature_c, operative_temperature_c, ti
     ...                     time_constant_s=600.0), 5)
     32.64241
     """
+    check_inputs(locals())
     lag = ramp_c_per_s * time_constant_s
     start_gap = start_temperature_c - operative_temperature_c + lag
     return operative_temperature_c + ramp_c_per_s * elapsed_s - lag + start_gap * np.exp(-elapsed_s / time_constant_s)
@@ -197,6 +205,7 @@ def _steps(index):
 
 
 def _follow(operative_c, lag_s, steps, start_c):
+    check_inputs({"time_constant_s": lag_s})
     lag_s = np.broadcast_to(lag_s, operative_c.shape)
     middle = 0.5 * (lag_s[..., 1:] + lag_s[..., :-1])
     kept = np.exp(-steps / middle)
