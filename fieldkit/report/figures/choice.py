@@ -68,7 +68,7 @@ def contrast(comparison):
         axes.set_yticks(range(len(table)), table.index)
         axes.set_xlim(0, 1.4 * max(1.2, np.nanmax([*ratio, 1.2])))
         axes.set_ylim(-0.6, len(table) - 0.4)
-        axes.set_xlabel("true differences between places, in errors of one reading (red: least that can be tested)")
+        axes.set_xlabel("true differences, in errors of one reading (red: least that can be tested)")
         axes.set_title(_contrast_title(comparison.contrast["testable"]))
         axes.grid(axis="y", visible=False)
     return figure
