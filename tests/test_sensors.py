@@ -230,6 +230,14 @@ def test_comparison_says_how_far_apart_the_readings_are():
     assert table["difference_c"].idxmax() == "black globe"
     assert (table["in_sun_c"] - table["in_shade_c"] - table["difference_c"]).abs().max() < 1e-9
     assert "black globe" in day.sentence
+    globe = {"black globe": sensors.INSTRUMENTS["black globe"]}
+    assert "the black globe shows" in sensors.compare_instruments(globe, **SUN).sentence
+    night = sensors.compare_instruments(air_temperature_c=8.0, wind_speed_m_s=1.0, dni_w_m2=0.0, dhi_w_m2=0.0)
+    assert "all 8 instruments show 8.0 °C" in night.sentence
+    with pytest.raises(FieldkitError, match="at least one"):
+        sensors.compare_instruments({}, **SUN)
+    with pytest.raises(FieldkitError, match="one of INSTRUMENTS"):
+        sensors.instrument_reading(instrument="black globe", **SUN)
 
 
 def test_pair_of_probes_gives_back_the_irradiance():
@@ -288,6 +296,10 @@ def test_season_loggers_become_a_sun_meter_or_say_what_is_missing():
         sensors.irradiance_from_loggers(loggers, info[info["role"] != "wind"], site)
     with pytest.raises(FieldkitError, match="size_m"):
         sensors.irradiance_from_loggers(loggers, info.assign(size_m=np.nan), site)
+    unsaid = sensors.irradiance_from_loggers(loggers, info.assign(error=np.nan), site)
+    assert unsaid.table["error_w_m2"].notna().all()
+    with pytest.raises(FieldkitError, match="no reading in common"):
+        sensors.irradiance_from_loggers(loggers[loggers["time"].dt.hour < 4], info, site)
 
 
 def test_irradiance_error_covers_the_truth_as_often_as_it_says():
@@ -611,6 +623,15 @@ def test_long_table_and_any_zone_give_the_same_verdict():
 
 # ---------------------------------------------------------------------------------------------------------------------
 # Loggers as loggers
+
+
+def test_loggers_that_gave_nothing_and_words_among_the_values_are_said():
+    times = pd.date_range("2024-06-21", periods=48, freq="30min", tz="UTC")
+    table = pd.DataFrame({"time": times, "logger_id": "a", "value": np.nan})
+    for nothing in (table, table.iloc[:0]):
+        assert sensors.check_loggers(nothing).sentence == "No logger gave a reading."
+    with pytest.raises(FieldkitError, match="look for text"):
+        sensors.check_loggers(table.assign(value="n/a"))
 
 
 def test_logger_check_finds_gap_repeat_stuck_range_and_clock():

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, floats
 from fieldkit.physics.sun_position import local_midnights, local_stamps, unix_seconds
 
 
@@ -105,7 +105,7 @@ def potential_basking_hours(
         raise FieldkitError("Give the irradiance as a Series whose index holds times with a zone.")
     if len(series) < 2 or not series.index.is_monotonic_increasing or not series.index.is_unique:
         raise FieldkitError("The times of the irradiance must increase, each once, and there must be two at least.")
-    margins = [series.to_numpy(dtype=float) - threshold_w_m2]
+    margins = [floats(series) - threshold_w_m2]
     if air_range_c is not None:
         if air_temperature_c is None:
             raise FieldkitError("Air limits were given but no air temperatures: give air_temperature_c as well.")
@@ -114,7 +114,7 @@ def potential_basking_hours(
         low, high = (float(v) for v in air_range_c)
         if not low < high:
             raise FieldkitError(f"The air range {low:g} to {high:g} °C is upside down: give the lower limit first.")
-        air = air_temperature_c.to_numpy(dtype=float)
+        air = floats(air_temperature_c)
         margins += [air - low, high - air]
         air_range_c = (low, high)
 

@@ -115,6 +115,11 @@ def instrument_reading(
     same kind as the input
         Reading (°C).
 
+    Raises
+    ------
+    FieldkitError
+        When it is no Instrument, or an input is out of any physical range.
+
     Examples
     --------
     >>> sun = {"air_temperature_c": 25.0, "wind_speed_m_s": 0.5, "dni_w_m2": 800.0, "dhi_w_m2": 100.0}
@@ -122,6 +127,11 @@ def instrument_reading(
     >>> [round(instrument_reading(instrument=INSTRUMENTS[name], **sun), 1) for name in names]
     [25.1, 42.5]
     """
+    if not isinstance(instrument, Instrument):
+        raise FieldkitError(
+            f"instrument is {instrument!r}: give an Instrument of your own, or one of INSTRUMENTS by its name, for "
+            "instance INSTRUMENTS['black globe']."
+        )
     return heat.operative_temperature(
         air_temperature_c=air_temperature_c,
         wind_speed_m_s=wind_speed_m_s * instrument.wind_share,
@@ -236,11 +246,19 @@ def compare_instruments(
                 "above_air_c": in_sun - air_temperature_c,
             }
         )
+    if not rows:
+        raise FieldkitError("There is no instrument to compare: give at least one.")
     table = pd.DataFrame(rows)
     low, high = table.loc[table["in_sun_c"].idxmin()], table.loc[table["in_sun_c"].idxmax()]
-    sentence = (
-        f"In the same air at {air_temperature_c:.1f} °C, in the same sun, the readings differ by "
-        f"{high['in_sun_c'] - low['in_sun_c']:.1f} °C: the {low['instrument']} shows {low['in_sun_c']:.1f} °C and the "
-        f"{high['instrument']} {high['in_sun_c']:.1f} °C."
-    )
+    spread = high["in_sun_c"] - low["in_sun_c"]
+    sentence = f"In the same air at {air_temperature_c:.1f} °C, in the same sun, "
+    if len(table) == 1:
+        sentence += f"the {high['instrument']} shows {high['in_sun_c']:.1f} °C."
+    elif spread < 0.05:
+        sentence += f"all {len(table)} instruments show {high['in_sun_c']:.1f} °C."
+    else:
+        sentence += (
+            f"the readings differ by {spread:.1f} °C: the {low['instrument']} shows {low['in_sun_c']:.1f} °C and the "
+            f"{high['instrument']} {high['in_sun_c']:.1f} °C."
+        )
     return InstrumentComparison(table=table, air_temperature_c=float(air_temperature_c), sentence=sentence)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, floats
 
 _STUCK_H = 6.0
 # Widest that each kind of logger can honestly read: -60 to 90 °C for bodies in any sun, the solar constant and a cloud
@@ -38,6 +38,8 @@ class LoggerCheck(Result):
     @property
     def sentence(self):
         table = self.table
+        if table.empty or not table["due"].sum():
+            return "No logger gave a reading."
         parts = [
             f"{len(table)} logger{'s' if len(table) > 1 else ''} gave {table['readings'].sum():,} readings, "
             f"{100 * table['readings'].sum() / table['due'].sum():.1f} % of those due"
@@ -87,7 +89,7 @@ def check_loggers(loggers, logger_info=None, *, longitude_deg=None):
     Raises
     ------
     FieldkitError
-        When columns are missing or times carry no zone.
+        When columns are missing, values are no numbers or times carry no zone.
 
     Examples
     --------
@@ -116,7 +118,7 @@ def check_loggers(loggers, logger_info=None, *, longitude_deg=None):
 
 
 def _one(part, role):
-    times, values = part["time"], part["value"].to_numpy(dtype=float)
+    times, values = part["time"], floats(part["value"])
     repeated = int(times.duplicated().sum())
     unique = pd.DatetimeIndex(times.drop_duplicates())
     minutes = np.diff(unique.as_unit("ns").asi8) / 6e10

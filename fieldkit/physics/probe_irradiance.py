@@ -206,7 +206,8 @@ def irradiance_from_loggers(
     Raises
     ------
     FieldkitError
-        When a role is missing, or the size or absorptivity of the probe is not stated.
+        When a role is missing, the size or absorptivity of the probe is not stated, or the loggers never read together
+        by day.
 
     Examples
     --------
@@ -245,6 +246,8 @@ def irradiance_from_loggers(
     place = {name: getattr(site, name) for name in ("latitude_deg", "longitude_deg", "elevation_m")}
     zenith = sun.position(pair.index, **place)["apparent_zenith_deg"]
     pair = pair[zenith < 80]
+    if pair.empty:
+        raise FieldkitError("The two probes and the wind have no reading in common while the sun is 10° high or more.")
     given = {
         "sunlit_c": pair["exposed_probe"],
         "shaded_c": pair["shade_air"],
@@ -254,7 +257,8 @@ def irradiance_from_loggers(
         "ground_albedo": ground_albedo,
         "pressure_pa": atmosphere.alt2pres(site.elevation_m) if pressure_pa is None else pressure_pa,
     }
-    given |= {"reading_error_c": float(info.get("error", 0.2))}
+    error = info.get("error", np.nan)
+    given |= {"reading_error_c": 0.2 if np.isnan(error) else float(error)}
     table = absorbed_irradiance(**given, diffuse_fraction=diffuse_fraction)
     table["measured_w_m2"] = pair.get("irradiance", np.nan)
     off = (table["irradiance_w_m2"] - table["measured_w_m2"]).dropna()
