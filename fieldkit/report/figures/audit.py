@@ -93,7 +93,7 @@ def _bands(axes, rows):
     styles = {"day": ("-", "radiation"), "night": ("--", "air"), "all": ("-.", "field")}
     for row in rows.itertuples(index=False):
         if row.ceiling:
-            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g}")
+            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g} {row.unit}")
             continue
         line, colour = styles[row.period]
         for value, end in ((row.low, "low"), (row.high, "high")):
@@ -179,7 +179,7 @@ def through_year(found, target="shade_air_c", *, zone=None):
                     label=f"read{label}, median and 5 to 95 %",
                 )
         for row in rows[rows["ceiling"]].itertuples(index=False):
-            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g}")
+            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g} {row.unit}")
         axes.set_xticks(range(1, 13), MONTHS)
         axes.set_xlim(0.4, 12.6)
         axes.set_xlabel("month")
