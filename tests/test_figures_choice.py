@@ -55,7 +55,7 @@ def test_a_bend_that_decides_is_drawn_and_told():
     np.testing.assert_allclose(x[[0, -1]], hump.choices["surface_c"].quantile([0.05, 0.95]))
     top = got.bends.loc[name, "top"]
     assert x[odds.argmax()] == pytest.approx(top, abs=x[1] - x[0])
-    title = figure.axes[0].get_title(loc="left")
+    title = " ".join(figure.axes[0].get_title(loc="left").split())
     assert title.startswith("The animals chose on surface: middle values of surface temperature were preferred")
     assert f"near {top:.3g} °C (95 % interval" in title
 

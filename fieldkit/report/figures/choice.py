@@ -1,5 +1,7 @@
 """Pictures of the choice test."""
 
+import textwrap
+
 import numpy as np
 
 from fieldkit.field import choice_words
@@ -20,7 +22,8 @@ def _title(comparison, who):
     if bends.empty:
         return f"{who} chose for an operative temperature, not for one driver by itself"
     link = "; each by itself, " if comparison.verdict == "undecided" else ": "
-    return f"{title}{link}{choice_words.bent(bends, comparison.contrast['column'])}"
+    # Broken here: a title wider than the panel would take the panel's width.
+    return textwrap.fill(f"{title}{link}{choice_words.bent(bends, comparison.contrast['column'])}", 72)
 
 
 def _colour(driver):

@@ -402,7 +402,8 @@ def _wrap_long(figure):
             # A label is centred under its panel: what sticks out on one side has to go on both.
             out = max(box.x1 - edge.x1, edge.x0 - box.x0) * (1 if text.get_ha() == "left" else 2)
             if out > 0:
-                width = int(len(text.get_text()) * (box.width - out) / box.width) - 1
+                longest = max(map(len, text.get_text().splitlines()))
+                width = int(longest * (box.width - out) / box.width) - 1
                 text.set_text(textwrap.fill(text.get_text(), max(width, 20)))
 
 
