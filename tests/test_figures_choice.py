@@ -71,7 +71,7 @@ def test_a_pull_that_changes_with_air_is_drawn():
     low, high = (drawn(figure, f"{name}, 95 % band, {edge}", "y") for edge in ("low", "high"))
     truth = 2.5 ** ((24 - air) / 5)
     assert ((low <= truth) & (truth <= high)).all() and (np.diff(odds) < 0).all()
-    assert "the pull of radiation falls with shade air" in figure.axes[0].get_title(loc="left")
+    assert "the pull of radiation falls with shade air" in " ".join(figure.axes[0].get_title(loc="left").split())
 
 
 def test_an_operative_temperature_is_drawn_as_what_was_sought():
@@ -80,7 +80,7 @@ def test_an_operative_temperature_is_drawn_as_what_was_sought():
     figure = figures.odds(got)
     x, odds = (drawn(figure, "operative temperature", axis) for axis in "xy")
     assert x[odds.argmax()] == pytest.approx(preference.preferred_value(season.choices).preferred.estimate, abs=0.5)
-    assert "for an operative temperature" in figure.axes[0].get_title(loc="left")
+    assert "for an operative temperature" in " ".join(figure.axes[0].get_title(loc="left").split())
     steady = choice.compare(simulate.choice_season(n_sets=60, rng=3).choices, permutations=99)
     assert not steady.curves and len(figures.odds(steady).axes) == 1
 
