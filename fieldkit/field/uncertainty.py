@@ -278,8 +278,9 @@ def cluster_bootstrap(
         How many times the animals are drawn again.
     level : float
         Confidence level.
-    method : {"bca", "percentile"}
-        Bias-corrected and accelerated, or percentiles widened for few clusters (see `percentile_tails`).
+    method : {"bca", "percentile", "student"}
+        Bias-corrected and accelerated; percentiles widened for few clusters (see `percentile_tails`); or Student's t on
+        the resamples' standard error, for numbers that scatter alike to both sides.
     rng : int or numpy.random.Generator
         Seed.
 
@@ -317,8 +318,8 @@ def cluster_bootstrap(
         )
     if n_resamples < 2:
         raise FieldkitError(f"n_resamples={n_resamples} is too few: 999 is a good number.")
-    if method not in ("bca", "percentile"):
-        raise FieldkitError(f"The method must be 'bca' or 'percentile', not '{method}'.")
+    if method not in ("bca", "percentile", "student"):
+        raise FieldkitError(f"The method must be 'bca', 'percentile' or 'student', not '{method}'.")
     codes, labels = pd.factorize(table[cluster])
     count = len(labels)
     if count < 2:
@@ -349,14 +350,20 @@ def cluster_bootstrap(
         column = draws[name].to_numpy()
         good = column[np.isfinite(column)]
         failed = len(column) - len(good)
+        error = good.std(ddof=1) if len(good) > 1 else np.nan
         low = high = np.nan
-        if failed <= MOST_FAILED * len(column) and np.isfinite(value):
+        if failed > MOST_FAILED * len(column) or not np.isfinite(value):
+            pass
+        elif method == "student":
+            # Resamples divide by n where a variance is divided by n - 1.
+            reach = critical_value(level, degrees_of_freedom=count - 1) * error * np.sqrt(count / (count - 1))
+            low, high = value - reach, value + reach
+        else:
             tails = percentile_tails(count, level)
             if method == "bca":
                 tails = (1 - level) / 2, (1 + level) / 2
                 tails = _bca_tails(good, value, jackknife[name].to_numpy(dtype=float), tails)
             low, high = np.quantile(good, tails)
-        error = good.std(ddof=1) if len(good) > 1 else np.nan
         out.append((value, error, low, high, failed))
     columns = ["estimate", "standard_error", "low", "high", "n_failed"]
     return Bootstrap(
