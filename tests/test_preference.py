@@ -84,7 +84,7 @@ def test_stated_error_widens_the_hump_back():
 def test_no_hump_no_claim(steady):
     got = preference.preferred_value(steady.choices, column="irradiance_w_m2")
     assert got.preferred is None and got.table.empty
-    assert "do not bend over" in got.sentence
+    assert "do not bend over" in got.sentence and "No preferred irradiance can" in got.sentence
     random = simulate.choice_season(n_sets=150, driver="none", rng=4)
     assert preference.preferred_value(random.choices).preferred is None
 
@@ -98,6 +98,22 @@ def test_top_beyond_the_readings_is_called_an_extrapolation():
 def test_error_as_large_as_the_differences_is_refused(humped):
     with pytest.raises(choice.ChoiceError, match="no more than the error of a reading"):
         preference.preferred_value(humped.choices, instrument_error=10)
+
+
+def test_what_cannot_be_told_is_said_plainly(humped):
+    c = humped.choices
+    warmest = c.groupby("set_id")["operative_c"].transform("max") == c["operative_c"]
+    separated = preference.preferred_value(c.assign(used=warmest.astype(int)))
+    assert separated.preferred is None
+    assert "operative temperature picked out" in separated.sentence
+    with pytest.raises(choice.ChoiceError, match="does not differ between the places"):
+        preference.preferred_value(c.assign(operative_c=30.0))
+    with pytest.raises(choice.ChoiceError, match="nought or more"):
+        preference.preferred_value(c, instrument_error=-1)
+    alone = preference.preferred_value(c.assign(animal_id="A"))
+    assert "of 1 animal:" in alone.sentence and "All sets are of one animal" in alone.sentence
+    still = preference.switch_point(c.assign(shade_air_c=20.0, animal_id="A"))
+    assert still.switch is None and "its change with air was left out" in still.sentence and ".)." not in still.sentence
 
 
 def test_curve_is_one_at_the_middle_and_highest_at_the_top(humped):

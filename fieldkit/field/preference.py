@@ -91,11 +91,15 @@ def preferred_value(choices, *, column="operative_c", cluster="animal_id", instr
     import pandas as pd
     from scipy import special
 
+    if not instrument_error >= 0:
+        raise ChoiceError(f"instrument_error={instrument_error} must be nought or more: it is a standard deviation.")
     ready = choice_sets.prepare(choices, {column: column}, cluster)
     raw = ready.kept[[column]].to_numpy(dtype=float)
     within, _ = choice_sets.centre(raw, ready.sets)
     variance = (within**2).sum() / max(1, len(within) - ready.n_sets)
-    share = 1 - instrument_error**2 / variance if variance > 0 else 0.0
+    if variance == 0:
+        raise ChoiceError(f"{column} does not differ between the places of any set, so no preference can be found.")
+    share = 1 - instrument_error**2 / variance
     if share <= 0:
         raise ChoiceError(
             f"{column} differs between the places of a set by no more than the error of a reading "
@@ -186,20 +190,41 @@ def _hump_curve(curved, middle, raw, level):
 
 
 def _say_preference(preferred, column, unit, readings, hump_p, curved, ready):
-    name = column.rsplit("_c", 1)[0].replace("_", " ") if unit == "°C" else column
-    whom = f"{ready.n_sets} choice sets" + (f" of {ready.n_animals} animals" if ready.n_animals else "")
+    name = column.removesuffix("_w_m2").removesuffix("_c").replace("_", " ")
+    name += " temperature" if unit == "°C" else ""
+    whom = _whom(ready)
     offered = f"Available places read from {readings[0]:.3g} to {readings[1]:.3g} {unit} (5 to 95 %)."
     if curved.separated:
-        return f"No preferred {name} temperature can be given from {whom}: {curved.notes[-1]}"
+        why = _why(curved).replace("linear and square", name)
+        return f"No preferred {name} can be given from {whom}: {why}."
     if preferred is None:
         return (
-            f"No preferred {name} temperature can be given from {whom}: the choices do not bend over (test of a hump, "
+            f"No preferred {name} can be given from {whom}: the choices do not bend over (test of a hump, "
             f"p {hump_p:.2g}). {offered}"
         )
-    words = f"Preferred {name} temperature, from {whom}: {preferred.sentence[:-1]} {unit}."
+    words = f"Preferred {name}, from {whom}: {preferred.sentence[:-1]} {unit}."
     if not readings[0] <= preferred.estimate <= readings[1]:
         words += " This lies beyond what nearly all places offered, so it is an extrapolation."
-    return f"{words} {offered}"
+    return f"{words}{_alone(ready)} {offered}"
+
+
+def _whom(ready):
+    def counted(number, what):
+        return f"{number} {what}{'' if number == 1 else 's'}"
+
+    return counted(ready.n_sets, "choice set") + (
+        f" of {counted(ready.n_animals, 'animal')}" if ready.n_animals else ""
+    )
+
+
+def _why(fitted):
+    """The note that says why a term has no estimate, without its full stop."""
+    notes = [n for n in fitted.notes if "separation" in n or "left out" in n]
+    return (notes or list(fitted.notes))[0].rstrip(".")
+
+
+def _alone(ready):
+    return " All sets are of one animal: this is its own, not that of its kind." if ready.n_animals == 1 else ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -343,10 +368,12 @@ def switch_point(
 
 
 def _say_switch(switch, p, seen, reached, result, ready, level):
-    whom = f"{ready.n_sets} choice sets" + (f" of {ready.n_animals} animals" if ready.n_animals else "")
+    whom = _whom(ready)
     saw = f"The season saw shade air from {seen[0]:.3g} to {seen[1]:.3g} °C."
     if switch is None:
-        why = result.notes[-1] if result.separated or result.dropped else f"p {p:.2g}"
+        why = f"p {p:.2g}"
+        if result.separated or result.dropped:
+            why = _why(result).replace("driver", "radiation").replace("interaction", "its change with air")
         return f"No switch point can be given from {whom}: selection does not clearly change with air ({why}). {saw}"
     way = (
         "sought below and avoided above" if result.coefficients["interaction"] < 0 else "avoided below and sought above"
@@ -357,4 +384,5 @@ def _say_switch(switch, p, seen, reached, result, ready, level):
             f"Selection changes with shade air ({whom}), but the season never got {side} enough to see it turn round: "
             f"by extrapolation it would at {switch.estimate:.3g} °C. {saw}"
         )
-    return f"Switch point, from {whom}: shade air of {switch.sentence[:-1]} °C (radiation is {way} it). {saw}"
+    words = f"Switch point, from {whom}: shade air of {switch.sentence[:-1]} °C (radiation is {way} it)."
+    return f"{words}{_alone(ready)} {saw}"
