@@ -1,7 +1,8 @@
 """How often the contamination test is right: simulated weeks over latitudes, seasons, instruments and logging steps.
 
 Run ``python tests/study_contamination.py [weeks] [seed] [file] [ways]``; it prints the tables, and keeps the rows in
-the file as it goes (ways: names as in `WAYS`, with semicolons between). Weather: every second week from the
+the file as it goes (ways: names as in `WAYS`, with semicolons between). ``learn [weeks] [seed]`` prints the weights of
+`fieldkit.physics.contamination_restless` instead. Weather: every second week from the
 real typical-year file that comes with pvlib (Greensboro, hourly air, sun and wind), broken into minutes by stochastic
 clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. Irradiance and wind are logged
 at the step of the thermometers, at an instant in every other week and as averages in the rest. The detector never sees
@@ -18,6 +19,8 @@ import pandas as pd
 from scipy.signal import lfilter
 from scipy.special import expit
 
+from fieldkit.physics import contamination_light as lighting
+from fieldkit.physics import contamination_restless as restless
 from fieldkit.physics import heat, sensors, sun
 
 MINUTES = 1440
@@ -126,9 +129,10 @@ def week_of_weather(rng, source):
     dhi = np.minimum(dhi_clear * (1 + shade * rng.uniform(-0.3, 1.5)), dhi_clear + 0.35 * dni_clear * cos_zenith)
     ghi = dni * cos_zenith + dhi
     wind = np.clip(mean_wind * np.exp(wander(rng, n, 180, 0.35) + wander(rng, n, 4, 0.3)), 0.05, 12)
-    # Air's own answer to the sun: over tens of minutes, and over hours.
-    quick_gain, quick_lag = rng.uniform(0.5, 4), rng.uniform(25, 90)
-    answer = quick_gain * lagged(ghi, quick_lag) / 1000
+    # Air's own answer to the sun: within minutes over warm ground (a month of minutes at Payerne: 1.6 to 3.0 °C per
+    # 1,000 W/m² after 4 to 6 minutes), over tens of minutes, and over hours.
+    answer = rng.uniform(0, 3) * lagged(ghi, rng.uniform(3, 10)) / 1000
+    answer = answer + rng.uniform(0.5, 4) * lagged(ghi, rng.uniform(25, 90)) / 1000
     if source == "typical year":
         # The hourly file already holds the slow part.
         kernel = np.ones(60) / 60
@@ -138,13 +142,12 @@ def week_of_weather(rng, source):
         answer = answer + wander(rng, n, 300, 0.6)
         for _ in range(rng.poisson(1)):
             answer = answer + rng.normal(0, 2.5) * expit((np.arange(n) - rng.integers(n)) / rng.uniform(8, 40))
-    air = (
-        air
-        + answer
-        + wander(rng, n, rng.uniform(5, 15), 1) * (0.08 + rng.uniform(0.1, 0.4) * np.sqrt(np.maximum(ghi, 0) / 1000))
-    )
+    # Eddies: restlessness by night and by day. Places metres apart share half of their variance (see `microclimate`).
+    eddies = 0.08 + rng.uniform(0.1, 0.4) * np.sqrt(np.maximum(ghi, 0) / 1000), rng.uniform(5, 15)
+    air = air + answer + wander(rng, n, eddies[1], np.sqrt(0.5)) * eddies[0]
     return {
         "times": times, "dni": dni, "dhi": dhi, "ghi": ghi, "wind": wind, "air": air, "source": source,
+        "eddies": eddies, "clear": dni_clear * cos_zenith + dhi_clear,
         "latitude": place[0], "longitude": place[2] if len(place) > 2 else 0.0, "day": place[1],
     }  # fmt: skip
 
@@ -180,18 +183,20 @@ def excess(weather, name, open_share):
     return lagged(np.interp(at, at[pick], reading - weather["air"][pick]), lag_min)
 
 
-def microclimate(rng, n, ghi):
-    """A place's air against the site's: slower or faster answer to the sun, morning inversion, own eddies."""
+def microclimate(rng, n, ghi, eddies):
+    """A place's air against the site's: other answers to the sun, morning inversion, own eddies."""
     hour = (np.arange(n) / 60) % 24
     bump = rng.normal(0, 0.25) * np.exp(-0.5 * ((hour - rng.uniform(7, 10)) / rng.uniform(0.7, 1.5)) ** 2)
     slow = rng.uniform(-1.5, 1.5) * lagged(ghi, rng.uniform(30, 120)) / 1000
-    return slow + bump + rng.normal(0, 0.3) + wander(rng, n, rng.uniform(10, 60), 0.12)
+    prompt = rng.uniform(-0.7, 0.7) * lagged(ghi, rng.uniform(3, 10)) / 1000
+    own = wander(rng, n, eddies[1], np.sqrt(0.5)) * eddies[0]
+    return slow + prompt + bump + own + rng.normal(0, 0.3) + wander(rng, n, rng.uniform(10, 60), 0.12)
 
 
 def logger(rng, weather, step, name, kind=None):
     """One logger's readings and how many °C of them the sun put there."""
     n = len(weather["times"])
-    local = weather["air"] + microclimate(rng, n, weather["ghi"])
+    local = weather["air"] + microclimate(rng, n, weather["ghi"], weather["eddies"])
     shaded = excess(weather, name, np.zeros(n))
     warm = shaded if kind is None else excess(weather, name, exposure(rng, weather, kind))
     readings = lagged(local, INSTRUMENTS[name][1]) + warm + rng.normal(0, rng.choice([0.05, 0.1, 0.2]), n)
@@ -206,8 +211,51 @@ def logger(rng, weather, step, name, kind=None):
 def station(rng, weather):
     """Hourly air of a weather station some way off."""
     n = len(weather["times"])
-    air = weather["air"] + microclimate(rng, n, weather["ghi"]) + rng.normal(0, 1) + wander(rng, n, 120, 0.5)
+    air = (
+        weather["air"]
+        + microclimate(rng, n, weather["ghi"], weather["eddies"])
+        + rng.normal(0, 1)
+        + wander(rng, n, 120, 0.5)
+    )
     return pd.Series(air, weather["times"]).iloc[::60]
+
+
+def learn(weeks, seed):
+    """The weights of `contamination_restless`: what sets sunlit thermometers apart from clean air, and what clean air
+    usually comes to, from simulated weeks; a table for series alone and one for differences from two others."""
+    import statsmodels.api as sm
+
+    rng = np.random.default_rng(seed)
+    steps = (5, 10, 15, 30, 60)
+    logs = {(name, step): [] for name in ("ALONE", "DIFFERENCE") for step in steps}
+    lit = {step: [] for step in steps}
+    for week in range(weeks):
+        weather = week_of_weather(rng, ("typical year", "synthetic")[week % 2])
+        kind = rng.choice(["clean", "all day", "half day"], p=[0.5, 0.31, 0.19])
+        kinds = [None if kind == "clean" else str(kind), None, None]
+        for step in steps:
+            raw = int(rng.choice([1, 5])) if step == 5 else step
+            names = rng.choice(list(INSTRUMENTS), size=3)
+            some = [logger(rng, weather, raw, str(name), kind)[0] for name, kind in zip(names, kinds)]
+            some = [lighting.on_grid(one, float(step)).to_numpy()[: 7 * MINUTES // step] for one in some]
+            up = np.where(weather["clear"][::step] > lighting.UP_W_M2, 1.0, 0.0)
+            days = np.arange(up.size) * step // MINUTES
+            for name, values in (("ALONE", some[0]), ("DIFFERENCE", some[0] - (some[1] + some[2]) / 2)):
+                logs[name, step].append(restless.week_mean(*restless.logarithms(values, up, days)))
+            lit[step].append(kinds[0] is not None)
+    for name in ("ALONE", "DIFFERENCE"):
+        print(f"{name} = {{")
+        for step in steps:
+            lags = 4 if step == 60 else 6  # four hours are as long as some nights
+            columns, sunlit = np.asarray(logs[name, step])[:, :lags], np.asarray(lit[step])
+            good = np.isfinite(columns).all(axis=1)
+            columns, sunlit = columns[good], sunlit[good]
+            weights = sm.Logit(sunlit, sm.add_constant(columns)).fit(disp=0, maxiter=200).params[1:]
+            score = columns @ weights
+            usual, spread = score[~sunlit].mean(), score[~sunlit].std(ddof=1)
+            numbers = np.r_[weights / spread, np.zeros(6 - lags), usual / spread]
+            print(f"    {float(step)}: ({', '.join(f'{number:.2f}' for number in numbers)}),", flush=True)
+        print("}")
 
 
 WAYS = (
@@ -342,6 +390,9 @@ def report(table):
 
 
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["learn"]:
+        learn(*(int(value) for value in sys.argv[2:4]))
+        sys.exit()
     given = dict(enumerate(sys.argv[1:]))
     file = given.get(2)
     chosen = tuple(given[3].split(";")) if 3 in given else WAYS

@@ -13,6 +13,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result
 from fieldkit.physics import contamination_fit as fitting
 from fieldkit.physics import contamination_light as lighting
+from fieldkit.physics import contamination_restless as restless
 
 # Lag of the thermometer itself (minutes): a bead and a thick housing are both tried.
 PROBE_LAGS_MIN = (3.0, 12.0)
@@ -20,17 +21,26 @@ PROBE_LAG_COARSE_MIN = (6.0,)
 # "No sign of sun" is said only where contamination of this much (°C in strong sun, a week of whole days) would have
 # been found 19 times in 20; else the data cannot tell.
 TELLS_UP_TO_C = 3.0
-# A week of one logger is flagged above this many standard errors; set on simulated weeks (tests/study_contamination.py)
-# so that the search over days and windows flags fewer than one clean logger in a hundred.
-WEEK_THRESHOLD = 4.0
-# A logger with nothing to be compared with is asked for more, so that no week of the real air of two typical years
-# (Greensboro, Miami) is flagged; and so is a clear sky in place of measured irradiance: it is the same every day, as is
-# much of what air does.
-ALONE_MORE = 0.4
-CLEAR_SKY_MORE = 0.5
+# A week of one logger beside others is flagged above this many standard errors; set on simulated weeks so that the
+# search over days and windows flags fewer than one clean logger in a hundred (tests/study_contamination.py).
+WEEK_THRESHOLD = 4.7
+# More is asked of a series that is compared with a station or with nothing: its place's own air stays in it. And more
+# of a clear sky in place of measured irradiance: it is the same every day, as is much of what air does.
+MORE = {"loggers": (0.0, 0.2), "reference": (0.4, 1.3), "nothing": (0.5, 1.4)}
+# A series that others hang beside is hardly judged by itself.
+BESIDE_OTHERS_MORE = 1.5
+# Restlessness needs no irradiance: where none was measured it counts for this much more.
+CLEAR_SKY_RESTLESS = 1.5
 # Under clouds less sun falls than a clear sky promises, on days the test cannot know: what it may have missed is larger
 # by this factor.
 CLEAR_SKY_HIDES = 1.5
+# What was found in 19 of 20 simulated weeks (°C in strong sun, measured irradiance and clear sky), restlessness
+# included; by itself and beside a station with readings every half hour or more often.
+FOUND_C = {"loggers": (1.5, 2.0), "reference": (3.0, 3.0), "nothing": (5.0, 5.0)}
+_FOUND_STEP_MIN = 30.0
+# Sizes come out low: some hours no window fits, and some of what the sun does is granted to the air. The upper limit is
+# wider by this share of the size; set on simulated weeks whose size is known, judged on others.
+COMES_OUT_LOW = {"loggers": (0.3, 0.5), "reference": (0.5, 0.7), "nothing": (0.6, 1.0)}
 _MOST_EPISODES = 8
 
 
@@ -43,7 +53,8 @@ class Contamination(Result):
     table : DataFrame
         One row per shade air logger: ``logger_id, verdict`` ("reads the sun", "no sign of sun", "cannot tell"),
         ``days`` tested, ``days_with_sun`` flagged, ``contamination_c`` at strong sun in the flagged hours with
-        ``low_c, high_c`` (95 %), ``strength`` (standard errors above what clean air can do), ``threshold``,
+        ``low_c, high_c`` (95 %), ``strength`` (standard errors above what clean air can do, restlessness included),
+        ``threshold``, ``restlessness`` (by day, in standard deviations above that of clean air: mean over the weeks),
         ``detectable_c`` (the smallest contamination at strong sun that would have been found 19 times in 20, had it
         lasted all day for one week), ``compared_with``, ``note``.
     episodes : DataFrame
@@ -185,15 +196,19 @@ def find_contamination(
     Newey–West (1987, Econometrica 55:703) within the day; the gains of the air's own slow response are random effects
     with a stated spread, one part of each shared by all days of a run (learned from all of them together) and one part
     new every day (Laird & Ware 1982, Biometrics 38:963, from memory). Runs of days are searched; the one that stands
-    out most is measured and taken off before the next is looked for. Readings at an instant are held against the
+    out most is measured and taken off before the next is looked for. To the strength of a run comes how restless its
+    weeks are by day, beside their own nights: a thermometer in the sun follows every cloud and gust. That part needs no
+    irradiance, was learned from simulated weeks and checked on real air (`tests/study_contamination_air.py`); alone it
+    convicts nobody. Readings at an instant are held against the
     irradiance of that instant, worked out between the stamps from the clear sky's course.
 
     What the size means: `contamination_c` is the mean over the flagged days at strong sun (90th percentile of the lit
     readings) in the flagged hours. It is anchored in what lasts for hours; the answer to passing clouds, which depends
-    on the lag of the thermometer and on how irradiance was averaged, is left free. In simulated weeks it is right on
-    average for a logger that is lit all day, and a fifth too low for one lit half the day, whose hours no window fits;
-    the mean over all readings, where a patch of sun is only partly found, is low for the same reason. The interval
-    carries differences between days and a quarter of the size for what the window and the body in the open miss.
+    on the lag of the thermometer and on how irradiance was averaged, is left free. In simulated weeks it comes out a
+    tenth low beside other loggers, a fifth low against a station or under a clear sky, and for a logger by itself it is
+    no more than a guess; the mean over all readings, where a patch of sun is only partly found, is lower still. The
+    interval carries differences between days and a quarter of the size for what the window and the body in the open
+    miss; its upper limit is wider, by as much as sizes came out low.
 
     Examples
     --------
@@ -203,9 +218,9 @@ def find_contamination(
     >>> clouds = np.repeat(rng.uniform(0.2, 1, 7 * 48), 3)
     >>> sun = pd.Series(np.clip(900 * np.sin((hour - 6) / 12 * np.pi), 0, None) * clouds, times)
     >>> air = 18 + 6 * np.sin((hour - 9) / 12 * np.pi) + rng.normal(0, 0.2, len(times))
-    >>> found = find_contamination(pd.DataFrame({"A": air, "B": air + 0.005 * sun}, index=times), sun)
-    >>> found.table["verdict"].tolist()
-    ['no sign of sun', 'reads the sun']
+    >>> loggers = {"A": air, "B": air + 0.005 * sun, "C": air + rng.normal(0, 0.1, len(times))}
+    >>> find_contamination(pd.DataFrame(loggers, index=times), sun).table["verdict"].tolist()
+    ['no sign of sun', 'reads the sun', 'no sign of sun']
     """
     dims = tuple(series.dims) if _is_array(series) else ("time", "logger_id")
     wide = _wide(series)
@@ -326,6 +341,7 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
         "high_c": np.nan,
         "strength": np.nan,
         "threshold": np.nan,
+        "restlessness": np.nan,
         "detectable_c": np.nan,
         "compared_with": "nothing",
         "note": "",
@@ -337,49 +353,78 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
         return nothing
     grid = max(lighting.FINEST_MIN, step, light["step_min"])
     instant = step > 0.9 * grid
+    restlessness = _restlessness(y, max(lighting.FINEST_MIN, step), light, reference, others)
     y = lighting.on_grid(y, grid)
     y = y.asfreq(f"{round(grid * 60)}s")
     sun, air_sun = (lighting.Sun(light[key], y.index, grid, instant) for key in ("warms", "ghi"))
     clock = lighting.solar_clock(y.index, air_sun.now)
     targets = {"nothing": (y, (fitting.AIR_ALONE, fitting.DAILY_ALONE_C, fitting.SHARED_ALONE))}
-    compared, words = _reference(y, grid, reference, others)
+    compared, words, as_often = _reference(y, grid, reference, others)
     if compared is not None:
-        targets[words] = (y - compared, (fitting.AIR_DIFFERENCE, fitting.DAILY_DIFFERENCE_C, fitting.SHARED_DIFFERENCE))
+        lags = fitting.AIR_COARSE
+        if as_often:
+            lags = fitting.AIR_DIFFERENCE if reference is None else fitting.AIR_STATION
+        targets[words] = (y - compared, (lags, fitting.DAILY_DIFFERENCE_C, fitting.SHARED_DIFFERENCE))
     days = clock["day"].nunique()
-    # Bonferroni over weeks, loggers and the two ways of looking.
+    # Bonferroni over weeks and loggers.
     from scipy.stats import norm
 
-    looks = max(days / 7, 1) * loggers * len(targets)
-    asked = threshold + CLEAR_SKY_MORE * (not light["measured"])
-    best, fits = None, []
+    looks = max(days / 7, 1) * loggers
+    clear_sky = not light["measured"]
+    seen, fits = [], []
     for words, (target, air) in targets.items():
-        needed = float(norm.isf(norm.sf(asked + ALONE_MORE * (words == "nothing")) / looks))
+        kind = _kind(words)
+        asked = threshold + MORE[kind][clear_sky]
+        if kind == "nothing" and compared is not None and reference is None:
+            asked += BESIDE_OTHERS_MORE
+        needed = float(norm.isf(norm.sf(asked) / looks))
+        restless_days = restlessness[words == "nothing"]
         for lag in PROBE_LAGS_MIN if grid <= 15 else PROBE_LAG_COARSE_MIN:
             fit = fitting.days_of(target, sun, air_sun, grid, air, lag, clock)
             if fit is None:
                 continue
-            fits.append((words, fit, needed))
-            found = fitting.scan(fit, smallest_c)
-            if found is not None and (best is None or found["strength"] - needed > best[0]["strength"] - best[1]):
-                best = (found, needed, words, target, air, lag)
+            least_c = fitting.detectable(fit, needed) * (CLEAR_SKY_HIDES if clear_sky else 1.0)
+            if len(fit["days"]) >= restless.WEEK and (kind == "loggers" or step <= _FOUND_STEP_MIN):
+                # A longer series and more loggers ask for more.
+                least_c = min(least_c, FOUND_C[kind][clear_sky] * needed / asked)
+            fits.append((least_c, needed, words, len(fit["days"])))
+            bonus = restless_days.reindex(fit["days"]).fillna(0.0).to_numpy()
+            found = fitting.scan(fit, smallest_c, bonus * (CLEAR_SKY_RESTLESS if clear_sky else 1.0))
+            if found is not None:
+                seen.append((found, needed, words, target, air, lag))
     if not fits:
         row["note"] = "there is no day with sun, readings and irradiance together"
         return nothing
-    row["days"] = int(max(len(fit["days"]) for _, fit, _ in fits))
-    row["detectable_c"], row["threshold"], row["compared_with"] = min(
-        ((fitting.detectable(fit, needed), needed, words) for words, fit, needed in fits), key=lambda three: three[0]
-    )
-    if not light["measured"]:
-        row["detectable_c"] *= CLEAR_SKY_HIDES
-    if best is None or best[0]["strength"] < best[1]:
-        row["strength"] = best[0]["strength"] if best else np.nan
-        row["verdict"] = "no sign of sun" if row["detectable_c"] <= TELLS_UP_TO_C else "cannot tell"
-        if row["verdict"] == "cannot tell":
-            row["note"] = (
-                f"only {_least(row['detectable_c'])} would have been found for sure; {_advice(step, compared)}"
-            )
-        return nothing
-    return _follow(best, row, sun, air_sun, grid, clock, smallest_c)
+    row["days"] = max(fit[3] for fit in fits)
+    row["detectable_c"], row["threshold"], row["compared_with"], _ = min(fits, key=lambda fit: fit[0])
+    row["restlessness"] = float(restlessness[row["compared_with"] == "nothing"].mean())
+    seen.sort(key=lambda one: one[1] - one[0]["strength"])
+    for one in seen:
+        if one[0]["strength"] < one[1]:
+            break
+        followed = _follow(one, sun, air_sun, grid, clock, smallest_c, COMES_OUT_LOW[_kind(one[2])][clear_sky])
+        if followed is not None:
+            row |= followed.pop("row") | {"restlessness": float(restlessness[one[2] == "nothing"].mean())}
+            return {"row": row} | followed
+    row["strength"] = seen[0][0]["strength"] if seen else np.nan
+    doubtful = bool(seen) and row["strength"] >= seen[0][1]
+    row["verdict"] = "no sign of sun" if row["detectable_c"] <= TELLS_UP_TO_C and not doubtful else "cannot tell"
+    if doubtful:
+        row["note"] = f"it follows the sun, but no further than clean air may; {_advice(step, compared)}"
+    elif row["verdict"] == "cannot tell":
+        row["note"] = f"only {_least(row['detectable_c'])} would have been found for sure; {_advice(step, compared)}"
+    return nothing
+
+
+def _restlessness(y, own_min, light, reference, others):
+    """Of the series by itself (True), and of its difference from what it is compared with, if that is read as often."""
+    y = lighting.on_grid(y, own_min).asfreq(f"{round(own_min * 60)}s")
+    near = {"method": "nearest", "tolerance": pd.Timedelta(minutes=lighting.FINEST_MIN / 2)}
+    up, ghi = (light[name].reindex(y.index, **near) for name in ("up", "ghi"))
+    when = up.to_numpy(), lighting.solar_time(y.index, ghi).normalize(), own_min
+    alone = restless.by_day(y, *when, restless.ALONE)
+    compared, _, as_often = _reference(y, own_min, reference, others)
+    return {True: alone, False: restless.by_day(y - compared, *when, restless.DIFFERENCE) if as_often else alone}
 
 
 def _least(detectable_c):
@@ -392,9 +437,16 @@ def _advice(step_min, compared):
     return "hang a second thermometer" if compared is None else "log for more days with sun and clouds"
 
 
-def _follow(best, row, sun, air_sun, grid, clock, smallest_c):
-    """Take episode after episode off the series until nothing is left that stands out."""
-    found, needed, words, target, air, lag = best
+def _kind(words):
+    return words if words in MORE else "loggers"
+
+
+def _follow(one, sun, air_sun, grid, clock, smallest_c, low_share):
+    """Take episode after episode off the series until nothing is left that stands out.
+
+    None if already the first is no more than clean air can do, once the answer to passing clouds is left free.
+    """
+    found, needed, words, target, air, lag = one
     estimate = pd.Series(0.0, index=target.index)
     variance = pd.Series(0.0, index=target.index)
     episodes = []
@@ -403,6 +455,10 @@ def _follow(best, row, sun, air_sun, grid, clock, smallest_c):
         if words == "nothing":
             # Alone, light that gets into good shade and air's quickest answer cannot be told from it.
             found["error"] = np.hypot(found["error"], fitting.ALLOWED_PER_KW / 1000)
+        # Scattered light and the air's own haste do not cancel where no other logger hangs beside.
+        haste = fitting.ALLOWED_PER_KW / 1000 * (_kind(words) != "loggers")
+        if (found["slope"] - haste) * found["sun"] < smallest_c:
+            break
         share = clock["gates"][found["gate"]] * clock["day"].isin(found["days"])
         inside = share > 0.5
         quick = pd.Series(sun.lagged(lag), index=target.index) * share
@@ -418,14 +474,16 @@ def _follow(best, row, sun, air_sun, grid, clock, smallest_c):
                 "to_hour": float(hours.max() + grid / 60),
                 "contamination_c": found["slope"] * found["sun"],
                 "low_c": (found["slope"] - 1.96 * found["error"]) * found["sun"],
-                "high_c": (found["slope"] + 1.96 * found["error"]) * found["sun"],
+                "high_c": (found["slope"] + 1.96 * np.hypot(found["error"], low_share * found["slope"])) * found["sun"],
                 "strength": found["strength"],
                 "_days": set(found["days"]),
             }
         )
         found = fitting.scan(fitting.days_of(target - estimate, sun, air_sun, grid, air, lag, clock), smallest_c)
+    if not episodes:
+        return None
     main = max(episodes, key=lambda episode: episode["contamination_c"] * len(episode["_days"]))
-    row |= {
+    row = {
         "verdict": "reads the sun",
         "days_with_sun": len(set.union(*(episode.pop("_days") for episode in episodes))),
         "compared_with": words,
@@ -443,23 +501,24 @@ def _spread(values, index):
 
 
 def _reference(y, grid, reference, others):
+    """What a series is compared with, its name, and whether it is read as often."""
     if reference is not None:
         compared = reference.dropna()
         step = lighting.minutes(compared.index)
         if step <= grid * 1.1:
-            return lighting.on_grid(compared, grid).reindex(y.index), "reference"
+            return lighting.on_grid(compared, grid).reindex(y.index), "reference", True
         # A station every hour against a logger every ten minutes: straight lines between, no further than the step.
         filled = compared.reindex(compared.index.union(y.index)).interpolate("time", limit_area="inside")
         near = compared.notna().reindex(y.index, method="nearest", tolerance=pd.Timedelta(minutes=step))
-        return filled.reindex(y.index).where(near.eq(True)), "reference"
+        return filled.reindex(y.index).where(near.eq(True)), "reference", False
     columns = {}
     for name in others.columns:
         other = others[name].dropna()
         if len(other) > 1 and lighting.minutes(other.index) <= grid * 1.1:
             columns[name] = lighting.on_grid(other, grid).reindex(y.index)
     if not columns:
-        return None, ""
+        return None, "", False
     if len(columns) == 1:
         name, only = next(iter(columns.items()))
-        return only, f"{name}"
-    return pd.DataFrame(columns).median(axis=1), f"median of {len(columns)} other loggers"
+        return only, f"{name}", True
+    return pd.DataFrame(columns).median(axis=1), f"median of {len(columns)} other loggers", True

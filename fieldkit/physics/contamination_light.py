@@ -11,6 +11,8 @@ from fieldkit.physics import heat, sun
 # A low sun warms a body more per watt on level ground, up to this many times: below that there are hills and trees.
 LOW_SUN_MOST = 3.0
 FINEST_MIN = 5.0
+# The sun counts as up above this.
+UP_W_M2 = 20.0
 _WIDTHS_H = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0)
 
 
@@ -75,7 +77,7 @@ def light_over(index, irradiance, site, wind):
         given = given.groupby(given.index).mean().clip(lower=0)
         if len(given) < 2:
             nothing = pd.Series(np.nan, fine)
-            return {"ghi": nothing, "warms": nothing, "step_min": 0.0, "measured": True, "note": ""}
+            return {"ghi": nothing, "warms": nothing, "up": nothing, "step_min": 0.0, "measured": True, "note": ""}
         sun_step = minutes(given.index)
         if place is not None:
             at_stamps = sun.clear_sky(given.index, **place)["ghi_w_m2"]
@@ -94,7 +96,10 @@ def light_over(index, irradiance, site, wind):
             near = given.index.get_indexer(fine, method="nearest", tolerance=pd.Timedelta(minutes=1.01 * sun_step))
             ghi = ghi.where(near >= 0)
     warms = ghi if place is None else _warming(ghi, clear, wind)
-    return {"ghi": ghi, "warms": warms, "step_min": sun_step, "measured": irradiance is not None, "note": note}
+    level = ghi if clear is None else clear["ghi_w_m2"]
+    up = (level > UP_W_M2).astype(float).where(level.notna())
+    measured = irradiance is not None
+    return {"ghi": ghi, "warms": warms, "up": up, "step_min": sun_step, "measured": measured, "note": note}
 
 
 def _place(site):
@@ -130,14 +135,20 @@ def _warming(ghi, clear, wind):
     return ghi * np.minimum(per_watt / high, LOW_SUN_MOST)
 
 
-def solar_clock(index, sun):
-    """Days and windows by the sun, whatever zone the times are in."""
+def solar_time(index, sun):
+    """Wall-clock times moved so that the middle of the light is noon."""
     hour = index.hour + index.minute / 60 + index.second / 3600
     weight = np.nan_to_num(sun.to_numpy()).clip(min=0)
     angle = np.angle(np.sum(weight * np.exp(2j * np.pi * hour.to_numpy() / 24))) if weight.any() else np.pi
     shift_h = 12 - (angle / (2 * np.pi) * 24) % 24
     # Wall-clock days, so that a change to summer time moves nothing by a day.
-    shifted = index.tz_localize(None) + pd.to_timedelta(shift_h, unit="h")
+    return index.tz_localize(None) + pd.to_timedelta(shift_h, unit="h")
+
+
+def solar_clock(index, sun):
+    """Days and windows by the sun, whatever zone the times are in."""
+    hour = index.hour + index.minute / 60 + index.second / 3600
+    shifted = solar_time(index, sun)
     solar = (shifted.hour + shifted.minute / 60 + shifted.second / 3600).to_numpy()
     gates = {"all": np.ones(len(index))}
     for width in _WIDTHS_H:
