@@ -740,6 +740,15 @@ def test_plain_logger_files_read_at_full_speed_come_out_as_the_careful_reader_ha
     assert fast.warnings[["file", "row", "problem"]].equals(slow.warnings[["file", "row", "problem"]])
 
 
+def test_stations_of_unknown_height_are_named_together(good):
+    (good / "weather.csv").write_text(
+        "station_id,date,tmax_c,tmin_c\n" + "".join(f"{s},2023-05-14,20,10\n" for s in ("airfield", "mill", "pass"))
+    )
+    said = folder.read_season(good).warnings.query("column == 'stations'")
+    assert said["problem"].str.startswith("Nothing says how high mill, pass stand:").tolist() == [True]
+    assert said["remedy"].iloc[0].startswith("Add [stations.mill] with elevation_m")
+
+
 def test_a_rare_substrate_that_looks_like_a_common_one_is_doubted(good):
     rows = pd.read_csv(good / "choices.csv")
     rows = pd.concat([rows.assign(set_id=[f"{s}-{n}" for s in rows["set_id"]]) for n in range(3)]).assign(

@@ -304,9 +304,10 @@ def _elevation_shift(where, target, lapse, warnings):
             )
         return np.zeros(len(where))
     if height.isna().any():
+        unknown = [str(name) for name in height.index[height.isna()]]
         raise FieldkitError(
-            f"The height of station {height.index[height.isna()][0]} is not known: give its elevation_m, or leave "
-            "target_elevation_m out."
+            f"The height of station {', '.join(unknown)} is not known, so its air cannot be brought to another height: "
+            f"write elevation_m under [stations.{unknown[0]}] in season.toml, or leave target_elevation_m out."
         )
     far = (height - target).abs()
     if far.max() > FAR_APART_M:

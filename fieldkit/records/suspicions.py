@@ -61,6 +61,8 @@ def look(frame, where, table, stated, problems, *, plain=None):
             "The lowest temperature of the day is above the highest.",
             "Swap or correct them.",
         )
+    if table == "weather" and "station_id" in frame:
+        _stations(note, stated)
     keep = _repeats(note)
     if table == "loggers" and {"logger_id", "value", "time"} <= set(frame):
         roles = {k: v.get("role") for k, v in stated.get("loggers", {}).items() if isinstance(v, dict)}
@@ -380,6 +382,22 @@ def _loggers(note, stated):
                 "Add its readings, or take its section out.",
                 column=f"loggers.{name}",
             )
+
+
+def _stations(note, stated):
+    """Stations whose height nobody wrote down: their air cannot be brought to the height of the site."""
+    stations = stated.get("stations", {})
+    known = {k for k, v in stations.items() if isinstance(v, dict) and "elevation_m" in v}
+    low = [str(name) for name in note.frame["station_id"].dropna().unique() if name not in known]
+    if low:
+        note.problems.warn(
+            "season.toml",
+            f"Nothing says how high {', '.join(low)} stand{'s' if len(low) == 1 else ''}: no air bands can be drawn "
+            "for the height of the site.",
+            f"Add [stations.{low[0]}] with elevation_m, latitude_deg and longitude_deg"
+            + ("." if len(low) == 1 else ", and so for each."),
+            column="stations",
+        )
 
 
 def _repeats(note):
