@@ -344,7 +344,8 @@ def _about(season, licence, authors, contact, title, scientific_name, allow_inve
     name = scientific_name or species
     if not season.invented and not _is_scientific(name):
         raise FieldkitError(
-            f"'{name}' is not a scientific name such as 'Genus species': give scientific_name, or --scientific-name."
+            f"'{name}' is not a scientific name, without which nobody can place the records: give scientific_name, or "
+            '--scientific-name "Genus species".'
         )
     days = season.first_day, season.last_day
     years = " to ".join(dict.fromkeys(str(day.year) for day in days))
