@@ -82,7 +82,9 @@ def test_filled_csv_templates_read_back(new):
         "surface_c",
         "irradiance_w_m2",
     }
-    assert set(season.warnings["column"]) <= {"used", "time", "columns", "units"}, season.warnings.to_string()
+    assert set(season.warnings["column"]) <= {"used", "time", "columns", "units", "stations"}, (
+        season.warnings.to_string()
+    )
 
 
 @pytest.mark.parametrize(("written", "empty"), [("date", "time"), ("time", "date")])

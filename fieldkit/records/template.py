@@ -61,7 +61,8 @@ def ask(*, read=input, say=print):
                 found[setting.section, setting.key] = value
                 break
             # What is wrong with a line of the file is not what is wrong with an answer: no talk of quotation marks.
-            say(f"  {mistake[0]}{'' if setting.kind != 'zone' else ' ' + mistake[1]} Try again, or Enter to leave it.")
+            how = {"zone": mistake[1], "date": "Write it as 2023-05-14.", "number": "Write the number alone."}
+            say(f"  {mistake[0]} {how.get(setting.kind, '')}".rstrip() + " Try again, or Enter to leave it.")
     return found
 
 
