@@ -112,7 +112,7 @@ def test_figures_draw_the_numbers_of_the_audit(found):
     shown = day[day["series"] == "rock (basking site)"]["y"].astype(float).to_numpy()
     profile = found.profile[(found.profile["logger_id"] == "rock") & (found.profile["month"] == 7)]
     assert np.allclose(shown, profile["median"])
-    assert "ceiling 48" in set(day["series"])
+    assert "ceiling 48 °C" in set(day["series"])
     year = drawn_numbers(figures.through_year(found))
     assert (year["series"] == "target by day").sum() == 12
     read = found.table[(found.table["period"] == "day") & found.table["reading"].notna()]

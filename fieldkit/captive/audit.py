@@ -116,10 +116,10 @@ class Audit(Result):
         counts = self.table["status"].value_counts()
         invented = " (against invented targets)" if self.targets.invented else ""
         invented = " (invented)" if self.settings.get("enclosure_invented") else invented
-        words = f"{self.name}{invented}, {len(self.table)} targets: "
+        words = f"{self.name}{invented}, {len(self.table)} target{'s' if len(self.table) > 1 else ''}: "
         words += ", ".join(f"{counts[s]} {s}" for s in ("met", "missed", "cannot tell", "not measured") if s in counts)
-        broken = self.table[self.table["ceiling_broken"]]
-        words += f"; {len(broken)} of {int(self.table['ceiling'].sum())} ceilings broken."
+        broken, ceilings = self.table[self.table["ceiling_broken"]], int(self.table["ceiling"].sum())
+        words += f"; {len(broken)} of {ceilings} ceilings broken." if ceilings else "; none of them is a ceiling."
         for row in broken.itertuples(index=False):
             what = spoken(row.target)
             words += (
@@ -215,7 +215,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         )
     months = sorted(set(means.table["month"])) if len(means.table) else []
     notes.append(f"Measured months: {blocks.in_words(months) if months else 'none'}.")
-    for name in beam.index[beam == "yes"]:
+    for name in sorted(left_out & set(means.loggers.loc[means.loggers["role"] == "shade_air", "logger_id"])):
         notes.append(f"{name} stands in a lamp's beam: its readings do not count as shade air.")
     if targets.table["target"].str.endswith("_share").any():
         notes.append(_sun_in_words(levels))

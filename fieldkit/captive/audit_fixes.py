@@ -37,16 +37,17 @@ _INSTRUMENT = {
     "uv_index": "a UV index meter",
     "operative_c": "a copper model of the animal",
     "warming_rate_c_per_h": "an air thermometer under a radiation shield, read every ten minutes",
-    "photoperiod_h": "a light logger, or state on and off of the lamps",
+    "photoperiod_h": "a light logger",
 }
 _FLAG_FIX = {
-    "lamp within reach and unguarded": "Guard the lamp, or hang it out of reach",
-    "lamp not fixed": "Fix the lamp with a second holder that bears its weight",
+    "lamp within reach and unguarded": "Guard the lamp ({}), or hang it out of reach",
+    "lamp not fixed": "Fix the lamp ({}) with a second holder that bears its weight",
     "no shade retreat": "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
-    "thermostat sensor in the beam": "Move the thermostat's sensor out of the beam, into the shade, or shield it",
-    "air sensor in the beam": "Move the air sensor into the shade, or put a ventilated radiation shield round it",
-    "heater without a thermostat": "Run the heater through a thermostat with a sensor where the animal touches it",
-    "spot smaller than the animal": "Widen the lit spot (raise the lamp, or use several weaker ones side by side)",
+    "thermostat sensor in the beam": "Move the thermostat's sensor ({}) out of the beam, into the shade, or shield "
+    "it; then set the thermostat anew, in small steps",
+    "air sensor in the beam": "Move the air sensor ({}) into the shade, or put a ventilated radiation shield round it",
+    "heater without a thermostat": "Run the heater ({}) through a thermostat with a sensor where the animal touches it",
+    "spot smaller than the animal": "Widen the lit spot: raise the lamp, or use several weaker ones side by side",
     "warm and cool end exchanged": "Check the places of the loggers, then move the heat to the warm end",
     "day and night exchanged": "Check the clocks of lamps, heaters and loggers",
     "room too warm for the target": "Cool the room, or keep the enclosure in a cooler one, for these months",
@@ -114,7 +115,7 @@ def rank(record, table, flags, means):
             fixes.append({"change": change, "reason": _reason(rows, worst, ceiling), "weight": round(float(weight), 1)})
     for row in flags[flags["found"] == "yes"].itertuples(index=False):
         if row.flag in _FLAG_FIX:
-            change = f"{_FLAG_FIX[row.flag]}{f' ({row.where})' if row.where else ''}."
+            change = f"{_FLAG_FIX[row.flag].format(row.where)}."
             fixes.append({"change": change, "reason": row.finding, "weight": float(_FLAG[row.flag])})
     fixes = pd.DataFrame(fixes, columns=["change", "reason", "weight"])
     fixes = fixes.groupby("change", sort=False, as_index=False).agg(
@@ -181,16 +182,18 @@ def _change(record, means, target, zone, period, side, worst):
         return f"{'Take heat from' if side == 'high' else 'Add heat to'} {what}: {short(gap)} °C, in small steps."
     if target == "operative_c":
         way = "cooler" if side == "high" else "warmer"
-        return f"Make the {zone} {short(gap)} °C {way}: shade, distance from the lamps."
+        return f"Make the {zone} {short(gap)} °C {way}, in small steps: shade, distance from the lamps."
     if target == "shade_air_c":
         if period == "night":
             room = record.geometry.room_night_c
             words = "Let the air cool more at night" if side == "high" else "Keep the air warmer at night"
             tool = "heaters off at night, more ventilation" if side == "high" else "a dark heater on a thermostat"
-            return f"{words}, by {short(gap)} °C: {tool} (the room is stated as {room:g} °C at night)."
+            words += f", by {short(gap)} °C, in small steps: {tool} (the room is stated as {room:g} °C at night)."
+            return words
         if side == "high":
-            return f"Lower the air by {short(gap)} °C: more ventilation, less lamp power, or a cooler room."
-        return f"Raise the air by {short(gap)} °C: less ventilation, or a heater on a thermostat."
+            tool = "more ventilation, less lamp power, or a cooler room"
+            return f"Lower the air by {short(gap)} °C, in small steps: {tool}."
+        return f"Raise the air by {short(gap)} °C, in small steps: less ventilation, or a heater on a thermostat."
     if target in ("irradiance_w_m2", "uv_index"):
         name = "UV" if target == "uv_index" else "radiation"
         if side == "low":
@@ -200,10 +203,12 @@ def _change(record, means, target, zone, period, side, worst):
                 if now > 3 * worst["error"]
                 else "there is next to none now"
             )
-            return f"Give more {name} at the {zone}: {more}. Work out the lamp's height before you move it."
+            eyes = " UV harms your eyes and skin too." if target == "uv_index" else ""
+            return f"Give more {name} at the {zone}: {more}. Work out the lamp's height before you move it.{eyes}"
         top = worst["high"] + gap
         share = 100 * worst["high"] / top
-        return f"Cut {name} at {worst['where'].split(' ')[0]} to about {share:.0f} % of now: raise the lamp."
+        where = worst["where"].split(" ")[0]
+        return f"Cut {name} at {where} to about {share:.0f} % of now, in small steps: raise the lamp."
     if target == "photoperiod_h":
         way = "shorten" if side == "high" else "lengthen"
         month = f"{MONTHS[worst['month'] - 1]} (where it is worst)" if worst["month"] else "all months"
@@ -248,6 +253,8 @@ def next_measurements(table, flags, means):
         elif len(missing):
             measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]}: put {tool} {at}."
             reason = "Nothing reads it there, so nothing is known of it."
+            if target == "photoperiod_h":
+                reason += " Or state on and off of the lamps in enclosure.toml."
             if target == "operative_c":
                 reason += (
                     " Or read air, surface and light (W/m²) there and state length_m and mass_g of the animal: then "

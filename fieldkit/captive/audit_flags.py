@@ -9,7 +9,7 @@ from fieldkit.captive import audit_blocks as blocks
 from fieldkit.captive import enclosure_placement
 from fieldkit.captive.audit_blocks import amount, short
 from fieldkit.captive.enclosure_placement import NOTABLE_W_M2
-from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UV_CEILING, resting, spoken
+from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UNITS, UV_CEILING, resting, spoken
 
 HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 # Within this distance an unguarded lamp is called within reach (common practice, no source).
@@ -142,7 +142,8 @@ def _ceiling(flag, name, target, table, means):
             found = "no" if found == "not measured" else found
             if blocks.ceiling_p(values, limit, means.loggers["error"][i]) < 0.01:
                 found, where = "yes", means.loggers["logger_id"][i]
-    return flag(name, "unsafe", found, where, f"Held against {limit:g}: the targets have no ceiling for it.")
+    words = f"Held against {amount(limit, UNITS[target])}: the targets have no ceiling for it."
+    return flag(name, "unsafe", found, where, words)
 
 
 def _left_open(row):
@@ -300,7 +301,7 @@ def gradient(record, means, coverage, light, levels):
             add(f"floor in {name.removesuffix('_share').replace('_', ' ')}", unit="share")
         else:
             share, low, high, how = shares[name]
-            words = f"{how}; 95 % limits {low:.2f} to {high:.2f}"
+            words = f"{how}; 95 % limits {100 * low:.0f} to {100 * high:.0f} %"
             add(f"floor in {name.removesuffix('_share').replace('_', ' ')}", share, (high - low) / 3.92, "share", words)
     length = record.animal.length_m if record.animal is not None else None
     if coverage is None:
@@ -383,14 +384,16 @@ def contradictions(targets):
         above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
         if len(over):
             months = blocks.in_words(over["month"]) if (over["month"] > 0).any() else "all year"
+            low = amount(over["low"].max(), top.unit, 3)
             found.append(
-                f"Targets contradict each other: {spoken(top.target)} must stay below {top.high:.4g} and above "
-                f"{over['low'].max():.4g} ({months}). Change one of them."
+                f"Targets contradict each other: {spoken(top.target)} must stay below {amount(top.high, top.unit, 3)} "
+                f"and above {low} ({months}). Change one of them."
             )
         elif len(above):
             zones = ", ".join(dict.fromkeys(above["zone"]))
+            high = amount(above["high"].max(), top.unit, 3)
             found.append(
-                f"The {spoken(top.target)} ceiling of {top.high:.4g} {top.unit} cuts the range up to "
-                f"{above['high'].max():.4g} ({zones}): the ceiling comes first."
+                f"The {spoken(top.target)} ceiling of {amount(top.high, top.unit, 3)} cuts the range up to {high} "
+                f"({zones}): the ceiling comes first."
             )
     return found

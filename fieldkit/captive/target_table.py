@@ -152,7 +152,8 @@ class Targets(Result):
         """How many targets there are, of what, and what is missing."""
         kinds = list(dict.fromkeys(self.table["target"]))
         ceilings = int(self.table["ceiling"].sum())
-        words = f"{len(self.table)} targets for {self.species}{' (invented)' if self.invented else ''}: "
+        words = f"{len(self.table)} target{'s' if len(self.table) > 1 else ''} for {self.species}"
+        words += f"{' (invented)' if self.invented else ''}: "
         words += f"{', '.join(kinds)}; {ceilings} are ceilings that must not be passed."
         return words + "".join(f" {note}" for note in self.notes)
 
@@ -283,7 +284,7 @@ def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), s
     --------
     >>> rows = pd.DataFrame([target_row("uv_index", low=1.0, high=2.6, basis="literature", source="a book")])
     >>> make(rows, species="ridge lizard", invented=True).sentence
-    '1 targets for ridge lizard (invented): uv_index; 0 are ceilings that must not be passed.'
+    '1 target for ridge lizard (invented): uv_index; 0 are ceilings that must not be passed.'
     """
     table = table.reindex(columns=COLUMNS)
     for column in ("low", "high", "low_error", "high_error", "witnesses", "margin"):

@@ -87,8 +87,11 @@ def _targets(found):
 
 def _gradient(row):
     value = f"{100 * row.value:.0f} ± {100 * row.error:.0f} %" if row.unit == "share" else ""
-    value = value or f"{row.value:.3g} ± {row.error:.2g} {row.unit}".strip()
-    return f"{row.what}: {value}{'; ' + row.words if row.words else ''}".rstrip(".") + "."
+    # Two digits of the error, and the value to the same place.
+    places = max(1 - int(np.floor(np.log10(row.error))), 0) if row.error > 0 else 2
+    value = value or f"{row.value:.{places}f} ± {row.error:.{places}f} {row.unit}".strip()
+    what = row.what[0].upper() + row.what[1:]
+    return f"{what}: {value}{'; ' + row.words if row.words else ''}".rstrip(".") + "."
 
 
 def compact(found):
@@ -127,7 +130,8 @@ def _what(row):
 def _read(row):
     if row.target.endswith("_share"):
         return f"{100 * row.reading:.0f} % ({100 * row.reading_low:.0f} to {100 * row.reading_high:.0f})"
-    return f"{plain(row.reading)} ({plain(row.reading_low)} to {plain(row.reading_high)})"
+    unit = "" if row.unit == "UV index" else f" {row.unit}"
+    return f"{plain(row.reading)}{unit} ({plain(row.reading_low)} to {plain(row.reading_high)})"
 
 
 def _row(group):

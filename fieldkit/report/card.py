@@ -89,7 +89,8 @@ def write(targets, out, *, enclosure=None, found=None, pdf=None):
     out.write_text(html, encoding="utf-8", newline="\n")
     if paper is not None:
         printer.HTML(string=html).write_pdf(paper, pdf_variant="pdf/ua-1")
-    words = f"Setup card with {len(targets.table)} targets: {out}" + (f" and {paper}." if paper else ".")
+    count = len(targets.table)
+    words = f"Setup card with {count} target{'s' if count > 1 else ''}: {out}" + (f" and {paper}." if paper else ".")
     return Card(table=table, html=out, pdf=paper, sentence=words)
 
 
@@ -214,7 +215,7 @@ def _render(targets, table, enclosure, found):
         ceilings=ceilings,
         probes=_probes(targets, enclosure),
         plan=_plan(enclosure) if enclosure is not None else None,
-        fixes=[] if found is None else found.fixes["change"].head(3).tolist(),
+        fixes=[] if found is None else found.fixes["change"].head(5).tolist(),
         uv=None if uv.empty else {"index": f"{uv.iloc[0]:.2g}"} | {k: f"{v:.0f}" for k, v in _uv(uv.iloc[0]).items()},
         sources=_sources(targets.table),
         # Of UV the card has a line of its own, with the minutes.
@@ -238,7 +239,8 @@ def _sources(table):
     words = {}
     for row in first.itertuples(index=False):
         words.setdefault(row.source, []).append(spoken(row.target) + (", ceiling" if row.ceiling else ""))
-    return [f"{', '.join(dict.fromkeys(names))}: {source}" for source, names in words.items()]
+    lines = [f"{', '.join(dict.fromkeys(names))}: {source}" for source, names in words.items()]
+    return [line[0].upper() + line[1:] for line in lines]
 
 
 def _unit(row):
@@ -264,16 +266,19 @@ def _probes(targets, enclosure):
                     at = f"{row.point_id}, {row.zone} ({p['x_m']:.2f}, {p['y_m']:.2f}, {p['z_m']:.2f} m)"
                 name = "by hand" if " by hand, " in row.logger_id else row.logger_id
                 places.append(f"{name} at {at}" if row.zone != "room" else f"{name}, outside the enclosure")
-            what = "thermostat sensor" if role == "thermostat" else role.replace("_", " ")
-            rows.append({"probe": what, "at": "; ".join(places), "how": PLACING[role]})
+            rows.append({"probe": _probe(role), "at": "; ".join(places), "how": PLACING[role]})
         return rows
     from fieldkit.captive.audit_judge import ROLES
 
     pairs = dict.fromkeys((ROLES[r.target], r.zone) for r in targets.table.itertuples(index=False) if r.target in ROLES)
     return [
-        {"probe": role.replace("_", " "), "at": "each end" if zone == "whole" else zone, "how": PLACING[role]}
+        {"probe": _probe(role), "at": "each end" if zone == "whole" else zone, "how": PLACING[role]}
         for role, zone in pairs
     ]
+
+
+def _probe(role):
+    return {"thermostat": "thermostat sensor", "uv_index": "UV index"}.get(role, role.replace("_", " "))
 
 
 def _label(mark, taken):
