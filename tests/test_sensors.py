@@ -468,6 +468,21 @@ def test_air_that_follows_the_sun_late_is_not_flagged_alone_or_against_a_station
         assert found.masked.equals(found.readings)
 
 
+def test_minutes_past_the_hour_do_not_matter():
+    # Every ten minutes at five past: rounded to the tens, every other one would fall on its neighbour.
+    sun, air, warm = _fortnight(np.random.default_rng(14), gain_per_kw=4.0)
+    later = pd.Timedelta(minutes=5)
+    table = pd.DataFrame({"a": air + warm, "b": air + 0.1})
+    plain, shifted = (
+        sensors.find_contamination(t, sun.shift(freq=by))
+        for t, by in ((table, 0 * later), (table.shift(freq=later), later))
+    )
+    assert shifted.table["strength"].to_numpy() == pytest.approx(plain.table["strength"].to_numpy(), abs=1.0)
+    beside = table["b"].shift(freq=later)
+    found = sensors.find_contamination(table[["a"]], sun, reference=beside)
+    assert found.table.loc[0, ["verdict", "compared_with"]].tolist() == ["reads the sun", "reference"]
+
+
 def test_a_sunlit_logger_does_not_accuse_the_good_one_beside_it():
     sun, air, warm = _fortnight(np.random.default_rng(12), gain_per_kw=8.0)
     found = sensors.find_contamination(pd.DataFrame({"good": air, "bad": air + warm}), sun)

@@ -26,9 +26,9 @@ TELLS_UP_TO_C = 3.0
 WEEK_THRESHOLD = 4.7
 # More is asked of a series that is compared with a station or with nothing: its place's own air stays in it. And more
 # of a clear sky in place of measured irradiance: it is the same every day, as is much of what air does.
-MORE = {"loggers": (0.0, 0.2), "reference": (0.4, 1.3), "nothing": (0.5, 1.4)}
+MORE = {"loggers": (0.0, 0.2), "reference": (0.5, 1.3), "nothing": (1.2, 1.6)}
 # A series that others hang beside is hardly judged by itself.
-BESIDE_OTHERS_MORE = 1.5
+BESIDE_OTHERS_MORE = 0.8
 # Restlessness needs no irradiance: where none was measured it counts for this much more.
 CLEAR_SKY_RESTLESS = 1.5
 # Under clouds less sun falls than a clear sky promises, on days the test cannot know: what it may have missed is larger
@@ -171,7 +171,8 @@ def find_contamination(
         With ``latitude_deg, longitude_deg`` and ``elevation_m``. Needed without `irradiance`; with it, the test also
         knows that a low sun warms a body more than it lights level ground, and how the sun climbed between two stamps.
     wind : Series or DataArray, optional
-        Wind near the loggers (m/s), of use with `site` only: moving air takes the sun's warmth away.
+        Wind near the loggers (m/s), of use with `site` and something to compare with: moving air takes the sun's warmth
+        away from a thermometer, but also from the ground that warms the air.
     smallest_c : float
         Contamination at strong sun (°C) below which nothing is reported.
     threshold : float
@@ -356,7 +357,8 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
     restlessness = _restlessness(y, max(lighting.FINEST_MIN, step), light, reference, others)
     y = lighting.on_grid(y, grid)
     y = y.asfreq(f"{round(grid * 60)}s")
-    sun, air_sun = (lighting.Sun(light[key], y.index, grid, instant) for key in ("warms", "ghi"))
+    lights = {key: lighting.Sun(light[key], y.index, grid, instant) for key in ("warms", "still", "ghi")}
+    air_sun = lights["ghi"]
     clock = lighting.solar_clock(y.index, air_sun.now)
     targets = {"nothing": (y, (fitting.AIR_ALONE, fitting.DAILY_ALONE_C, fitting.SHARED_ALONE))}
     compared, words, as_often = _reference(y, grid, reference, others)
@@ -379,6 +381,8 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
             asked += BESIDE_OTHERS_MORE
         needed = float(norm.isf(norm.sf(asked) / looks))
         restless_days = restlessness[words == "nothing"]
+        # In still air the sun warms the air itself sooner, too: alone, the wind would only make clean air look guilty.
+        sun = lights["still" if kind == "nothing" else "warms"]
         for lag in PROBE_LAGS_MIN if grid <= 15 else PROBE_LAG_COARSE_MIN:
             fit = fitting.days_of(target, sun, air_sun, grid, air, lag, clock)
             if fit is None:
@@ -391,7 +395,7 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
             bonus = restless_days.reindex(fit["days"]).fillna(0.0).to_numpy()
             found = fitting.scan(fit, smallest_c, bonus * (CLEAR_SKY_RESTLESS if clear_sky else 1.0))
             if found is not None:
-                seen.append((found, needed, words, target, air, lag))
+                seen.append((found, needed, words, target, sun, air, lag))
     if not fits:
         row["note"] = "there is no day with sun, readings and irradiance together"
         return nothing
@@ -402,7 +406,7 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
     for one in seen:
         if one[0]["strength"] < one[1]:
             break
-        followed = _follow(one, sun, air_sun, grid, clock, smallest_c, COMES_OUT_LOW[_kind(one[2])][clear_sky])
+        followed = _follow(one, air_sun, grid, clock, smallest_c, COMES_OUT_LOW[_kind(one[2])][clear_sky])
         if followed is not None:
             row |= followed.pop("row") | {"restlessness": float(restlessness[one[2] == "nothing"].mean())}
             return {"row": row} | followed
@@ -441,12 +445,12 @@ def _kind(words):
     return words if words in MORE else "loggers"
 
 
-def _follow(one, sun, air_sun, grid, clock, smallest_c, low_share):
+def _follow(one, air_sun, grid, clock, smallest_c, low_share):
     """Take episode after episode off the series until nothing is left that stands out.
 
     None if already the first is no more than clean air can do, once the answer to passing clouds is left free.
     """
-    found, needed, words, target, air, lag = one
+    found, needed, words, target, sun, air, lag = one
     estimate = pd.Series(0.0, index=target.index)
     variance = pd.Series(0.0, index=target.index)
     episodes = []
@@ -502,11 +506,16 @@ def _spread(values, index):
 
 def _reference(y, grid, reference, others):
     """What a series is compared with, its name, and whether it is read as often."""
+
+    def beside(other):
+        near = {"method": "nearest", "tolerance": pd.Timedelta(minutes=grid / 2)}
+        return lighting.on_grid(other, grid).reindex(y.index, **near)
+
     if reference is not None:
         compared = reference.dropna()
         step = lighting.minutes(compared.index)
         if step <= grid * 1.1:
-            return lighting.on_grid(compared, grid).reindex(y.index), "reference", True
+            return beside(compared), "reference", True
         # A station every hour against a logger every ten minutes: straight lines between, no further than the step.
         filled = compared.reindex(compared.index.union(y.index)).interpolate("time", limit_area="inside")
         near = compared.notna().reindex(y.index, method="nearest", tolerance=pd.Timedelta(minutes=step))
@@ -515,7 +524,7 @@ def _reference(y, grid, reference, others):
     for name in others.columns:
         other = others[name].dropna()
         if len(other) > 1 and lighting.minutes(other.index) <= grid * 1.1:
-            columns[name] = lighting.on_grid(other, grid).reindex(y.index)
+            columns[name] = beside(other)
     if not columns:
         return None, "", False
     if len(columns) == 1:

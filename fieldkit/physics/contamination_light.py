@@ -24,13 +24,16 @@ def minutes(index):
 
 
 def on_grid(values, grid_min):
-    """Mean around each grid time."""
-    step = f"{round(grid_min * 60)}s"
+    """Mean around each grid time; a series with that step keeps its own minutes past the hour."""
+    step = pd.Timedelta(minutes=grid_min)
     if minutes(values.index) > 0.9 * grid_min:
         # On a clock that is never set: the hour that stands twice in autumn cannot be rounded.
         steady = values.index.tz_convert(dt.timezone(values.index[0].utcoffset()))
-        return values.groupby(steady.round(step).tz_convert(values.index.tz)).mean()
-    return values.set_axis(values.index + pd.Timedelta(minutes=grid_min / 2)).resample(step).mean()
+        turn = 2 * np.pi / step.value
+        past = np.angle(np.mean(np.exp(1j * turn * (steady.as_unit("ns").asi8 % step.value)))) / turn
+        past = pd.Timedelta(seconds=round(past / 1e9))
+        return values.groupby(((steady - past).round(step) + past).tz_convert(values.index.tz)).mean()
+    return values.set_axis(values.index + step / 2).resample(step).mean()
 
 
 def _lagged(sun, lag_min, step_min):
@@ -77,7 +80,8 @@ def light_over(index, irradiance, site, wind):
         given = given.groupby(given.index).mean().clip(lower=0)
         if len(given) < 2:
             nothing = pd.Series(np.nan, fine)
-            return {"ghi": nothing, "warms": nothing, "up": nothing, "step_min": 0.0, "measured": True, "note": ""}
+            none = dict.fromkeys(("ghi", "warms", "still", "up"), nothing)
+            return none | {"step_min": 0.0, "measured": True, "note": ""}
         sun_step = minutes(given.index)
         if place is not None:
             at_stamps = sun.clear_sky(given.index, **place)["ghi_w_m2"]
@@ -95,11 +99,14 @@ def light_over(index, irradiance, site, wind):
             ghi = ghi if place is None else ghi * clear["ghi_w_m2"]
             near = given.index.get_indexer(fine, method="nearest", tolerance=pd.Timedelta(minutes=1.01 * sun_step))
             ghi = ghi.where(near >= 0)
-    warms = ghi if place is None else _warming(ghi, clear, wind)
+    still = warms = ghi if place is None else _warming(ghi, clear, None)
+    if place is not None and wind is not None:
+        warms = _warming(ghi, clear, wind)
     level = ghi if clear is None else clear["ghi_w_m2"]
     up = (level > UP_W_M2).astype(float).where(level.notna())
     measured = irradiance is not None
-    return {"ghi": ghi, "warms": warms, "up": up, "step_min": sun_step, "measured": measured, "note": note}
+    lights = {"ghi": ghi, "warms": warms, "still": still, "up": up}
+    return lights | {"step_min": sun_step, "measured": measured, "note": note}
 
 
 def _place(site):
