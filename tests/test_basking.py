@@ -262,7 +262,7 @@ def test_lopsided_curve_is_noticed():
     scans = pd.DataFrame({"shade_air_c": air, "behaviour": np.where(rng.random(4000) < chance, "basking", "retreat")})
     hump = basking.window(scans, cluster=None)
     assert hump.lopsided_p < 1e-6
-    assert "compare shape='spline'" in hump.sentence
+    assert "a freer curve (shape='spline') may fit better" in hump.sentence
     true = np.linspace(10, 40, 30001)
     curve = 0.8 * np.clip((true - 12) / 18, 0, 1) / (1 + np.exp((true - 34) / 0.7))
     upper = true[curve > curve.max() / 2].max()
