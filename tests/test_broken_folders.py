@@ -649,7 +649,9 @@ def test_there_are_more_than_twenty_and_the_good_folder_is_good(tmp_path):
 
 def test_a_mistake_does_not_drag_others_behind_it(tmp_path):
     # One slip in one cell must not come out as three sentences.
-    for number, name in enumerate(["unit in the cell", "no such day", "used is 2", "unknown logger", "used is empty"]):
+    alone = ["unit in the cell", "no such day", "used is 2", "unknown logger", "used is empty"]
+    alone += ["the hour that never was", "the hour that came twice"]
+    for number, name in enumerate(alone):
         act = BROKEN[name][0]
         folder = make(tmp_path / str(number) / "broken")
         act(folder)
@@ -674,7 +676,7 @@ def test_no_call_stack_reaches_a_person_in_a_real_terminal(tmp_path):
     folder = make(tmp_path / "broken")
     BROKEN["unit in the cell"][0](folder)
     done = subprocess.run(
-        [sys.executable, "-m", "fieldkit.cli", "check", str(folder)], capture_output=True, text=True, encoding="utf-8"
+        [sys.executable, "-m", "fieldkit", "check", str(folder)], capture_output=True, text=True, encoding="utf-8"
     )
     assert done.returncode == 2
     assert 'choices.csv, row 2, column surface_c: "33.0 C"' in done.stdout

@@ -128,3 +128,15 @@ def test_a_hump_is_highest_at_its_preferred_value():
     assert "middle values preferred, near 30" in season.sentence
     with pytest.raises(FieldkitError, match="tolerance of a hump"):
         simulate.choice_season(driver="surface", hump=(30.0, 0.0))
+
+
+def test_a_southern_season_falls_into_its_own_summer():
+    north = simulate.choice_season(n_sets=300, rng=3).choices
+    south = simulate.choice_season(
+        n_sets=300, latitude_deg=-36.1, longitude_deg=145.0, timezone="Australia/Sydney", rng=3
+    ).choices
+    assert set(south["time"].dt.month) == {9, 10, 11, 12, 1, 2, 3, 4}
+    assert south["time"].dt.hour.between(9, 16).all()
+    # The sun is 3 % nearer in January than in July, so the radiation is alike but not equal.
+    assert south["irradiance_w_m2"].mean() == pytest.approx(north["irradiance_w_m2"].mean(), rel=0.1)
+    assert south.groupby(south["time"].dt.month)["shade_air_c"].mean().idxmax() in (1, 2)

@@ -522,7 +522,9 @@ def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, 
     if curve.irradiance is not None:
         words.append(f"Stated for an irradiance of {curve.irradiance:.0f} W/m².")
     if lopsided < LOPSIDED_P:
-        words.append(f"One side falls faster than the other (p = {lopsided:.2g}): a freer curve (shape='spline') may fit better.")
+        words.append(
+            f"One side falls faster than the other (p = {lopsided:.2g}): a freer curve (shape='spline') may fit better."
+        )
     words += _doubts(curve, doing, looks, animals, days, interval)
     if len(left_out):
         words.append(

@@ -245,18 +245,18 @@ def _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation, air
 
 
 def _skies(n_sets, latitude_deg, longitude_deg, timezone, rng):
-    """Time, sun, cloud, air and wind of each set; March to October, sun at least 15° high."""
+    """Time, sun, cloud, air and wind of each set, from 9 to 17 h: March to October, in the south September to April."""
     import pandas as pd
 
     from fieldkit.physics import sun
 
-    days = pd.Timestamp("2023-03-15", tz=timezone) + pd.to_timedelta(np.sort(rng.integers(0, 215, n_sets)), unit="D")
-    times = days.tz_localize(None) + pd.to_timedelta(rng.integers(9 * 60, 17 * 60, n_sets), unit="min")
-    times = times.tz_localize(timezone)
+    first, sign = ("2023-09-14", -1) if latitude_deg < 0 else ("2023-03-15", 1)
+    days = pd.Timestamp(first) + pd.to_timedelta(np.sort(rng.integers(0, 215, n_sets)), unit="D")
+    times = (days + pd.to_timedelta(rng.integers(9 * 60, 17 * 60, n_sets), unit="min")).tz_localize(timezone)
     clear = sun.clear_sky(times, latitude_deg=latitude_deg, longitude_deg=longitude_deg, linke_turbidity=3.5)
     cloud = rng.beta(4, 1.5, size=n_sets)
     ghi, diffuse = clear["ghi_w_m2"].to_numpy(), clear["dhi_w_m2"].to_numpy()
-    season = np.sin(2 * np.pi * (times.day_of_year.to_numpy() - 105) / 365)
+    season = sign * np.sin(2 * np.pi * (times.day_of_year.to_numpy() - 105) / 365)
     hour = times.hour.to_numpy() + times.minute.to_numpy() / 60
     air = 17 + 9 * season + 4 * np.sin(np.pi * (hour - 8) / 12) + rng.normal(0, 3, n_sets)
     return {

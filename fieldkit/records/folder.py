@@ -238,7 +238,10 @@ def _read_part(raw, table, stated, problems, sources):
     if raw.ready is not None:
         sources.append((raw.file, table, len(raw.ready), raw.separator, ".", raw.encoding))
         where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
-        return raw.ready.astype({"logger_id": "str"}), where.assign(**{f"{c} bad": False for c in schema.columns})
+        where = where.assign(**{f"{c} bad": False for c in schema.columns})
+        # Every time was written: one that is missing never was, or was twice, and that was said.
+        where["time bad"] = raw.ready["time"].isna().to_numpy()
+        return raw.ready.astype({"logger_id": "str"}), where
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
         # A column that nobody filled in needs no unit.

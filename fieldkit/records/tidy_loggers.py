@@ -92,8 +92,8 @@ def read(data, label, own, stated, problems):
             unstated = pd.Series(pd.NaT, index=local.index, dtype="timedelta64[ns]")
             aware, wrong, notes = cells.place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
             for say, found in ((problems.add, wrong), (problems.warn, notes)):
-                for index, problem, remedy in found:
-                    value = written(data, [index + 2], "time")[0]
+                values = written(data, [index + 2 for index, _, _ in found], "time")
+                for (index, problem, remedy), value in zip(found, values, strict=True):
                     say(label, problem, remedy, row=index + 2, column="time", value=value)
         utc[rows] = aware.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy()
     frame["time"] = pd.Series(utc, index=frame.index).dt.tz_localize("UTC").dt.tz_convert(target)

@@ -1,0 +1,8 @@
+"""`python -m fieldkit`: the command, where its own name is not on the path."""
+
+import sys
+
+from fieldkit.cli import main
+
+if __name__ == "__main__":
+    sys.exit(main())
