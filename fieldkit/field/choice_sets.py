@@ -196,7 +196,7 @@ def _twin_sets(choices, used, sets, numbers, good, cluster):
     twin = np.zeros(len(choices), dtype=bool)
     if "time" not in choices:
         return twin
-    told = {"time": choices["time"].astype(str).to_numpy(), "used": used, **numbers}
+    told = {"time": choices["time"].array, "used": used, **numbers}
     if cluster is not None and cluster in choices:
         told["animal"] = choices[cluster].astype(str).to_numpy()
     rows = pd.util.hash_pandas_object(pd.DataFrame(told), index=False).to_numpy()[good]
