@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from season_folder import make, swap
 
 import fieldkit
 from fieldkit.captive import targets
@@ -95,6 +96,16 @@ def test_day_length_at_the_equator_and_in_the_north():
     rows = targets.photoperiod(_site(59.33), year=2025)
     assert abs((rows[5]["low"] + rows[5]["high"]) / 2 - 18.6) < 0.1
     assert abs((rows[11]["low"] + rows[11]["high"]) / 2 - 6.1) < 0.1
+
+
+def test_midnight_sun_and_polar_night_set_no_day_length(tmp_path):
+    # 70° N: midnight sun from 17 May to 26 July, polar night from 25 November to 17 January (almanac, from memory).
+    rows = targets.photoperiod(_site(70.0), year=2025)
+    assert [r["month"] for r in rows] == [2, 3, 4, 5, 8, 9, 10, 11]
+    assert all(0 < r["low"] < r["high"] < 24 for r in rows)
+    swap(make(tmp_path / "polar"), "season.toml", "latitude_deg = 36.1\n", "latitude_deg = 70.0\n")
+    found = targets.from_season(fieldkit.read_season(tmp_path / "polar"))
+    assert any(note.startswith("No day length for Jan, Jun, Jul, Dec: ") for note in found.notes), found.notes
 
 
 def _site(latitude):

@@ -300,6 +300,8 @@ def photoperiod(site, *, year, tolerance_h=0.5):
     Returns
     -------
     list of dict
+        Without the months in which the sun hardly sets or hardly rises: light that is never off, or never on, is no
+        aim, and sunrise and sunset do not tell how animals rest then.
     """
     from fieldkit.physics import sun
 
@@ -314,12 +316,13 @@ def photoperiod(site, *, year, tolerance_h=0.5):
         target_row(
             "photoperiod_h",
             month=m,
-            low=max(h - tolerance_h, 0),
-            high=min(h + tolerance_h, 24),
+            low=h - tolerance_h,
+            high=h + tolerance_h,
             basis="standard",
             source=source,
         )
         for m, h in enumerate(hours, start=1)
+        if tolerance_h < h < 24 - tolerance_h
     ]
 
 
@@ -541,7 +544,14 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
     levels = (np.nan, np.nan)
     if level is not None and gather("sun and shade of the floor", ["choices"], lambda: exposure(season.choices, level)):
         levels = sun_levels(season.choices, level)
-    gather("day length", [], lambda: photoperiod(season.site, year=season.last_day.year))
+    days = photoperiod(season.site, year=season.last_day.year)
+    rows.extend(days)
+    polar = [m for m in range(1, 13) if m not in {row["month"] for row in days}]
+    if polar:
+        notes.append(
+            f"No day length for {', '.join(MONTHS[m - 1] for m in polar)}: the sun hardly sets then, or hardly "
+            "rises, and when animals rest is not in these records."
+        )
     gather("warming rate", ["loggers"], lambda: warming(_clean_shade_air(season)))
     if not rows:
         raise FieldkitError("These records carry no target: " + " ".join(notes))
