@@ -253,6 +253,16 @@ def test_seasons_flip_south_of_the_equator():
     assert bands.schedule["spread_high_c"].max() < 1
 
 
+def test_neighbours_across_the_equator_share_their_months():
+    north = days_of(rng=1)
+    both = pd.concat([north.assign(station_id=s) for s in "NS"])
+    for latitudes, summer in (((0.4, -0.1), "Jun–Aug"), ((0.1, -0.4), "Dec–Feb")):
+        bands = climate.air_bands(both, stations={s: {"latitude_deg": la} for s, la in zip("NS", latitudes)})
+        assert set(bands.table.query("season == 'summer'")["months"]) == {summer}
+        assert (bands.pooled["spread_high_c"] == 0).all()
+        assert any("on both sides of it" in w for w in bands.warnings)
+
+
 def test_latitude_unknown_is_asked_for():
     with pytest.raises(FieldkitError, match="latitude of station A is not known"):
         climate.air_bands(days_of())

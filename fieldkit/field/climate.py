@@ -222,7 +222,7 @@ def air_bands(
     left_out.append(dropped)
 
     shift = _elevation_shift(where, target_elevation_m, lapse_rate_k_per_km, warnings)
-    south = _south(where, hemisphere, seasons)
+    south = _south(where, hemisphere, seasons, warnings)
     season_sets = _season_sets(seasons, ids, records, south, where, warnings)
 
     rows, months_out = [None] * len(ids), [None] * len(ids)
@@ -318,7 +318,7 @@ def _elevation_shift(where, target, lapse, warnings):
     return -lapse * (target - height.to_numpy()) / 1000.0
 
 
-def _south(where, hemisphere, seasons):
+def _south(where, hemisphere, seasons, warnings):
     latitude = where["latitude_deg"].to_numpy(dtype=float)
     if hemisphere is not None:
         latitude = np.where(np.isfinite(latitude), latitude, 1.0 if hemisphere == "north" else -1.0)
@@ -327,7 +327,10 @@ def _south(where, hemisphere, seasons):
             f"The latitude of station {where.index[~np.isfinite(latitude)][0]} is not known, so neither is its summer: "
             "give latitude_deg, or say hemisphere='north' or 'south'."
         )
-    return latitude < 0
+    south, words = _seasons.southern(latitude)
+    if words:
+        warnings.append(words)
+    return south
 
 
 def _season_sets(seasons, ids, records, south, where, warnings):
@@ -337,9 +340,12 @@ def _season_sets(seasons, ids, records, south, where, warnings):
     if seasons == "hemisphere":
         tropical = where["latitude_deg"].abs() < _seasons.TROPICS_DEG
         if tropical.any():
+            who = (
+                f"Station {where.index[tropical][0]} lies" if tropical.sum() == 1 else f"{tropical.sum()} stations lie"
+            )
             warnings.append(
-                f"Station {where.index[tropical][0]} lies within 10° of the equator, where summer and winter hardly "
-                "differ in temperature: seasons='wet_dry' may say more."
+                f"{who} within {_seasons.TROPICS_DEG:g}° of the equator, where summer and winter hardly differ in "
+                "temperature: seasons='wet_dry' may say more."
             )
         return [_seasons.hemisphere_seasons(-1.0 if s else 1.0) for s in south]
     if seasons == "month":

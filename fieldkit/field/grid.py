@@ -126,7 +126,11 @@ def air_bands(
     wanted = {"variables": variables, "region": region, "rain": seasons == "wet_dry"}
     data = _region.days(_region.tidy(dataset, **wanted), period)
     warnings = []
-    south = data["latitude"].to_numpy() < 0
+    rows_used = data["in_region"].any("longitude").to_numpy()
+    south = np.zeros(len(rows_used), dtype=bool)
+    south[rows_used], words = _seasons.southern(data["latitude"].to_numpy()[rows_used])
+    if words:
+        warnings.append(words)
     area = _cell_area(data)
     sums, cal, first, last = _sums(data, rule, memory_mb)
     expected_years, expected_days = _expected(cal, first, last, period is not None)
@@ -145,7 +149,7 @@ def air_bands(
         by_side = [{_seasons.MONTHS[m - 1]: (m,) for m in range(1, 13)}] * 2
     elif seasons == "hemisphere":
         by_side = [_seasons.hemisphere_seasons(1.0), _seasons.hemisphere_seasons(-1.0)]
-        latitude = data["latitude"].to_numpy()[data["in_region"].any("longitude").to_numpy()]
+        latitude = data["latitude"].to_numpy()[rows_used]
         if (np.abs(latitude) < _seasons.TROPICS_DEG).any():
             warnings.append(
                 "Part of the region lies within 10° of the equator, where summer and winter hardly differ in "
@@ -158,7 +162,6 @@ def air_bands(
             f"seasons={seasons!r}: give 'hemisphere', 'wet_dry', 'pattern', 'month' or a dictionary of name to months."
         )
 
-    rows_used = data["in_region"].any("longitude").to_numpy()
     if south[rows_used].all():
         by_side[0] = by_side[1]
     elif not south[rows_used].any():

@@ -175,6 +175,43 @@ def check_seasons(seasons):
     return checked
 
 
+def southern(latitude_deg):
+    """Which places count their months as in the south, and a sentence where that is not plain.
+
+    The year does not turn round at the equator itself: places within 10° of it, if they lie on both sides, go together
+    with the middle of all places.
+
+    Parameters
+    ----------
+    latitude_deg : array_like of float (n,)
+        Degrees north; NaN counts as north.
+
+    Returns
+    -------
+    south : ndarray of bool (n,)
+    words : str
+        Empty where every place keeps its own side.
+
+    Examples
+    --------
+    >>> southern([36.0, 0.4, -0.1])[0].tolist()
+    [False, False, False]
+    >>> southern([36.0, -36.0])[0].tolist()
+    [False, True]
+    """
+    latitude = np.asarray(latitude_deg, dtype=float)
+    south = latitude < 0
+    near = np.abs(latitude) < TROPICS_DEG
+    if not south[near].any() or south[near].all():
+        return south, ""
+    south[near] = np.nanmean(latitude) < 0
+    side = "south" if np.nanmean(latitude) < 0 else "north"
+    return south, (
+        f"Within {TROPICS_DEG:g}° of the equator, months are counted as in the {side} on both sides of it: the middle "
+        "of all places lies there."
+    )
+
+
 def hemisphere_seasons(latitude_deg):
     """Meteorological seasons north or south of the equator (NOAA NCEI).
 
