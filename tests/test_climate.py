@@ -263,6 +263,13 @@ def test_neighbours_across_the_equator_share_their_months():
         assert any("on both sides of it" in w for w in bands.warnings)
 
 
+def test_a_band_from_nought_has_no_sign():
+    days = days_of(rng=1)
+    low = climate.air_bands(days, hemisphere="north").pooled.loc["winter", "low_c"]
+    cold = days.assign(tmax_c=days["tmax_c"] - low - 0.02, tmin_c=days["tmin_c"] - low - 0.02)
+    assert "winter 0.0 to" in climate.air_bands(cold, hemisphere="north").sentence.replace("−", "-")
+
+
 def test_latitude_unknown_is_asked_for():
     with pytest.raises(FieldkitError, match="latitude of station A is not known"):
         climate.air_bands(days_of())

@@ -93,7 +93,10 @@ class AirBands(Result):
         rows = self.pooled
         count = self.settings["n_stations"]
         parts = [
-            f"{name} {row.low_c:.1f} to {row.high_c:.1f} °C" for name, row in rows.iterrows() if np.isfinite(row.low_c)
+            # Adding nothing turns −0.0 into 0.0.
+            f"{name} {round(row.low_c, 1) + 0.0:.1f} to {round(row.high_c, 1) + 0.0:.1f} °C"
+            for name, row in rows.iterrows()
+            if np.isfinite(row.low_c)
         ]
         spread = rows["spread_high_c"].max()
         words = f"Air bands from {count} station{'s' if count > 1 else ''}: {', '.join(parts)}. "
