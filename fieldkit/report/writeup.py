@@ -354,7 +354,7 @@ class _Page:
             f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} at one site near "
             f"{abs(site.latitude_deg):.1f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
             f"{abs(site.longitude_deg):.1f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
-            f"{site.elevation_m:.0f} m above the sea; the coordinates are cut to a tenth of a degree to protect the "
+            f"{_height(site.elevation_m)}; the coordinates are cut to a tenth of a degree to protect the "
             f"animals. Times are those of {site.timezone}."
         )
         if not self.shown:
@@ -474,6 +474,17 @@ def _named(left_out):
 
 def _day(date):
     return f"{date.day} {date:%B %Y}"
+
+
+def _height(elevation_m):
+    """Height of a site in words.
+
+    Examples
+    --------
+    >>> _height(410.0), _height(-200.0)
+    ('410 m above the sea', '200 m below the level of the sea')
+    """
+    return f"{abs(elevation_m):.0f} m {'below the level of' if elevation_m <= -0.5 else 'above'} the sea"
 
 
 def _section_id(run):
