@@ -217,7 +217,9 @@ def _kernel(notebook, folder, environment):
     from nbclient import NotebookClient
 
     for attempt in range(1, _STARTS + 1):
-        client = NotebookClient(notebook, kernel_name="python3", timeout=None, startup_timeout=60)
+        # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
+        waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
+        client = NotebookClient(notebook, kernel_name="python3", **waits)
         stack = contextlib.ExitStack()
         try:
             stack.enter_context(client.setup_kernel(cwd=str(folder), env=environment, stdout=DEVNULL, stderr=DEVNULL))
