@@ -265,27 +265,19 @@ def test_operative_temperature_of_a_grid_is_that_of_its_cells():
     lazy = grid.operative_temperature(data.chunk({"time": 2}), body=body, **names)
     assert lazy.chunks is not None and lazy.attrs["units"] == "degC"
     one = {name: float(data[name][3, 1, 2]) for name in data}
-    expected = heat.operative_temperature(
-        air_temperature_c=one["t2m"] - 273.15,
-        wind_speed_m_s=one["wind"],
-        body=body,
-        dhi_w_m2=one["rsds"],
-        ground_upwelling_w_m2=0.2 * one["rsds"],
-        sky_longwave_w_m2=sky_longwave(one["t2m"] - 273.15),
-    )
+    weather = {
+        "air_temperature_c": one["t2m"] - 273.15,
+        "wind_speed_m_s": one["wind"],
+        "dhi_w_m2": one["rsds"],
+        "ground_upwelling_w_m2": 0.2 * one["rsds"],
+        "sky_longwave_w_m2": sky_longwave(one["t2m"] - 273.15),
+    }
+    expected = heat.operative_temperature(body=body, **weather)
     assert float(lazy[3, 1, 2]) == pytest.approx(expected, abs=1e-6)
     # ISO 2533: 79495 Pa at 2000 m. Thin air carries off less heat.
     heights = xr.DataArray([[0.0, 0.0, 0.0], [0.0, 0.0, 2000.0]], dims=dims[1:], attrs={"units": "m"})
     high = grid.operative_temperature(data.assign(height=heights), body=body, elevation="height", **names)
-    thin = heat.operative_temperature(
-        air_temperature_c=one["t2m"] - 273.15,
-        wind_speed_m_s=one["wind"],
-        body=body,
-        dhi_w_m2=one["rsds"],
-        ground_upwelling_w_m2=0.2 * one["rsds"],
-        sky_longwave_w_m2=sky_longwave(one["t2m"] - 273.15),
-        pressure_pa=79495.0,
-    )
+    thin = heat.operative_temperature(body=body, pressure_pa=79495.0, **weather)
     assert high.dims == dims and float(high[3, 1, 2]) == pytest.approx(thin, abs=1e-3)
     assert high[:, 0].to_numpy() == pytest.approx(lazy[:, 0].to_numpy(), abs=1e-3)
     with pytest.raises(FieldkitError, match="no units attribute: m is needed"):

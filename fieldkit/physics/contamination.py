@@ -354,7 +354,7 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
         return nothing
     grid = max(lighting.FINEST_MIN, step, light["step_min"])
     instant = step > 0.9 * grid
-    restlessness = _restlessness(y, max(lighting.FINEST_MIN, step), light, reference, others)
+    restless_alone, restless_beside = _restlessness(y, max(lighting.FINEST_MIN, step), light, reference, others)
     y = lighting.on_grid(y, grid)
     y = y.asfreq(f"{round(grid * 60)}s")
     lights = {key: lighting.Sun(light[key], y.index, grid, instant) for key in ("warms", "still", "ghi")}
@@ -373,14 +373,15 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
 
     looks = max(days / 7, 1) * loggers
     clear_sky = not light["measured"]
-    seen, fits = [], []
+    seen, fits, restlessness = [], [], {}
     for words, (target, air) in targets.items():
         kind = _kind(words)
         asked = threshold + MORE[kind][clear_sky]
         if kind == "nothing" and compared is not None and reference is None:
             asked += BESIDE_OTHERS_MORE
         needed = float(norm.isf(norm.sf(asked) / looks))
-        restless_days = restlessness[words == "nothing"]
+        restless_days = restless_alone if kind == "nothing" else restless_beside
+        restlessness[words] = float(restless_days.mean())
         # In still air the sun warms the air itself sooner, too: alone, the wind would only make clean air look guilty.
         sun = lights["still" if kind == "nothing" else "warms"]
         for lag in PROBE_LAGS_MIN if grid <= 15 else PROBE_LAG_COARSE_MIN:
@@ -401,14 +402,14 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
         return nothing
     row["days"] = max(fit[3] for fit in fits)
     row["detectable_c"], row["threshold"], row["compared_with"], _ = min(fits, key=lambda fit: fit[0])
-    row["restlessness"] = float(restlessness[row["compared_with"] == "nothing"].mean())
+    row["restlessness"] = restlessness[row["compared_with"]]
     seen.sort(key=lambda one: one[1] - one[0]["strength"])
     for one in seen:
         if one[0]["strength"] < one[1]:
             break
         followed = _follow(one, air_sun, grid, clock, smallest_c, COMES_OUT_LOW[_kind(one[2])][clear_sky])
         if followed is not None:
-            row |= followed.pop("row") | {"restlessness": float(restlessness[one[2] == "nothing"].mean())}
+            row |= followed.pop("row") | {"restlessness": restlessness[one[2]]}
             return {"row": row} | followed
     row["strength"] = seen[0][0]["strength"] if seen else np.nan
     doubtful = bool(seen) and row["strength"] >= seen[0][1]
@@ -421,14 +422,14 @@ def _one_logger(y, light, reference, others, smallest_c, threshold, loggers):
 
 
 def _restlessness(y, own_min, light, reference, others):
-    """Of the series by itself (True), and of its difference from what it is compared with, if that is read as often."""
+    """Of the series by itself, and of its difference from what it is compared with, if that is read as often."""
     y = lighting.on_grid(y, own_min).asfreq(f"{round(own_min * 60)}s")
     near = {"method": "nearest", "tolerance": pd.Timedelta(minutes=lighting.FINEST_MIN / 2)}
     up, ghi = (light[name].reindex(y.index, **near) for name in ("up", "ghi"))
     when = up.to_numpy(), lighting.solar_time(y.index, ghi).normalize(), own_min
     alone = restless.by_day(y, *when, restless.ALONE)
     compared, _, as_often = _reference(y, own_min, reference, others)
-    return {True: alone, False: restless.by_day(y - compared, *when, restless.DIFFERENCE) if as_often else alone}
+    return alone, restless.by_day(y - compared, *when, restless.DIFFERENCE) if as_often else alone
 
 
 def _least(detectable_c):

@@ -29,14 +29,11 @@ DIFFERENCE = {
 LEAST, MOST = -1.5, 3.0
 
 
-def _of_day(day, values, floor=_FLOOR_C):
+def _of_day(values, codes, days):
     """Logarithm of the mean square of each day, and of how many it is."""
-    codes, rows = day
-    keep = rows & np.isfinite(values)
-    count = np.bincount(codes[keep], minlength=codes.max() + 1)
-    square = np.bincount(codes[keep], values[keep] ** 2, minlength=codes.max() + 1)
+    count, square = (np.bincount(codes, weights, minlength=days) for weights in (None, values**2))
     with np.errstate(invalid="ignore"):
-        return 0.5 * np.log(square / count + floor**2), count
+        return 0.5 * np.log(square / count + _FLOOR_C**2), count
 
 
 def logarithms(values, up, codes):
@@ -51,7 +48,8 @@ def logarithms(values, up, codes):
         bend[lag:-lag] = values[2 * lag :] - 2 * values[lag:-lag] + values[: -2 * lag]
         three = up, np.roll(up, lag), np.roll(up, -lag)
         for rows in (np.maximum.reduce(three) == 0, np.minimum.reduce(three) == 1):
-            of_day, count = _of_day((codes, rows), bend)
+            rows &= np.isfinite(bend)
+            of_day, count = _of_day(bend[rows], codes[rows], codes.max() + 1)
             columns.append(of_day)
             counts.append(count)
     return np.stack(columns, axis=1), np.stack(counts, axis=1)

@@ -2,9 +2,7 @@
 
 import csv
 import hashlib
-import io
 import re
-import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -279,33 +277,18 @@ def _read_plain_wide(file, stated, problems):
     units = [_unit_of(raw, column, name, loggers[name], said) for column, name in owner.items()]
     if said.any_errors:
         return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        try:
-            frame = pd.read_csv(
-                io.BytesIO(data),
-                dtype=dict.fromkeys(owner, "float64"),
-                parse_dates=[header[0]],
-                index_col=False,
-                keep_default_na=False,
-                na_values={column: sorted(cells.MISSING) for column in owner},
-                encoding="utf-8-sig",
-            )
-            zone = cells.clock_zone(zones.pop()) or cells.clock_zone(
-                settings.section(stated, "clocks").get("loggers", "")
-            )
-            target = cells.clock_zone(stated["site"]["timezone"])
-            moments = frame[header[0]]
-            if moments.dtype.kind != "M" or moments.isna().any():
-                return None
-            if data.count(b":") - first[0].count(b":") != len(frame) * first[1].count(b":"):
-                return None
-            if not moments.dt.year.between(*cells.YEARS).all():
-                return None
-            # An hour that repeats or is left out in spring and autumn is the careful reader's.
-            times = moments.dt.tz_localize(zone or target, ambiguous="raise", nonexistent="raise").dt.tz_convert(target)
-        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
-            return None
+    colons = {"colons": first[1].count(b":"), "colons_above": first[0].count(b":")}
+    frame = tidy_loggers.exact(data, header[0], dict.fromkeys(owner, "float64"), **colons)
+    if frame is None:
+        return None
+    zone = cells.clock_zone(zones.pop()) or cells.clock_zone(settings.section(stated, "clocks").get("loggers", ""))
+    target = cells.clock_zone(stated["site"]["timezone"])
+    try:
+        # An hour that repeats or is left out in spring and autumn is the careful reader's.
+        times = frame[header[0]].dt.tz_localize(zone or target, ambiguous="raise", nonexistent="raise")
+    except ValueError:
+        return None
+    times = times.dt.tz_convert(target)
     values = frame[list(owner)].to_numpy(copy=True)
     if np.isinf(values).any() or np.isin(values, cells.CODES).any():
         return None

@@ -48,26 +48,10 @@ def read(data, label, own, stated, problems):
     head = re.match(header + rb"(\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?),", data)
     if head is None or b"\n\n" in data or b"\n\r" in data or b'"' in data:
         return None
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        try:
-            frame = pd.read_csv(
-                io.BytesIO(data),
-                dtype={"logger_id": "category", "value": "float64"},
-                parse_dates=["time"],
-                index_col=False,
-                keep_default_na=False,
-                na_values={"value": sorted(cells.MISSING)},
-                encoding="utf-8-sig",
-            )
-        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
-            return None
+    frame = exact(data, "time", {"value": "float64", "logger_id": "category"}, colons=head[1].count(b":"))
+    if frame is None:
+        return None
     moments = frame["time"]
-    # Every row has as many colons as the first: a date without a time of day is not midnight.
-    if moments.dtype.kind != "M" or moments.isna().any() or data.count(b":") != len(frame) * head[1].count(b":"):
-        return None
-    if not moments.dt.year.between(*cells.YEARS).all():
-        return None
     if own is not None:
         frame.insert(1, "logger_id", pd.Categorical.from_codes(np.zeros(len(frame), dtype="int8"), [own]))
     names = frame["logger_id"].cat.categories
@@ -104,6 +88,52 @@ def read(data, label, own, stated, problems):
             if unit not in (None, (1.0, 0.0)):
                 rows = frame["logger_id"] == name
                 frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)
+    return frame
+
+
+def exact(data, time, kinds, *, colons, colons_above=0):
+    """The table if every cell is a plain time or a plain number, else None.
+
+    Parameters
+    ----------
+    data : bytes
+        The file, one header line.
+    time : str
+        Header of the times.
+    kinds : dict of str to str
+        Header and type of the other columns; those of numbers may hold the words for a missing value.
+    colons, colons_above : int
+        Colons in each row and in the header: a date without a time of day is not midnight.
+
+    Returns
+    -------
+    pandas.DataFrame or None
+
+    Examples
+    --------
+    >>> data = b"time,value\\n2023-05-14 10:20,NA\\n2023-05-14,5\\n"
+    >>> exact(data, "time", {"value": "float64"}, colons=1) is None
+    True
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            frame = pd.read_csv(
+                io.BytesIO(data),
+                dtype=kinds,
+                parse_dates=[time],
+                index_col=False,
+                keep_default_na=False,
+                na_values={column: sorted(cells.MISSING) for column, kind in kinds.items() if kind == "float64"},
+                encoding="utf-8-sig",
+            )
+        except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
+            return None
+    moments = frame[time]
+    if moments.dtype.kind != "M" or moments.isna().any():
+        return None
+    if data.count(b":") != colons_above + len(frame) * colons or not moments.dt.year.between(*cells.YEARS).all():
+        return None
     return frame
 
 
