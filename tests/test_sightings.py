@@ -55,6 +55,16 @@ def test_rates_are_counted_within_the_time_watched():
     assert "In 18 hours of watching that is 0.17 sightings an hour" in found.sentence
 
 
+def test_another_level_is_said_where_its_limits_stand():
+    import fieldkit
+
+    found = sightings.of_season(fieldkit.demo_season(), level=0.9, n_resamples=99)
+    figure = figures.seen(found)
+    labels = [text.get_text() for text in figure.legends[0].get_texts()]
+    for words in (found.sentence, figure.get_suptitle(), " ".join(labels)):
+        assert "90 % interval" in words and "95 %" not in words
+
+
 def test_where_nobody_was_seen_the_limit_is_that_of_a_poisson_count():
     seen = met(*[(f"2025-05-0{d} 09:10", "basking", 1, None) for d in range(3, 9)])
     found = sightings.of_season(season(seen, rounds([3, 4, 5, 6, 7, 8])), n_resamples=99)

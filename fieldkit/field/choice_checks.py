@@ -152,7 +152,14 @@ def animal_slopes(choices, *, driver="radiation", column=None, others=(), cluste
         prediction=(estimate - reach, estimate + reach),
         left_out=ready.left_out,
         notes=tuple(notes),
-        settings={"driver": driver, "column": column, "others": tuple(others), "cluster": cluster, "within_set_sd": sd},
+        settings={
+            "level": level,
+            "driver": driver,
+            "column": column,
+            "others": tuple(others),
+            "cluster": cluster,
+            "within_set_sd": sd,
+        },
     )
 
 

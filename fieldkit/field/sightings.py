@@ -66,10 +66,8 @@ class Sightings(Result):
             f"{100 * row['exposed_share']:.0f} % of the animals were {doing}."
         ]
         if self.rate_known:
-            words.append(
-                f"In {row['hours_watched']:.0f} hours of watching that is {rate(row)}; {uneven(self.table)}; "
-                f"{uneven(self.by_month)}."
-            )
+            said = rate(row, self.settings["level"]), uneven(self.table), uneven(self.by_month)
+            words.append(f"In {row['hours_watched']:.0f} hours of watching that is {'; '.join(said)}.")
         else:
             words.append(
                 "How long the observers searched is not on record, so these are counts and no rates: hours and months "
@@ -264,13 +262,15 @@ def uneven(table):
     return ", ".join(parts)
 
 
-def rate(row):
+def rate(row, level):
     """Say the rate of one row of a table with its limits.
 
     Parameters
     ----------
     row : Series
         ``sightings_per_h, low, high``.
+    level : float
+        Confidence level of the limits.
 
     Returns
     -------
@@ -278,10 +278,12 @@ def rate(row):
 
     Examples
     --------
-    >>> rate(pd.Series({"sightings_per_h": 0.25, "low": 0.2, "high": 0.31}))
+    >>> rate(pd.Series({"sightings_per_h": 0.25, "low": 0.2, "high": 0.31}), 0.95)
     '0.25 sightings an hour (95 % interval 0.2 to 0.31)'
     """
-    limits = f" (95 % interval {row['low']:.2g} to {row['high']:.2g})" if np.isfinite(row["low"]) else ""
+    limits = ""
+    if np.isfinite(row["low"]):
+        limits = f" ({100 * level:g} % interval {row['low']:.2g} to {row['high']:.2g})"
     return f"{row['sightings_per_h']:.2g} sightings an hour{limits}"
 
 

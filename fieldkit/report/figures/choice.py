@@ -322,7 +322,7 @@ def preference(result):
         axes.axvspan(*result.readings, color=COLOURS["available"], alpha=0.15, linewidth=0, label="_offered")
         axes.fill_between(
             curve["value"], curve["low"], curve["high"], color=COLOURS["field"], alpha=0.2, linewidth=0,
-            label="95 % band",
+            label=f"{100 * result.settings['level']:g} % band",
         )  # fmt: skip
         axes.plot(
             curve["value"], curve["relative_odds"], color=COLOURS["field"], linewidth=2, label="odds of being used"
@@ -335,7 +335,7 @@ def preference(result):
             inside = np.clip(p.estimate, *ends)
             axes.errorbar(
                 [p.estimate], [y], xerr=[[inside - ends[0]], [ends[1] - inside]], fmt="D", color=COLOURS["used"],
-                capsize=3, label="preferred value (95 % interval)",
+                capsize=3, label=f"preferred value ({100 * result.preferred.level:g} % interval)",
             )  # fmt: skip
             title = f"{_words(name).partition(' (')[0]}: {p.estimate:.3g}{_unit(name)} ({p.low:.3g} to {p.high:.3g})"
             axes.set_title(f"Preferred {title}")
@@ -375,7 +375,7 @@ def switch(result):
         axes.axhline(1, color=COLOURS["available"], linewidth=1.2, label="_no selection")
         axes.fill_between(
             curve["context"], curve["low"], curve["high"], color=COLOURS["radiation"], alpha=0.25, linewidth=0,
-            label="95 % band",
+            label=f"{100 * result.settings['level']:g} % band",
         )  # fmt: skip
         axes.plot(curve["context"], curve["odds_ratio"], color=COLOURS["radiation"], linewidth=2, label="odds ratio")
         axes.set_yscale("log")
@@ -386,7 +386,7 @@ def switch(result):
             low, high = np.clip([s.low, s.high], *result.seen)
             axes.errorbar(
                 [s.estimate], [1], xerr=[[s.estimate - low], [high - s.estimate]], fmt="D", color=COLOURS["used"],
-                capsize=3, label="switch point (95 % interval)",
+                capsize=3, label=f"switch point ({100 * result.switch.level:g} % interval)",
             )  # fmt: skip
             axes.set_title(f"Selection turns round at {s.estimate:.3g} °C of shade air ({s.low:.3g} to {s.high:.3g})")
         else:
@@ -419,7 +419,7 @@ def animals(result):
     """
     table = result.table.sort_values("log_odds_per_sd")
     figure, axes = new_axes(height=1.8 + 0.24 * len(table))
-    colour = _colour(result.settings["driver"])
+    colour, level = _colour(result.settings["driver"]), 100 * result.settings["level"]
     y = np.arange(1, len(table) + 1)
     centre = table["log_odds_per_sd"]
     with look():
@@ -427,11 +427,12 @@ def animals(result):
         axes.axvspan(*result.prediction, color=colour, alpha=0.15, linewidth=0, label="_prediction")
         axes.errorbar(
             centre, y, xerr=[centre - table["low"], table["high"] - centre], fmt="o", color=COLOURS["available"],
-            markersize=5, label="one animal (95 % interval)",
+            markersize=5, label=f"one animal ({level:g} % interval)",
         )  # fmt: skip
         reach = [[result.estimate - result.low], [result.high - result.estimate]]
         axes.errorbar(
-            [result.estimate], [0], xerr=reach, fmt="D", color=colour, capsize=3, label="average animal (95 % interval)"
+            [result.estimate], [0], xerr=reach, fmt="D", color=colour, capsize=3,
+            label=f"average animal ({level:g} % interval)",
         )  # fmt: skip
         axes.set_yticks(range(len(table) + 1), ["average", *(str(name) for name in table.index)])
         axes.set_xlabel("log odds per within-set standard deviation (shaded: where a new animal should lie)")

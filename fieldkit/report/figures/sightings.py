@@ -26,14 +26,14 @@ def seen(result):
     2
     """
     figure, panels = new_axes(2, 1, height=6.4)
-    whole = result.table.loc["all"]
+    whole, level = result.table.loc["all"], result.settings["level"]
     with look():
         for axes, table, what in zip(panels, (result.table, result.by_month), ("hour of the sun (12: noon)", "month")):
             groups = table.drop(index="all")
             where = np.arange(len(groups))
             names = [MONTHS[name - 1] if what == "month" else name for name in groups.index]
             if result.rate_known:
-                _rates(axes, where, groups, whole)
+                _rates(axes, where, groups, whole, level)
                 below = [f"{name}\n{hours:.0f} h" for name, hours in zip(names, groups["hours_watched"])]
                 axes.set_xlabel(f"{what}, and hours watched")
                 axes.set_ylabel("sightings an hour")
@@ -52,7 +52,7 @@ def seen(result):
             axes.grid(axis="x", visible=False)
         if result.rate_known:
             # The rate over all heads the figure; what stands out heads each panel.
-            figure.suptitle(rate(whole), fontsize=11.5, x=0.01, ha="left")
+            figure.suptitle(rate(whole, level), fontsize=11.5, x=0.01, ha="left")
             figure.legend(*panels[0].get_legend_handles_labels(), loc="outside lower center", fontsize=9, ncols=2)
         else:
             counts = f"{whole['sightings']:.0f} sightings"
@@ -60,10 +60,10 @@ def seen(result):
     return figure
 
 
-def _rates(axes, where, groups, whole):
+def _rates(axes, where, groups, whole, level):
     axes.axhline(whole["sightings_per_h"], color=COLOURS["available"], linewidth=1.2, label="over all")
     reach = [groups["sightings_per_h"] - groups["low"], groups["high"] - groups["sightings_per_h"]]
     axes.errorbar(
         where, groups["sightings_per_h"], yerr=np.nan_to_num(reach).clip(min=0), fmt="D", color=COLOURS["used"],
-        capsize=3, label="rate (95 % interval; none for fewer than five days)",
+        capsize=3, label=f"rate ({100 * level:g} % interval; none for fewer than five days)",
     )  # fmt: skip

@@ -64,5 +64,7 @@ def _title(indices):
     row = indices.table.loc["effectiveness"]
     if np.isnan(row["estimate"]):
         return "Every place lies in the preferred range"
-    sure = f" (95 % interval {row['low']:.2f} to {row['high']:.2f})" if np.isfinite(row["low"]) else ""
+    sure = ""
+    if np.isfinite(row["low"]):
+        sure = f" ({100 * indices.settings['level']:g} % interval {row['low']:.2f} to {row['high']:.2f})"
     return f"Effectiveness of thermoregulation {row['estimate']:.2f}{sure}"
