@@ -261,6 +261,7 @@ def learn(weeks, seed):
 WAYS = (
     "alone",
     "with two others",
+    "with one other",
     "with a station",
     "alone, wind known",
     "two others, wind known",
@@ -306,8 +307,9 @@ def study(weeks, seed, ways=WAYS, keep=None):
             sun_given = measured
             if "late" in way:
                 sun_given = measured.set_axis(measured.index + pd.Timedelta(minutes=step / 2))
+            beside = 2 if "others" in way else "one other" in way
             answer = sensors.find_contamination(
-                table if "others" in way else readings.to_frame("it"),
+                table.iloc[:, : 1 + beside],
                 None if "clear" in way else sun_given,
                 site=None if "unknown" in way else site,
                 reference=air if "station" in way else None,
