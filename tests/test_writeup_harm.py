@@ -181,3 +181,58 @@ def test_no_published_table_holds_a_formula(kit):
         assert "R07" in str(rows)
         for text in (text for row in rows for text in row if text and text[0] in "=+-@"):
             float(text)
+
+
+# What outlives careless cleaners; from memory of how parsers of HTML differ.
+DIRTY = [
+    "<![CDATA[><img src=x onerror=alert(1)>]]>",
+    "<p>a<![CDATA[<script>alert(1)</script>]]>b</p>",
+    "<!--><img src=x onerror=alert(1)>-->",
+    "<!-- --!><script>alert(1)</script> -->",
+    "<?xml version='1.0'?><script>alert(1)</script>",
+    "<svg><style><img src=x onerror=alert(1)></style></svg>",
+    "<math><mtext><table><mglyph><style><img src=x onerror=alert(1)>",
+    "<a href='java&#10;script:alert(1)'>x</a>",
+    "<a href='data:text/html,<script>alert(1)</script>'>x</a>",
+    "<img src='data:text/html;base64,PHNjcmlwdD4='>",
+    "<img src='data:image/png;base64,AA==' onerror=alert(1)>",
+    "<table><tr><td onclick=alert(1) style='background:url(http://e.org)'>x</td></tr></table>",
+    "<noscript><p title='</noscript><img src=x onerror=alert(1)>'>",
+    "<textarea></textarea><script>alert(1)</script>",
+    "<plaintext><script>alert(1)</script>",
+    "<form action=http://e.org><button>x</button></form>",
+    "<base href=http://e.org><meta http-equiv=refresh content='0;url=http://e.org'><link rel=stylesheet href=x>",
+    "\x00<scr\x00ipt>alert(1)</script>",
+]
+
+
+@pytest.mark.parametrize("dirty", DIRTY)
+def test_nothing_that_runs_or_calls_home_passes_the_cleaner(tmp_path, dirty):
+    import html5lib
+    from test_writeup import Page
+
+    from fieldkit.report.rendering import Renderer
+
+    renderer = Renderer(tmp_path)
+    for cleaned in (str(renderer._clean(dirty)), str(renderer.markdown(dirty))):
+        # html5lib follows the parsing rules of the HTML standard: what a browser would make of it.
+        tree = html5lib.parse(cleaned, namespaceHTMLElements=False)
+        for element in tree.iter():
+            assert element.tag in {
+                "html",
+                "head",
+                "body",
+                "p",
+                "a",
+                "img",
+                "table",
+                "tbody",
+                "tr",
+                "td",
+                "div",
+                "th",
+            } | {"caption", "b", "pre", "code", "em"}, cleaned
+            assert not [name for name in element.attrib if name.startswith("on") or name == "style"], cleaned
+            assert element.attrib.get("src", "data:image/").startswith("data:image/"), cleaned
+            assert element.attrib.get("href", "http").startswith(("http", "#")), cleaned
+        assert not Page(cleaned).every("script") and "\x00" not in cleaned

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 import fieldkit
-from fieldkit.core import FieldkitError, Result, resource_dir
+from fieldkit.core import FieldkitError, Result, resource_dir, visible
 from fieldkit.records.problems import summary
 from fieldkit.report import citation, folders, methods, readings, running, wording
 from fieldkit.report.rendering import Renderer
@@ -119,9 +119,8 @@ def write(
                     running.hide_path(run, parameter, folder)
         terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
         page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
-        text = page.render()
-        (fresh / "index.html").write_text(text, encoding="utf-8", newline="\n")
-        (fresh / "CITATION.cff").write_text(page.citation_file(), encoding="utf-8", newline="\n")
+        for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
+            (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
     out = Path(out).absolute()
