@@ -73,7 +73,7 @@ def topic_of(module):
     ('choice', 'sunlight')
     """
     parts = module.split(".")
-    return parts[2] if len(parts) < 5 else parts[-2]
+    return parts[-1] if len(parts) < 4 else parts[-2] if len(parts) > 4 else parts[2]
 
 
 def in_files(left_out, rows, table=None):
