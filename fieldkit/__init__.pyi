@@ -7,6 +7,7 @@ from . import physics as physics
 from . import records as records
 from . import report as report
 from .core import FieldkitError as FieldkitError
+from .core import publish as publish
 from .records.enclosure import EnclosureError as EnclosureError
 from .records.enclosure import demo_enclosure as demo_enclosure
 from .records.enclosure import read_enclosure as read_enclosure

@@ -54,8 +54,8 @@ def test_every_difference_is_named(kit, tmp_path):
     rows = {(r.file, str(r.row), r.column): (r.published, r.rerun) for r in found.table.itertuples()}
     assert rows[("figures/figure-01.csv", "1", "y")] == (20.5, 20.0)
     assert rows[("figures/figure-01.csv", "3", "y")] == (31.5, -31.5)
-    assert rows[("results/06_toy_choice-answer.csv", "2", "odds ratio")] == (2.345678, 2.445678)
-    assert rows[("writeup.json", "06_toy_choice answer", "sentence")][1] == "They choose on surface & some doubt."
+    assert rows[("results/toy_verdict.csv", "2", "odds ratio")] == (2.345678, 2.445678)
+    assert rows[("writeup.json", "06_toy_choice toy_verdict", "sentence")][1] == "They choose on surface & some doubt."
     assert len(rows) == 4
     assert "not those of the write-up" in found.sentence
     assert "Changed after the write-up was made: figures/figure-01.csv." in found.sentence
@@ -64,7 +64,7 @@ def test_every_difference_is_named(kit, tmp_path):
     said = as_text(found)
     assert "figures/figure-01.csv (Surface temperature at used places): 2 values differ\n" in said
     assert "differ\n  row 1, y: published 20.5, rerun 20\n" in said
-    assert "06_toy_choice answer sentence: published They choose on surface & no doubt., rerun They" in said
+    assert "06_toy_choice toy_verdict sentence: published They choose on surface & no doubt., rerun They" in said
     assert (tmp_path / "again" / "index.html").exists()
     assert nbformat.read(tmp_path / "again" / "notebooks" / "06_toy_choice.ipynb", as_version=4).cells
 

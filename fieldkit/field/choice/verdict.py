@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldkit.core import Result, generator
+from fieldkit.core import Result, generator, method
 from fieldkit.field.choice import (
     chance as choice_chance,
 )
@@ -99,6 +99,7 @@ class Comparison(Result):
     fits : dict of str to Fit
     """
 
+    rows_of = "choices"
     verdict: str
     sentence: str
     table: object
@@ -141,6 +142,7 @@ class Comparison(Result):
         return self
 
 
+@method
 def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id", permutations=999, rng=0):
     """Compare the drivers of choice on one season's choice sets and give the verdict.
 

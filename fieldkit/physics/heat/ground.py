@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, floats
+from fieldkit.core import FieldkitError, floats, method
 from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.heat.balance import Balance
 from fieldkit.physics.heat.body import Body
@@ -252,6 +252,7 @@ _OUTPUTS = {
 }
 
 
+@method
 def surface_temperature(
     *,
     air_temperature_c,

@@ -5,7 +5,7 @@ All fluxes are W per m² of the body's *total* surface, positive when the body g
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, method
 from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA
 from fieldkit.physics.heat.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.heat.body import Body, copper_model, globe, lizard, probe, silhouette
@@ -144,7 +144,7 @@ def energy_balance(
     convection_coefficient_w_m2_k : array_like, optional
         Given in place of the correlations (W/m²/K); wind, shape and size then do not matter.
     vapour_pressure_kpa : array_like, optional
-        Of the air (kPa), see `fieldkit.physics.heat.air.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
+        Of the air (kPa), see `heat.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
         of no account to any other.
 
     Returns
@@ -178,6 +178,7 @@ def energy_balance(
     return _run(body, given, _TEMPERATURE | _FLUXES)
 
 
+@method
 @elementwise(_TEMPERATURE, static=("body",))
 def operative_temperature(
     *,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise, floats
+from fieldkit.core import FieldkitError, Result, elementwise, floats, method
 from fieldkit.physics import heat
 from fieldkit.physics.heat.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.limits import check_inputs
@@ -167,6 +167,7 @@ class ProbeIrradiance(Result):
         )
 
 
+@method
 def irradiance_from_loggers(
     loggers,
     logger_info,
