@@ -66,8 +66,10 @@ def writeup(arguments):
         authors=arguments.authors or (),
         licence=arguments.licence,
         data_at=arguments.data_at,
+        exact_place=arguments.exact_place,
     )
     print(f"{written.sentence}\nRead it: {written.html}")
+    print("".join(f"\nBefore you publish it: {caution}\n" for caution in written.cautions), end="")
     return OK
 
 
@@ -210,6 +212,9 @@ def _parser():
     sub.add_argument("--authors", nargs="+", metavar="WHO", help='whom to cite: "Family, Given" or the name of a group')
     sub.add_argument("--licence", metavar="NAME", help="terms of use of the write-up, such as CC-BY-4.0")
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
+    sub.add_argument(
+        "--exact-place", action="store_true", help="publish the exact place of site and stations; ask first who may know"
+    )
     sub = verb(reproduce, "reproduce", "rerun a published write-up and say which numbers differ")
     sub.epilog = (
         "Exit status: 0 every number came out again from the same records, 1 not so (or a fault of fieldkit), "

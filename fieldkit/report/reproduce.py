@@ -95,6 +95,7 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
             only=about["only"],
             parameters=about["parameters"],
             enclosure=enclosure,
+            exact_place=bool(about.get("exact_place", False)),
             pdf=False,
             progress=progress,
         )
