@@ -1,20 +1,18 @@
 """A season folder becomes a write-up: the notebooks are run on it and rendered into one file that can be published."""
 
-import contextlib
 import datetime
 import importlib.metadata
 import json
 import platform
 import re
 import shutil
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
 import fieldkit
-from fieldkit.core import FieldkitError, Result, resource_dir
+from fieldkit.core import FieldkitError, Result, resource_dir, visible
 from fieldkit.records import places
 from fieldkit.records.problems import summary
 from fieldkit.report import citation, folders, methods, readings, running, wording
@@ -126,25 +124,25 @@ def write(
     runs = running.listed(season, only=only, with_enclosure=enclosure is not None or where is None)
     to_run = [run for run in runs if run.state == "to run"]
     enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
-    with contextlib.ExitStack() as stack:
-        folder, told = None, season
+    with folders.swapped_in(out, keep=(season.path, enclosure)) as (fresh, work):
+        told, folder = season, None
         if where is not None:
-            folder, told = stack.enter_context(public.opened(season, exact_place=exact_place))
+            folder = work / "season"
+            public.write(season, folder, exact_place=exact_place)
+            told = fieldkit.read_season(folder)
         running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
-        fresh = stack.enter_context(folders.swapped_in(out, keep=season.path))
-        work = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         _run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
-            for path_to_hide in filter(None, (folder, enclosure)):
-                running.hide_path(run, path_to_hide)
+            for parameter, place in (("season_folder", folder), ("enclosure_folder", enclosure)):
+                if place is not None:
+                    running.hide_path(run, parameter, place)
             running.hide_places_of_warnings(run)
         terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at, "exact_place": exact_place}
         page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms)
-        text = page.render()
-        (fresh / "index.html").write_text(text, encoding="utf-8", newline="\n")
-        (fresh / "CITATION.cff").write_text(page.citation_file(), encoding="utf-8", newline="\n")
+        for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
+            (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
         gate.check(fresh, _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""]))
@@ -181,7 +179,7 @@ def _run_all(runs, work, *, progress):
     with tqdm(total=sum(len(run.cells) for run in runs), disable=hidden, unit="cell", desc="Writing up") as bar:
         for run in runs:
             bar.set_postfix_str(run.name)
-            running.run(run, figures=work / "figures" / run.name, results=work / "results" / run.name, step=bar.update)
+            running.run(run, work=work / run.name, step=bar.update)
 
 
 class _Page:
@@ -299,7 +297,7 @@ class _Page:
         sections, places = [], []
         for run in self.shown:
             cells = [(c, run.missing.get(i)) for i, c in enumerate(run.notebook.cells) if "writeup" in running.tags(c)]
-            blocks = renderer.section(run.section, cells, figures=self.work / "figures" / run.name)
+            blocks = renderer.section(run.section, cells, figures=self.work / run.name / "figures")
             places += [run.section] * (len(renderer.figures) - len(places))
             sections.append(
                 {
