@@ -39,7 +39,7 @@ def is_code(name):
 
     Examples
     --------
-    >>> is_code("R07"), is_code("Schnurli")
+    >>> is_code("R07"), is_code("one eye")
     (True, False)
     """
     return bool(_CODE.fullmatch(name))
