@@ -17,10 +17,11 @@ import xarray as xr
 from marked_season import ELEVATION, LATITUDE, LONGITUDE, MARKS, OBSERVERS, SITE, make
 
 import fieldkit
+from fieldkit.classroom import folder as classroom
 from fieldkit.core import FieldkitError
 from fieldkit.physics import sun
 from fieldkit.records import places
-from fieldkit.report import classroom, share
+from fieldkit.report import share
 from fieldkit.report.privacy import at_home, gate, public, texts
 
 CHOICE = {"licence": "CC-BY-4.0", "scientific_name": "Genus species"}

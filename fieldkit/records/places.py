@@ -102,7 +102,7 @@ def public_site(site, *, name=UNNAMED):
 
     Examples
     --------
-    >>> from fieldkit.records.folder import Site
+    >>> from fieldkit.records.season.reader import Site
     >>> site = Site(name="x", latitude_deg=36.18, longitude_deg=-80.31, elevation_m=437.0, timezone="UTC")
     >>> told = public_site(site)
     >>> told.latitude_deg, told.longitude_deg, told.elevation_m, told.name
@@ -142,7 +142,7 @@ def in_words(site):
 
     Examples
     --------
-    >>> from fieldkit.records.folder import Site
+    >>> from fieldkit.records.season.reader import Site
     >>> in_words(Site(name="x", latitude_deg=36.18, longitude_deg=-80.31, elevation_m=437.0, timezone="UTC"))
     '36.1 to 36.2° N, 80.3 to 80.4° W, 400 to 500 m above the sea'
     """

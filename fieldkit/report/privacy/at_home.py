@@ -11,7 +11,9 @@ from pathlib import Path
 
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.records import places, schemas, settings
+from fieldkit.records import places
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import settings
 from fieldkit.report.privacy import public
 
 # A name needs this many letters to be told from any other word.

@@ -14,9 +14,11 @@ from pathlib import Path
 import pandas as pd
 
 from fieldkit.core import FieldkitError
-from fieldkit.records import places, schemas, settings
-from fieldkit.records.folder import read_season
-from fieldkit.report import giving_away
+from fieldkit.records import places
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import settings
+from fieldkit.records.season.reader import read_season
+from fieldkit.report.share import filter as giving_away
 
 # Columns whose words name something: what stands for it, and which tables share the names.
 NAMED = {
