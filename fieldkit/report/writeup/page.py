@@ -26,7 +26,7 @@ __all__ = ["WriteUp", "WriteUpError", "write"]
 
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
-_TEMPLATES = Path(__file__).parent / "templates"
+_TEMPLATES = Path(__file__).parent.parent / "templates"
 _EXACT = (
     "The EXACT place of the site stands in this write-up: collectors and poachers read open pages. Ask whoever "
     "protects the species and whoever owns the land before it leaves your hands; it cannot be called back."
