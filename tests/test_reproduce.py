@@ -14,11 +14,11 @@ from test_writeup import RESULT, cell, choice_cells, contents, make_kit, noteboo
 
 from fieldkit import cli
 from fieldkit.core import FieldkitError
-from fieldkit.report import folders
-from fieldkit.report import reproduce as module
 from fieldkit.report.integrity import seals
 from fieldkit.report.integrity.files import differences
-from fieldkit.report.reproduce import as_text, reproduce
+from fieldkit.report.writeup import folders
+from fieldkit.report.writeup import rerun as module
+from fieldkit.report.writeup.rerun import as_text, reproduce
 
 MARKER = folders.MARKER
 
