@@ -16,6 +16,7 @@ from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.core.containers import visible
 from fieldkit.records import places
 from fieldkit.records.problems import summary
+from fieldkit.report.integrity import seals
 from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, methods, readings, running, wording
@@ -67,6 +68,7 @@ def write(
     exact_place=False,
     pdf=None,
     progress=None,
+    like=None,
 ):
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
 
@@ -103,6 +105,9 @@ def write(
         Also write a PDF. None writes one if WeasyPrint is installed.
     progress : bool, optional
         Show a progress bar; None shows one in a terminal.
+    like : dict, optional
+        What an earlier write-up says about itself (`folders.read_published`): its date, terms and versions are put on
+        the page, so that the two can be compared word by word.
 
     Returns
     -------
@@ -141,8 +146,10 @@ def write(
                 if place is not None:
                     running.hide_path(run, parameter, place)
             running.hide_places_of_warnings(run)
-        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at, "exact_place": exact_place}
-        page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms)
+        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
+        terms |= (like or {}).get("terms") or {}
+        given = {"demo": where is None, "enclosure": cage is not None, "exact_place": bool(exact_place)}
+        page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
@@ -187,17 +194,23 @@ def _run_all(runs, work, *, progress):
 class _Page:
     """Everything that the template shows."""
 
-    def __init__(self, season, runs, folder, work, *, parameters, terms):
+    def __init__(self, season, runs, folder, work, *, parameters, terms, given, like=None):
         self.season = season
         self.folder = folder
         self.work = work
         self.parameters = parameters
         self.terms = terms
+        self.given = given
         self.shown = [run for run in runs if run.state in ("done", "stopped")]
         self.skipped = [run for run in runs if run.state == "skipped"]
         self.runs = runs
-        self.written = datetime.datetime.now(datetime.UTC).date()
         self.versions = _versions()
+        # What the page says of itself; a rerun says what the published one said.
+        self.written = datetime.datetime.now(datetime.UTC).date()
+        self.said_versions = self.versions
+        if like is not None:
+            self.written = datetime.date.fromisoformat(like["written"])
+            self.said_versions = {str(name): str(number) for name, number in like["versions"].items()}
         self.figures = []
         self._keep_notebooks()
         self._keep_results()
@@ -224,6 +237,10 @@ class _Page:
                 if left_out.exists():
                     result["left_out"] = result["file"].replace(".csv", "-left-out.csv")
                     shutil.copyfile(left_out, self.folder / result["left_out"])
+
+    @property
+    def _version(self):
+        return self.said_versions.get("fieldkit", "").partition(" ")[0]
 
     def results(self):
         """(run, result) of every result that any notebook came to."""
@@ -327,7 +344,7 @@ class _Page:
         return environment.get_template("writeup.html.j2").render(
             css=jinja2.filters.do_mark_safe((_TEMPLATES / "writeup.css").read_text(encoding="utf-8")),
             title=self._title(),
-            version=fieldkit.__version__,
+            version=self._version,
             written=_day(self.written),
             invented=season.invented,
             facts=self._facts(),
@@ -346,13 +363,16 @@ class _Page:
             limitations=self._limitations(),
             data_availability=self._data_availability(),
             input_hash=season.input_hash,
+            demo=self.given["demo"],
+            enclosure=self.given["enclosure"],
+            exact_place=self.given["exact_place"],
             parameters={name: repr(value) for name, value in self.parameters.items()},
             seeds_table=renderer.table(
                 seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
             )
             if len(seeds)
             else "",
-            versions=self.versions,
+            versions=self.said_versions,
             citation=self._citation(),
             licence=self.terms["licence"],
             warnings_in_short=(
@@ -382,7 +402,7 @@ class _Page:
         ]
         size = " and ".join(part for part in size if part)
         where = f"at one site in the cell {places.in_words(site)}, which is as much as is told to protect the animals"
-        if self.terms["exact_place"]:
+        if self.given["exact_place"]:
             height = f"{abs(site.elevation_m):g} m {'above' if site.elevation_m >= 0 else 'below the level of'} the sea"
             where = f"at one site at {site.latitude_deg:g}°, {site.longitude_deg:g}° (north, east), {height}"
         place = (
@@ -392,7 +412,7 @@ class _Page:
         if not self.shown:
             return f"{place} No analysis could be run."
         return (
-            f"{place} Each section above comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
+            f"{place} Each section above comes from a notebook that fieldkit {self._version} ran from top to "
             "bottom on these records."
         )
 
@@ -476,7 +496,7 @@ class _Page:
     def _citation(self):
         return (
             f"{'; '.join(self._authors())} ({self.written.year}). {self._title()}. Write-up of {_day(self.written)}, "
-            f"made with fieldkit {fieldkit.__version__}, from records with the fingerprint "
+            f"made with fieldkit {self._version}, from records with the fingerprint "
             f"{self.season.input_hash[:12]}."
         )
 
@@ -514,7 +534,8 @@ def _section_id(run):
 
 def _versions():
     """Versions of Python, fieldkit and the packages that fieldkit asks for."""
-    found = {"python": platform.python_version(), "fieldkit": fieldkit.__version__}
+    sources = seals.code_hash()[:16]
+    found = {"python": platform.python_version(), "fieldkit": f"{fieldkit.__version__} (sources {sources})"}
     for requirement in importlib.metadata.requires("fieldkit") or []:
         if "extra ==" not in requirement:
             name = re.match(r"[\w.-]+", requirement)[0]
@@ -541,6 +562,15 @@ def _write_pdf(folder, *, wanted):
     return True
 
 
+def _record_files(records, settings):
+    """Hashes of the files that were read, so that a rerun can name the one that is not the same."""
+    if records is None or records.path is None:
+        return None
+    sources = getattr(records, "sources", None)
+    names = [] if sources is None else [file.partition(", sheet ")[0] for file in sources["file"]]
+    return seals.of_records(records.path, [settings, *names])
+
+
 def _write_marker(folder, page, is_demo, only, cage):
     files = {
         path.relative_to(folder).as_posix(): folders.digest(path)
@@ -552,14 +582,18 @@ def _write_marker(folder, page, is_demo, only, cage):
         "written": str(page.written),
         "season": page.season.name,
         "demo": is_demo,
-        "exact_place": bool(page.terms["exact_place"]),
+        "exact_place": page.given["exact_place"],
         "invented": page.season.invented,
         "input_sha256": page.season.input_hash,
         "enclosure_sha256": cage.input_hash if cage is not None else None,
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
         "answer": page.answer(),
+        "terms": {name: value if isinstance(value, str | None) else list(value) for name, value in page.terms.items()},
         "versions": page.versions,
+        "code_sha256": seals.code_hash(),
+        "record_files": _record_files(page.season, "season.toml"),
+        "enclosure_files": _record_files(cage, "enclosure.toml") if cage is not None else None,
         "sections": page.table().to_dict("records"),
         "results": [{"notebook": run.name} | result for run, result in page.results()],
         "figures": {f"figures/{figure['stem']}.csv": figure["caption"] for figure in page.figures if figure["stem"]},
