@@ -11,6 +11,7 @@ from fieldkit.field.basking_spread import Spread, find_spread
 # Knots at quantiles (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from memory: five serve samples of a
 # hundred or more).
 SPLINE_KNOTS = 5
+OUTER = (0.025, 0.975)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -95,9 +96,7 @@ def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
     z = air - centre
     one, zero = np.ones_like(z), np.zeros_like(z)
     if shape == "spline":
-        from scipy.interpolate import CubicSpline
-
-        columns = list(np.moveaxis(CubicSpline(knots, np.eye(len(knots)), bc_type="natural")(air, order), -1, 0))
+        columns = list(np.moveaxis(natural_spline(air, knots, order), -1, 0))
     else:
         columns = [(one, z), (zero, one), (zero, zero)][order]
         columns = [*columns, (z * z, 2 * z, 2 * one)[order]] if shape == "hump" else list(columns)
@@ -110,13 +109,34 @@ def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
     return np.stack(columns, axis=-1)
 
 
+def _quantiles(values, weights, shares):
+    """Weighted quantiles; a weight of two is the value twice."""
+    order = np.argsort(values)
+    values, weights = values[order], weights[order]
+    middle = np.cumsum(weights) - weights / 2
+    return np.interp(np.asarray(shares) * weights.sum(), middle, values)
+
+
+def natural_spline(air, knots, order=0):
+    """Cubic spline that runs straight on beyond its outer knots, one column for its height at each knot."""
+    from scipy.interpolate import CubicSpline
+
+    spline = CubicSpline(knots, np.eye(len(knots)), bc_type="natural")
+    inside = np.clip(air, knots[0], knots[-1])
+    columns = spline(inside, order)
+    beyond = (np.asarray(air) - inside)[..., None]
+    if order == 0:
+        return columns + beyond * spline(inside, 1)
+    return columns if order == 1 else np.where(beyond == 0, columns, 0.0)
+
+
 def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, level, knots=None, centre=None):
     air, n = (looks[c].to_numpy(float) for c in ("shade_air_c", "n"))
     irradiance = looks["irradiance_w_m2"].to_numpy(float) if radiation != "none" else None
     if centre is None:
         centre = float(np.average(air, weights=n))
     if knots is None:
-        knots = np.quantile(air, np.linspace(0, 1, SPLINE_KNOTS))
+        knots = np.quantile(np.repeat(air, 1), np.linspace(*OUTER, SPLINE_KNOTS)) if False else _quantiles(air, looks["yes"].to_numpy(float), np.linspace(*OUTER, SPLINE_KNOTS))
     if shape == "spline" and not (np.diff(knots) > 0).all():
         raise FieldkitError("Too few different air temperatures for a spline: choose shape='hump' or 'monotone'.")
     design = basis_columns(air, irradiance, shape, radiation, centre, knots)

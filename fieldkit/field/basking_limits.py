@@ -64,9 +64,23 @@ def _peak(curve):
         if at in (0, GRID - 1):
             return _blank("not reached", -np.inf if at == 0 else np.inf)
         top = _root(lambda x: curve.eta(x, 1), air[at - 1], air[at + 1])
-        low, high = stretch(curve, lambda x: curve.eta(x, 1), lambda x: curve.basis(x, 1), top, curve.low, curve.high)
+        low, high = _where_it_may_be(curve, top, air)
     error = float(np.sqrt(curve.spread.variance(curve.basis(top, 1))) / abs(curve.eta(top, 2)))
     return _row(curve, top, low, high, error, float(curve.link.inverse(curve.eta(top))))
+
+
+def _where_it_may_be(curve, top, air):
+    """From the coldest to the hottest temperature at which the curve may have its peak.
+
+    There the slope cannot be told from zero, nor the curve from its height at the estimated peak. A flat top has many
+    such temperatures, and small waves on it must not end the interval.
+    """
+    slope = curve.eta(air, 1) ** 2 <= curve.reach(curve.basis(air, 1)) ** 2
+    drop = np.maximum(curve.eta(top) - curve.eta(air), 0.0)
+    level = drop**2 <= curve.reach(curve.basis(top) - curve.basis(air)) ** 2
+    may = air[slope & level]
+    low, high = min(may.min(initial=top), top), max(may.max(initial=top), top)
+    return (-np.inf if low <= air[0] else low), (np.inf if high >= air[-1] else high)
 
 
 def _pair_covariances(curve, first, second, gradient):
