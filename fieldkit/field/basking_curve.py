@@ -8,10 +8,12 @@ import pandas as pd
 from fieldkit.core import FieldkitError
 from fieldkit.field.basking_spread import Spread, find_spread
 
-# Knots at quantiles (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from memory: five serve samples of a
-# hundred or more).
+# Five knots serve samples of a hundred or more (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from
+# memory).
 SPLINE_KNOTS = 5
-OUTER = (0.025, 0.975)
+# Outer knots, as shares of the looks that found the behaviour. Beyond them the curve runs straight on: where nobody
+# basked any more, a freer one would run away (our choice).
+OUTER = (0.005, 0.995)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,6 +33,7 @@ class Curve:
     high: float
     air: np.ndarray
     n: np.ndarray
+    independent: np.ndarray
     deviance: float
     degrees_of_freedom: float
 
@@ -40,17 +43,17 @@ class Curve:
     def eta(self, air, order=0):
         return self.basis(air, order) @ self.beta
 
-    def critical(self, gradient):
+    def critical(self, gradient, *, one_sided=False):
         """Critical value of Student's t for a linear combination of the coefficients."""
         from scipy import special
 
         # An infinite number of degrees of freedom is the normal distribution.
         degrees = np.minimum(self.spread.degrees_of_freedom(gradient), 1e12)
-        return special.stdtrit(degrees, (1 + self.level) / 2)
+        return special.stdtrit(degrees, self.level if one_sided else (1 + self.level) / 2)
 
-    def reach(self, gradient):
+    def reach(self, gradient, *, one_sided=False):
         """Half the width of an interval."""
-        return self.critical(gradient) * np.sqrt(self.spread.variance(gradient))
+        return self.critical(gradient, one_sided=one_sided) * np.sqrt(self.spread.variance(gradient))
 
     @property
     def fewest(self):
@@ -109,12 +112,13 @@ def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
     return np.stack(columns, axis=-1)
 
 
-def _quantiles(values, weights, shares):
-    """Weighted quantiles; a weight of two is the value twice."""
-    order = np.argsort(values)
-    values, weights = values[order], weights[order]
-    middle = np.cumsum(weights) - weights / 2
-    return np.interp(np.asarray(shares) * weights.sum(), middle, values)
+def spline_knots(air, yes, count):
+    """Knots evenly spaced over the temperatures at which the behaviour was found."""
+    # Summed by temperature, so that a count and as many rows give the same knots.
+    unique, place = np.unique(air, return_inverse=True)
+    each = np.bincount(place, yes)
+    outer = np.interp(np.multiply(OUTER, yes.sum()), np.cumsum(each) - each / 2, unique)
+    return np.linspace(*outer, count)
 
 
 def natural_spline(air, knots, order=0):
@@ -131,12 +135,14 @@ def natural_spline(air, knots, order=0):
 
 
 def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, level, knots=None, centre=None):
+    """Fit the curve; `knots` of a spline are temperatures, or how many."""
     air, n = (looks[c].to_numpy(float) for c in ("shade_air_c", "n"))
     irradiance = looks["irradiance_w_m2"].to_numpy(float) if radiation != "none" else None
     if centre is None:
         centre = float(np.average(air, weights=n))
-    if knots is None:
-        knots = np.quantile(np.repeat(air, 1), np.linspace(*OUTER, SPLINE_KNOTS)) if False else _quantiles(air, looks["yes"].to_numpy(float), np.linspace(*OUTER, SPLINE_KNOTS))
+    if knots is None or np.ndim(knots) == 0:
+        count = SPLINE_KNOTS if knots is None else knots
+        knots = spline_knots(air, looks["yes"].to_numpy(float), count)
     if shape == "spline" and not (np.diff(knots) > 0).all():
         raise FieldkitError("Too few different air temperatures for a spline: choose shape='hump' or 'monotone'.")
     design = basis_columns(air, irradiance, shape, radiation, centre, knots)
@@ -167,6 +173,7 @@ def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, le
         high=float(air.max()),
         air=air,
         n=n,
+        independent=np.asarray(fit.cov_params()),
         deviance=float(fit.deviance),
         degrees_of_freedom=float(fit.df_resid),
     )
@@ -200,15 +207,14 @@ def regress(design, looks, clusters, link):
         warnings.simplefilter("ignore", RuntimeWarning)
         try:
             fit = GLM(counts, design, family=family).fit(tol=1e-10, rtol=1e-13)
-            runs_away = (fit.mu * (1 - fit.mu)).max() < 1e-6
-        except (PerfectSeparationWarning, ConvergenceWarning):
-            runs_away = True
-    if runs_away:
-        raise FieldkitError(
-            "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
-            "interval given: more looks near the change are needed."
-        )
-    return fit, _spread(fit, design, looks, clusters)
+            if (fit.mu * (1 - fit.mu)).max() > 1e-6:
+                return fit, _spread(fit, design, looks, clusters)
+        except (PerfectSeparationWarning, ConvergenceWarning, np.linalg.LinAlgError):
+            pass
+    raise FieldkitError(
+        "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
+        "interval given: more looks near the change are needed."
+    )
 
 
 def _spread(fit, design, looks, clusters):
