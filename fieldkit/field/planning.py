@@ -11,7 +11,9 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.field import choice, simulate
-from fieldkit.field.of_season import table_of
+from fieldkit.field.planning_season import OwnEffect, effect_of, ready
+
+__all__ = ["OwnEffect", "Plan", "effect_of", "plan", "ready"]
 
 # Redraws of the curve for its limits (our choice: a 2.5 % point then has an error of half a percentile).
 CURVE_DRAWS = 1000
@@ -370,80 +372,3 @@ def _sentence(table, needed, driver, effect, target, level, sets_per_day, sizes)
         f"{guess}, then for {goal} {'; '.join(parts)}. A wrong driver was named in "
         f"{100 * table['wrong'].mean():.1f} % of all simulated seasons ({played[0]} of each size)."
     )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class OwnEffect(Result):
-    """What the choice sets read so far say about the effect to plan with.
-
-    Attributes
-    ----------
-    driver : str or None
-        The driver of the verdict; None where no one driver was named, and then there is no effect either.
-    effect, low, high : float
-        Odds ratio for one true within-set standard deviation more of it, with its 90 % interval.
-    """
-
-    driver: str | None
-    effect: float
-    low: float
-    high: float
-    n_sets: int
-    verdict: str
-
-    @property
-    def table(self):
-        """One row."""
-        return pd.DataFrame([{k: getattr(self, k) for k in ("driver", "effect", "low", "high", "n_sets", "verdict")}])
-
-    @property
-    def sentence(self):
-        """The effect in words, or why there is none."""
-        if self.driver is None:
-            return (
-                f"The {self.n_sets} choice sets read so far give no effect to plan with (verdict: {self.verdict}): the "
-                "guess stands."
-            )
-        return (
-            f"The {self.n_sets} choice sets read so far: a place one standard deviation higher in {self.driver} was "
-            f"{self.effect:.2g} times as likely to be used (90 % interval {self.low:.2g} to {self.high:.2g}). Plan for "
-            "the cautious end of the interval too."
-        )
-
-
-def effect_of(season, *, permutations=199, rng=0):
-    """Take the effect to plan with from the choice sets that a season holds already.
-
-    Parameters
-    ----------
-    season : Season
-        With choices.
-    permutations : int
-        Of the comparison.
-    rng : int or numpy.random.Generator
-        Seed.
-
-    Returns
-    -------
-    OwnEffect
-
-    Raises
-    ------
-    FieldkitError
-        When it is no season or has no choices.
-
-    Examples
-    --------
-    >>> import fieldkit
-    >>> effect_of(fieldkit.demo_season()).driver
-    'radiation'
-    """
-    choices = table_of(season, "choices", "places in choice sets, one row each")
-    answer = choice.compare(choices, instrument_errors=season.instrument_errors, permutations=permutations, rng=rng)
-    told = {"driver": None, "effect": np.nan, "low": np.nan, "high": np.nan}
-    if answer.verdict in getattr(answer.corrected, "index", ()):
-        row = answer.corrected.loc[answer.verdict]
-        if np.isfinite(row["odds_ratio_per_sd"]):
-            told = {"driver": answer.verdict, "effect": float(row["odds_ratio_per_sd"])}
-            told |= {"low": float(row["low"]), "high": float(row["high"])}
-    return OwnEffect(n_sets=answer.n_sets, verdict=answer.verdict, **told)
