@@ -147,7 +147,7 @@ def test_command_prints_the_plan(known, capsys):
 
 @pytest.fixture
 def new_folder(tmp_path):
-    from fieldkit.records import template
+    from fieldkit.records.season import template
 
     return template.new_folder(tmp_path / "season")
 
@@ -163,7 +163,7 @@ def test_plan_works_on_the_folder_that_new_made(known, new_folder, capsys):
 
 def test_plan_works_beside_mistakes_in_the_tables_and_takes_the_stated_design(known, tmp_path, monkeypatch):
     from fieldkit import cli
-    from fieldkit.records import settings
+    from fieldkit.records.season import settings
 
     worlds = []
     verdict = planning._verdict
@@ -192,7 +192,7 @@ def test_plan_without_a_settings_file_ends_in_a_sentence(tmp_path, capsys):
 
 
 def test_own_effect_is_taken_from_the_choices_read_so_far():
-    from fieldkit.field import simulate
+    from fieldkit.field.planning import simulate
 
     made = simulate.choice_season(n_sets=150, driver="radiation", effect=2.5, rng=4)
     season = SimpleNamespace(choices=made.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, input_hash="x")

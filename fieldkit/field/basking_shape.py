@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError
-from fieldkit.field.basking_curve import fit_curve
+from fieldkit.field.basking.curve import fit_curve
 
 # Numbers of knots that are tried.
 KNOTS = (5, 6, 7, 8)

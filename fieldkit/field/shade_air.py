@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import logger_checks, sensors
+from fieldkit.physics import sensors
+from fieldkit.physics.sensors import logger_checks
 
 # The search takes seconds, and one analysis asks several times about the same readings.
 _KEPT = {}

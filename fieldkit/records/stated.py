@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from fieldkit.records import settings, sheets
 from fieldkit.records.problems import Problems, SeasonError
+from fieldkit.records.reading import sheets
+from fieldkit.records.season import settings
 
 
 @dataclass(frozen=True, kw_only=True)
