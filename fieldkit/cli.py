@@ -90,7 +90,7 @@ def plan(arguments):
 
     given, asked = {}, {"driver": arguments.driver, "effect": arguments.effect}
     if arguments.folder is not None:
-        from fieldkit.records.stated import read_stated
+        from fieldkit.records.season.stated import read_stated
 
         found = planning.ready(read_stated(arguments.folder))
         print("\n".join(found.words), flush=True)

@@ -4,6 +4,7 @@ from . import climate as climate
 from . import planning as planning
 from . import sightings as sightings
 from . import stats as stats
+from . import shade_air as shade_air
 from . import sunlight as sunlight
 from . import thermoregulation as thermoregulation
 from .planning import simulate as simulate

@@ -8,13 +8,12 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.basking.curve import fit_curve
 from fieldkit.field.basking.limits import find_limits, flat_top, lopsided_p
-from fieldkit.field.basking_looks import cluster_labels, readings_at, usable_looks
-from fieldkit.field.basking_shape import choose
-from fieldkit.field.basking_words import sentence
+from fieldkit.field.basking.looks import cluster_labels, usable_looks
+from fieldkit.field.basking.shape import choose
+from fieldkit.field.basking.words import sentence
 from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import cluster_bootstrap, critical_value
 
-__all__ = ["Window", "of_season", "readings_at", "window"]
 
 SHAPES = ("auto", "hump", "monotone", "spline")
 LINKS = ("logit", "probit", "cloglog")

@@ -12,9 +12,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.field import choice
 from fieldkit.field.planning import simulate
-from fieldkit.field.planning_season import OwnEffect, effect_of, ready
 
-__all__ = ["OwnEffect", "Plan", "effect_of", "plan", "ready"]
 
 # Redraws of the curve for its limits (our choice: a 2.5 % point then has an error of half a percentile).
 CURVE_DRAWS = 1000

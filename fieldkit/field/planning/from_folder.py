@@ -43,7 +43,7 @@ def ready(stated):
 
     Parameters
     ----------
-    stated : fieldkit.records.stated.Stated
+    stated : fieldkit.records.season.stated.Stated
         Of `read_stated`.
 
     Returns
@@ -52,7 +52,7 @@ def ready(stated):
 
     Examples
     --------
-    >>> from fieldkit.records.stated import Stated
+    >>> from fieldkit.records.season.stated import Stated
     >>> said = {"fixed_places": 25, "order": "used place first"}
     >>> found = ready(Stated(site=None, instrument_errors={}, choice_sets=said, unsaid=()))
     >>> found.given["fixed_places"], found.given["used_first"]
