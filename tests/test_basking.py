@@ -227,7 +227,7 @@ def test_errors_are_those_of_leaving_animals_out_one_by_one(link):
 def test_two_kinds_of_cluster_are_never_surer_than_one():
     scans = watched(between_animals=0.1, between_days=0.1)
     both, animal, day = (
-        basking.window(scans, cluster=c).coefficients["standard_error"]
+        basking.window(scans, shape="hump", cluster=c).coefficients["standard_error"]
         for c in (("animal_id", "day"), "animal_id", "day")
     )
     assert (both >= animal * (1 - 1e-9)).all() and (both >= day * (1 - 1e-9)).all()

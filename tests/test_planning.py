@@ -9,6 +9,7 @@ import study_planning as study
 
 from fieldkit.core import FieldkitError
 from fieldkit.field import planning
+from fieldkit.field.planning import planner
 from fieldkit.report.figures import planning as figures
 from fieldkit.report.figures.style import drawn_numbers
 
@@ -28,7 +29,7 @@ def known(monkeypatch):
         _, sets, random = task
         return "radiation" if random.random() < chance(sets) else "undecided"
 
-    monkeypatch.setattr(planning, "_verdict", verdict)
+    monkeypatch.setattr(planner, "_verdict", verdict)
 
 
 def test_curve_agrees_with_brute_force():
@@ -105,7 +106,7 @@ def test_noisy_instruments_need_more(known, monkeypatch):
         worlds.append(world)
         return "radiation"
 
-    monkeypatch.setattr(planning, "_verdict", verdict)
+    monkeypatch.setattr(planner, "_verdict", verdict)
     site = SimpleNamespace(name="there", latitude_deg=-33.0, longitude_deg=18.5, timezone="Africa/Johannesburg")
     found = planning.plan(**SMALL, site=site, instrument_errors={"surface_c": 4.0})
     assert worlds[0]["latitude_deg"] == -33.0 and worlds[0]["timezone"] == "Africa/Johannesburg"
@@ -142,7 +143,7 @@ def test_command_prints_the_plan(known, capsys):
     assert "at least two season sizes" in capsys.readouterr().err
 
 
-# ---- what a folder states ---------------------------------------------------------------------------------------------
+# ---- what a folder states ----------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -166,13 +167,13 @@ def test_plan_works_beside_mistakes_in_the_tables_and_takes_the_stated_design(kn
     from fieldkit.records.season import settings
 
     worlds = []
-    verdict = planning._verdict
+    verdict = planner._verdict
 
     def seen(task, world, permutations, design=None):
         worlds.append((world, design))
         return verdict(task, world, permutations)
 
-    monkeypatch.setattr(planning, "_verdict", seen)
+    monkeypatch.setattr(planner, "_verdict", seen)
     design = '\n[choice_sets]\norder = "used place first"\nfixed_places = 25\nlargest_share = 0.5\nn_animals = 9\n'
     (tmp_path / "season.toml").write_text(settings.EXAMPLE + design)
     (tmp_path / "choices.csv").write_text("set_id,place_id,used\nS1,P1,perhaps\n")

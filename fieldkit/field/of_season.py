@@ -26,9 +26,14 @@ def table_of(season, name, what):
 
     Examples
     --------
-    >>> table_of([], "scans", "looks")
-    Traceback (most recent call last):
-    fieldkit.core.FieldkitError: A season is needed, as fieldkit.read_season(folder) gives it, not a list.
+    >>> import fieldkit
+    >>> table_of(fieldkit.demo_season(), "scans", "looks")["behaviour"].iloc[0]
+    'retreat'
+    >>> try:
+    ...     table_of([], "scans", "looks")
+    ... except FieldkitError as error:
+    ...     print(error)
+    A season is needed, as fieldkit.read_season(folder) gives it, not a list.
     """
     if not hasattr(season, "input_hash") or not hasattr(season, name):
         kind = type(season).__name__

@@ -43,17 +43,17 @@ class Curve:
     def eta(self, air, order=0):
         return self.basis(air, order) @ self.beta
 
-    def critical(self, gradient, *, one_sided=False):
+    def critical(self, gradient):
         """Critical value of Student's t for a linear combination of the coefficients."""
         from scipy import special
 
         # An infinite number of degrees of freedom is the normal distribution.
         degrees = np.minimum(self.spread.degrees_of_freedom(gradient), 1e12)
-        return special.stdtrit(degrees, self.level if one_sided else (1 + self.level) / 2)
+        return special.stdtrit(degrees, (1 + self.level) / 2)
 
-    def reach(self, gradient, *, one_sided=False):
+    def reach(self, gradient):
         """Half the width of an interval."""
-        return self.critical(gradient, one_sided=one_sided) * np.sqrt(self.spread.variance(gradient))
+        return self.critical(gradient) * np.sqrt(self.spread.variance(gradient))
 
     @property
     def fewest(self):

@@ -74,11 +74,11 @@ def _peak(curve):
 def _where_it_may_be(curve, top, air):
     """From the coldest to the hottest temperature at which the curve cannot be told from its height at the top.
 
-    One-sided: a temperature at which the curve is surely lower is not the peak's. The slope alone would do where the
+    A temperature at which the curve is surely lower is not the peak's. The slope alone would do where the
     curve is known to be smooth; a freer curve has small waves, and a flat top has no one peak.
     """
     drop = np.maximum(curve.eta(top) - curve.eta(air), 0.0)
-    may = air[drop <= curve.reach(curve.basis(top) - curve.basis(air), one_sided=True)]
+    may = air[drop <= curve.reach(curve.basis(top) - curve.basis(air))]
     low, high = min(may.min(initial=top), top), max(may.max(initial=top), top)
     return (-np.inf if low <= air[0] else low), (np.inf if high >= air[-1] else high)
 

@@ -14,7 +14,6 @@ from fieldkit.field.basking.words import sentence
 from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import cluster_bootstrap, critical_value
 
-
 SHAPES = ("auto", "hump", "monotone", "spline")
 LINKS = ("logit", "probit", "cloglog")
 NO_DAYS = ["logger_id", "day", "from_hour", "to_hour", "readings", "too_warm_c"]
@@ -140,8 +139,8 @@ def window(
     among : sequence of str, optional
         Behaviours that count as a look at all, `behaviours` included; others are left out. Default: all.
     shape : {"auto", "hump", "monotone", "spline"}
-        On the link scale quadratic, straight, or a natural cubic spline (5 knots, evenly spaced over the temperatures at
-        which the behaviour was found). ``auto``: the hump, unless a spline describes the looks better.
+        On the link scale quadratic, straight, or a natural cubic spline (5 knots, evenly spaced over the temperatures
+        at which the behaviour was found). ``auto``: the hump, unless a spline describes the looks better.
     fraction_of_peak : float, optional
         Level as a share of the highest fitted chance, 0 to 1; default 0.5 unless `probability` is given. Needs a peak.
     probability : float, optional

@@ -13,7 +13,6 @@ from fieldkit.core import FieldkitError, Result, generator
 from fieldkit.field import choice
 from fieldkit.field.planning import simulate
 
-
 # Redraws of the curve for its limits (our choice: a 2.5 % point then has an error of half a percentile).
 CURVE_DRAWS = 1000
 # Seasons of each size played between two looks at the clock, and those of a first answer, or the seconds after which
