@@ -28,7 +28,7 @@ def table_of(season, name, what):
     --------
     >>> import fieldkit
     >>> table_of(fieldkit.demo_season(), "scans", "looks")["behaviour"].iloc[0]
-    'retreat'
+    'moving'
     >>> try:
     ...     table_of([], "scans", "looks")
     ... except FieldkitError as error:
