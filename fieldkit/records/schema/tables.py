@@ -392,10 +392,12 @@ class Setting:
 # A section ending in .NAME is written once for each instrument, logger or station.
 SETTINGS = (
     Setting("season", "name", "text", "what you call this season", True),
+    Setting("season", "public_name", "text", "what others may call it; without one: the species and the years"),
     Setting("season", "invented", "flag", "true when the animals are made up (the demo); false for real records"),
     Setting("season", "first_day", "date", "the first day of watching", True),
     Setting("season", "last_day", "date", "the last day of watching", True),
     Setting("site", "name", "text", "what you call the site; no need to say where it is", True),
+    Setting("site", "public_name", "text", "name of the site that may be published; without one none is"),
     Setting("site", "latitude_deg", "number", "latitude, north is positive", True, "°", (-90.0, 90.0)),
     Setting(
         "site", "longitude_deg", "number", "longitude, east is positive, west negative", True, "°", (-180.0, 180.0)
@@ -428,6 +430,43 @@ SETTINGS = (
     Setting("stations.NAME", "longitude_deg", "number", "longitude, east is positive", False, "°", (-180.0, 180.0)),
     Setting("stations.NAME", "elevation_m", "number", "its height above the sea", False, "m", (-450.0, 9000.0)),
     Setting("stations.NAME", "timezone", "zone", "clock of its records, when that is not the site's"),
+    Setting(
+        "choice_sets",
+        "order",
+        "text",
+        "in which order the places of a set are read",
+        allowed=("used place first", "any order", "used place last"),
+    ),
+    Setting("choice_sets", "n_places", "number", "places read in a set", False, "", (2, 50)),
+    Setting(
+        "choice_sets",
+        "fixed_places",
+        "number",
+        "places read again and again, if they are marked",
+        False,
+        "",
+        (2, 10_000),
+    ),
+    Setting(
+        "choice_sets",
+        "looks_per_visit",
+        "number",
+        "sets read in a row while an animal stays where it is",
+        False,
+        "",
+        (1, 100),
+    ),
+    Setting(
+        "choice_sets",
+        "largest_share",
+        "number",
+        "share of the sets that the most watched animal makes",
+        False,
+        "0–1",
+        (0.0, 1.0),
+    ),
+    Setting("choice_sets", "sets_per_day", "number", "choice sets you can read in a day", False, "", (0.1, 200)),
+    Setting("choice_sets", "n_animals", "number", "animals you can watch", False, "", (2, 10_000)),
     Setting("dates", "order", "text", "order of day, month, year in your files", allowed=("dmy", "mdy", "ymd")),
     Setting(
         "dates", "epoch", "number", "1904 when dates came from an old Mac workbook as numbers", allowed=(1900, 1904)
