@@ -309,7 +309,7 @@ def operative_temperature(
         from pvlib import atmosphere
 
         _same_units(dataset[elevation], {"m", "meter", "metre", "meters", "metres"}, "m")
-        around["pressure_pa"] = atmosphere.alt2pres(dataset[elevation])
+        around["pressure_pa"] = air_pressure(dataset[elevation])
     sun = dataset[global_horizontal].clip(min=0)
     return heat.operative_temperature(
         air_temperature_c=air_temperature_c,

@@ -171,7 +171,7 @@ def clear_sky_spectrum(
                 aoi=incidence,
                 surface_tilt=full * tilt_deg,
                 ground_albedo=full * ground_albedo,
-                surface_pressure=full * atmosphere.alt2pres(elevation_m),
+                surface_pressure=full * air_pressure(elevation_m),
                 relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
                 precipitable_water=full * precipitable_water_cm,
                 ozone=ozone[up] / 1000,

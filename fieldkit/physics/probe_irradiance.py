@@ -255,7 +255,7 @@ def irradiance_from_loggers(
         "body": body,
         "apparent_zenith_deg": zenith[zenith < 80],
         "ground_albedo": ground_albedo,
-        "pressure_pa": atmosphere.alt2pres(site.elevation_m) if pressure_pa is None else pressure_pa,
+        "pressure_pa": air_pressure(site.elevation_m) if pressure_pa is None else pressure_pa,
     }
     error = info.get("error", np.nan)
     given |= {"reading_error_c": 0.2 if np.isnan(error) else float(error)}
