@@ -2,7 +2,7 @@
 
 import importlib
 
-_ROOMS = ("agreement", "air", "convection", "ground", "heat", "sensors", "spectrum", "sun", "warming")
+_ROOMS = ("agreement", "air", "atmosphere", "convection", "ground", "heat", "sensors", "spectrum", "sun", "warming")
 
 
 def __getattr__(name):

@@ -20,6 +20,10 @@ HAZE_SCALE_M = 2000.0  # height over which haze falls to a third (chosen, see `c
 CLEAR_DAY_SHARE = 0.5  # haze of cloudless minutes as a share of the monthly map's (chosen, see `clear_air`)
 _ANGSTROM = 1.3  # exponent from 550 to 700 nm, common practice for land
 LOWEST_WATER_CM, MOST_HAZE = 0.2, 0.45  # limits of the simplified Solis model (Ineichen 2008)
+AIR = {
+    "aerosol_depth_700nm": {"units": "1", "long_name": "aerosol optical depth at 700 nm under a cloudless sky"},
+    "precipitable_water_cm": {"units": "cm", "long_name": "column of water vapour under a cloudless sky"},
+}
 
 
 @elementwise({"pressure_pa": {"units": "Pa", "standard_name": "air_pressure"}})
@@ -54,12 +58,12 @@ def air_pressure(elevation_m):
     return STANDARD_PRESSURE_PA * (1 - _LAPSE_K_M * elevation_m / _SEA_LEVEL_K) ** _EXPONENT
 
 
-@elementwise(
-    {
-        "aerosol_depth_700nm": {"units": "1", "long_name": "aerosol optical depth at 700 nm under a cloudless sky"},
-        "precipitable_water_cm": {"units": "cm", "long_name": "column of water vapour under a cloudless sky"},
-    }
-)
+def pressure_or_height(pressure_pa, elevation_m):
+    """The pressure (Pa) if it is given, else that of the standard atmosphere at the height."""
+    return air_pressure(elevation_m) if pressure_pa is None else pressure_pa
+
+
+@elementwise(AIR)
 def clear_air(linke_turbidity, day_of_year, latitude_deg, elevation_m):
     """Haze and water vapour that a cloudless sky usually holds, thinned with height.
 
@@ -110,10 +114,37 @@ def clear_air(linke_turbidity, day_of_year, latitude_deg, elevation_m):
     return {"aerosol_depth_700nm": haze, "precipitable_water_cm": water + 0 * haze}
 
 
+@elementwise({"dni_w_m2": {"units": "W m-2", "long_name": "strongest beam that stations ever report"}})
 def most_beam(apparent_zenith_deg, extraterrestrial_w_m2):
-    """The strongest beam (W/m²) that stations ever report: 0.95 E0 cos(zenith)^0.2 + 10, none below the horizon.
+    """The strongest beam (W/m², square to the rays) that stations ever report: what is above it, is an artefact.
 
-    Long & Shi (2008, The Open Atmospheric Science Journal 2:23-37), the "extremely rare" limit of station checks.
+    Parameters
+    ----------
+    apparent_zenith_deg : float, array, Series or DataArray
+        Of the sun, degrees.
+    extraterrestrial_w_m2 : same, or float
+        W/m², from `fieldkit.physics.sun.extraterrestrial`.
+
+    Returns
+    -------
+    float, ndarray, Series or DataArray
+        W/m²; 0 with the sun below the horizon.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
+    Notes
+    -----
+    Long & Shi (2008, The Open Atmospheric Science Journal 2:23-37), the "extremely rare" limit of station checks:
+    0.95 E0 cos(zenith)^0.2 + 10.
+
+    Examples
+    --------
+    >>> [round(most_beam(zenith, 1361.1)) for zenith in (0.0, 60.0, 88.0, 92.0)]
+    [1303, 1136, 671, 0]
     """
+    check_inputs(locals())
     cosine = np.maximum(np.cos(np.radians(apparent_zenith_deg)), 0)
-    return np.where(cosine > 0, 0.95 * extraterrestrial_w_m2 * cosine**0.2 + 10, 0)
+    return np.where(cosine > 0, 0.95 * extraterrestrial_w_m2 * cosine**0.2 + 10, 0 * cosine)

@@ -6,6 +6,7 @@ from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics import sun
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.limits import check_inputs
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
-from fieldkit.physics.atmosphere import air_pressure, clear_air, most_beam
+from fieldkit.physics.atmosphere import AIR, air_pressure, clear_air, most_beam
 from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.sun_position import SOLAR_CONSTANT_W_M2, day_of_year, extraterrestrial, position, unix_seconds
 
@@ -196,7 +196,12 @@ def sky_over(times, elevation_m, model, air, *, latitude_deg, longitude_deg):
 def usual_air(times, *, latitude_deg, longitude_deg, elevation_m, known):
     """What `clear_air` says; the map is not asked when the haze is known."""
     turbidity = 3.0 if known else _turbidity(times, latitude_deg, longitude_deg)
-    return clear_air(turbidity, day_of_year(unix_seconds(times)), latitude_deg, elevation_m)
+    return _air_at(unix_seconds(times), turbidity, latitude_deg, elevation_m)
+
+
+@elementwise(AIR)
+def _air_at(unix_s, linke_turbidity, latitude_deg, elevation_m):
+    return clear_air(linke_turbidity, day_of_year(unix_s), latitude_deg, elevation_m)
 
 
 def _turbidity(times, latitude_deg, longitude_deg):
