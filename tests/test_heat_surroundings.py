@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import air, atmosphere, convection, ground, heat, sensors, warming
+from fieldkit.physics import atmosphere, heat, sensors
+from fieldkit.physics.heat import air, convection, ground, warming
 
 LIZARD = heat.lizard(length_m=0.07, mass_g=12.0, shortwave_absorptivity=0.87)
 NOON = {"air_temperature_c": 18.0, "wind_speed_m_s": 0.7, "dni_w_m2": 950.0, "dhi_w_m2": 70.0}

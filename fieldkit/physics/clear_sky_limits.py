@@ -4,7 +4,7 @@ import numpy as np
 
 from fieldkit.core import elementwise
 from fieldkit.physics.atmosphere import LOWEST_WATER_CM, MOST_HAZE
-from fieldkit.physics.skies import sky_over, usual_air
+from fieldkit.physics.sun.sky import sky_over, usual_air
 
 HAZE_FACTOR = 3.0  # haze of nine in ten days lies within a third and three times the usual
 WATER_FACTOR = 1.5

@@ -17,14 +17,14 @@ class Surroundings:
     ----------
     air_temperature_c, wind_speed_m_s : array_like
         Shade air temperature (°C) and wind at the body (m/s; weather wind is measured higher up, see
-        `fieldkit.physics.air.wind_at_height`).
+        `fieldkit.physics.heat.air.wind_at_height`).
     absorbed_shortwave_w_m2 : array_like
         Short-wave radiation already absorbed, per m² of the body's total surface (W/m²); adds to the parts below.
     dni_w_m2, dhi_w_m2, ground_upwelling_w_m2 : array_like
         Irradiance (W/m²) as `fieldkit.physics.sun` gives it: of the beam on a plane across its rays (sun, or a lamp at
         the place of the body), of the sky on a level plane, and of the ground on a level plane that faces down.
     sky_longwave_w_m2 : array_like, optional
-        Long-wave radiation from above (W/m²): measured, or `fieldkit.physics.air.sky_longwave`. Without it what is
+        Long-wave radiation from above (W/m²): measured, or `fieldkit.physics.heat.air.sky_longwave`. Without it what is
         above is as warm as the air, which holds under a dense canopy or a lid and **not** under an open sky.
     ground_temperature_c, substrate_temperature_c : array_like, optional
         Surface that is seen and surface that is touched (°C). Ground: air temperature unless given; substrate: ground.
@@ -41,7 +41,7 @@ class Surroundings:
     convection_coefficient_w_m2_k : array_like, optional
         Given in place of the correlations (W/m²/K); wind, shape and size then do not matter.
     vapour_pressure_kpa : array_like, optional
-        Of the air (kPa), see `fieldkit.physics.air.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
+        Of the air (kPa), see `fieldkit.physics.heat.air.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
         of no account to any other.
 
     Examples
