@@ -7,7 +7,7 @@ from fieldkit.core import FieldkitError
 from fieldkit.physics.heat.air import KELVIN, dew_point
 from fieldkit.physics.heat.convection import Convection
 from fieldkit.physics.heat.evaporation import Skin, stirred
-from fieldkit.physics.surroundings import completed
+from fieldkit.physics.heat.surroundings import completed
 
 SIGMA = constants.sigma
 # The solver stops when gains and losses agree within this (W/m²).

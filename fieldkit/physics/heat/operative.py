@@ -11,7 +11,7 @@ from fieldkit.physics.heat.air import KELVIN
 from fieldkit.physics.heat.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.heat.body import Body, copper_model, globe, lizard, probe, silhouette
 from fieldkit.physics.limits import check_inputs
-from fieldkit.physics.surroundings import Surroundings, surroundings_of
+from fieldkit.physics.heat.surroundings import Surroundings, surroundings_of
 
 __all__ = [
     "RESIDUAL_W_M2",
