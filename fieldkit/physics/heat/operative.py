@@ -10,8 +10,8 @@ from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.heat.air import KELVIN
 from fieldkit.physics.heat.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.heat.body import Body, copper_model, globe, lizard, probe, silhouette
-from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.heat.surroundings import Surroundings, surroundings_of
+from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "RESIDUAL_W_M2",

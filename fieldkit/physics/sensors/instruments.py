@@ -7,8 +7,8 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.physics import heat
-from fieldkit.physics.sensors.errors import carry_errors
 from fieldkit.physics.heat.surroundings import surroundings_of
+from fieldkit.physics.sensors.errors import carry_errors
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,8 +10,8 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics.atmosphere import most_beam
-from fieldkit.physics.sun.clear_sky_limits import clear_sky_range
 from fieldkit.physics.limits import check_inputs
+from fieldkit.physics.sun.clear_sky_limits import clear_sky_range
 from fieldkit.physics.sun.ephemeris import (
     CIVIL_TWILIGHT_DEG,
     SOLAR_CONSTANT_W_M2,
