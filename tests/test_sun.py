@@ -220,7 +220,7 @@ def test_measured_tilted_irradiance_in_golden_colorado():
     """Real pyranometers, one turned to the sun and one tilted 40° south; nothing here was fitted to them.
 
     The tolerances are what the literature calls usual for transposition (RMSE of some 5 %, Loutzenhiser et al. 2007,
-    Solar Energy 81:254-267, from memory), not what we happened to get.
+    Solar Energy 81:254-267), not what we happened to get.
     """
     table = pd.read_csv(Path(__file__).parent / "published" / "sun_measured_golden.csv", comment="#")
     times = pd.to_datetime(table["interval_end"], utc=True) - pd.Timedelta(minutes=2.5)

@@ -262,7 +262,7 @@ def convection_coefficient(
     elevation_m : array_like, optional
         Metres above sea level.
     turbulence_factor : array_like, optional
-        Multiplies the forced part. 1 in a wind tunnel; 1.4 outdoors (Campbell & Norman 1998, p. 109, from memory).
+        Multiplies the forced part. 1 in a wind tunnel; 1.4 outdoors (Campbell & Norman 1998).
 
     Returns
     -------

@@ -121,7 +121,7 @@ SUBSTRATES = {
             albedo=0.30,
             emissivity=0.92,
             roughness_m=0.01,
-            source=f"timber 500 kg/m³ across the grain; {_ISO}; albedo: grey wood, from memory; {_EPS}; {_Z0}",
+            source=f"timber 500 kg/m³ across the grain; {_ISO}; albedo: grey wood, rule of thumb; {_EPS}; {_Z0}",
         ),
         Substrate(
             name="asphalt",
