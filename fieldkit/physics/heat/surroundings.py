@@ -41,8 +41,8 @@ class Surroundings:
     convection_coefficient_w_m2_k : array_like, optional
         Given in place of the correlations (W/m²/K); wind, shape and size then do not matter.
     vapour_pressure_kpa : array_like, optional
-        Of the air (kPa), see `fieldkit.physics.heat.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and of
-        no account to any other.
+        Of the air (kPa), see `fieldkit.physics.heat.vapour_pressure`; needed by a body with `skin_resistance_s_m` and
+        of no account to any other.
 
     Examples
     --------
