@@ -7,7 +7,7 @@ import sys
 from fieldkit import __version__
 from fieldkit.core import FieldkitError
 
-OK, BROKEN, MISTAKE, STOPPED = 0, 1, 2, 130
+OK, BROKEN, MISTAKE, FOUND, STOPPED = 0, 1, 2, 3, 130
 
 
 def new(arguments):
@@ -32,10 +32,16 @@ def new(arguments):
 
 
 def check(arguments):
-    """Say every mistake of a season folder, without analysing it."""
+    """List every problem of a season or enclosure folder, without analysing it."""
     from fieldkit.records.folder import read_season
     from fieldkit.records.problems import SeasonError, as_text
 
+    if os.path.isfile(os.path.join(arguments.folder, "enclosure.toml")):
+        from fieldkit.records.enclosure_folder import read_enclosure
+
+        enclosure = read_enclosure(arguments.folder)
+        print(f"{enclosure.sentence}\n\n{as_text(enclosure.warnings, arguments.folder)}")
+        return OK
     try:
         season = read_season(arguments.folder)
     except SeasonError as error:
@@ -168,6 +174,103 @@ def audit(arguments):
     return found.exit_status
 
 
+def compare(arguments):
+    """Set wild animals and those of an enclosure beside each other."""
+    from fieldkit.captive import compare as comparing
+    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.records.folder import read_season
+    from fieldkit.report import compare_text
+
+    season, enclosure = read_season(arguments.season), read_enclosure(arguments.enclosure)
+    margins = dict(_pairs(arguments.margin, "--margin basking_hours=1.5"))
+    found = comparing.compare(season, enclosure, margins=margins, match=not arguments.all_months)
+    print(compare_text.comparison(found, comparing.remedies(found, season, enclosure)))
+    if arguments.save is not None:
+        _save_table(found.table, arguments.save)
+    return OK
+
+
+def _pairs(given, example):
+    """NAME=NUMBER as typed, as names and numbers."""
+    for text in given or ():
+        name, _, number = text.partition("=")
+        try:
+            yield name, float(number)
+        except ValueError:
+            raise FieldkitError(f"'{text}' should be a name and a number, such as {example}.") from None
+
+
+def _save_table(table, path):
+    if os.path.exists(path):
+        raise FieldkitError(f"{path} is there already: nothing was written. Give another name.")
+    table.to_csv(path)
+    print(f"\nTable saved: {path}")
+
+
+def trial_plan(arguments):
+    """Draw a trial of one change, and say what it can show."""
+    from fieldkit.captive import trial
+    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.report import compare_text
+
+    record = read_enclosure(arguments.folder)
+    changes = {
+        name: dict(_pairs(given, f"{option} spot=50"))
+        for name, option, given in (
+            ("power_w", "--power", arguments.power),
+            ("height_m", "--height", arguments.height),
+        )
+        if given
+    }
+    planned = trial.plan(
+        record,
+        change=arguments.change,
+        outcome=arguments.outcome,
+        blocks=arguments.blocks,
+        days=arguments.days,
+        settle=arguments.settle,
+        better=arguments.better,
+        first_day=arguments.first_day,
+        aims=_aims(arguments),
+        changes=changes,
+        after=None if arguments.after is None else read_enclosure(arguments.after),
+        rng=arguments.seed,
+    )
+    files = trial.save(
+        planned, arguments.out or arguments.folder, sheet=compare_text.sheet(planned, paper=arguments.paper)
+    )
+    print(compare_text.planned(planned))
+    print("\n" + "\n".join(f"Written: {file}" for file in files))
+    return OK
+
+
+def trial_read(arguments):
+    """Analyse a trial by the randomisation that was drawn."""
+    from fieldkit.captive import trial
+    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.report import compare_text
+
+    found = trial.read(read_enclosure(arguments.folder), arguments.trial, aims=_aims(arguments))
+    print(compare_text.trial(found))
+    return OK if found.verdict != "stopped" else FOUND
+
+
+def _aims(arguments):
+    """Targets that were asked for, or those of the folder; None without any."""
+    from fieldkit.captive import targets
+
+    if arguments.targets is not None and arguments.season is not None:
+        raise FieldkitError("Give --targets FILE or --season DIR, not both.")
+    if arguments.season is not None:
+        from fieldkit.records.folder import read_season
+
+        return targets.from_season(read_season(arguments.season))
+    own = os.path.join(arguments.folder, "targets.toml")
+    if arguments.targets is None and not os.path.isfile(own):
+        return None
+    return targets.load(arguments.targets or own)
+
+
 def classroom(arguments):
     """Make the folder for two lessons."""
     from fieldkit.report import classroom as report
@@ -262,11 +365,57 @@ def _parser():
     )
     sub.add_argument("--include-notes", action="store_true", help="publish free text too; read all of it first")
     sub.add_argument("--invented", action="store_true", help="needed for invented records; each file will say so")
+    _compare_and_trial(verb, common)
     sub = verb(
         classroom, "classroom", "make a folder for two lessons: notebooks for teacher and class, sheets to print"
     )
     sub.add_argument("folder", help="the folder to make")
     return parser
+
+
+def _compare_and_trial(verb, common):
+    sub = verb(compare, "compare", "set wild animals and those of an enclosure beside each other, with intervals")
+    sub.add_argument("season", help="season folder")
+    sub.add_argument("enclosure", help="enclosure folder with scans")
+    sub.add_argument(
+        "--margin", nargs="+", metavar="NAME=NUMBER", help="what counts as alike, such as basking_hours=1.5"
+    )
+    sub.add_argument("--all-months", action="store_true", help="all months of the season, not only the enclosure's")
+    sub.add_argument("--save", metavar="FILE", help="write the table as CSV")
+    sub = verb(trial_help, "trial", "try one change to an enclosure by a randomised design: plan, then read")
+    parts = sub.add_subparsers(metavar="plan|read")
+    sub = parts.add_parser("plan", help=trial_plan.__doc__, description=trial_plan.__doc__, parents=[common])
+    sub.set_defaults(run=trial_plan)
+    sub.add_argument("folder", help="enclosure folder with its usual setup")
+    sub.add_argument("--change", required=True, help="the one change, in words")
+    sub.add_argument("--outcome", default="basking_share", help="basking_share (default), moving_share, hidden_share …")
+    sub.add_argument("--better", choices=("higher", "lower"), help="what counts as help")
+    sub.add_argument("--blocks", type=int, default=8, help="blocks, each with both arms once (default 8)")
+    sub.add_argument("--days", type=int, default=4, help="days of each arm in a block (default 4)")
+    sub.add_argument("--settle", type=int, default=1, help="first days of these that do not count (default 1)")
+    sub.add_argument("--first-day", metavar="DATE", help="such as 2026-05-14; the day after the last scan by default")
+    sub.add_argument("--power", nargs="+", metavar="LAMP=WATTS", help="the change in numbers")
+    sub.add_argument("--height", nargs="+", metavar="LAMP=METRES", help="the change in numbers")
+    sub.add_argument("--after", metavar="DIR", help="enclosure folder read with the change made, animals out")
+    sub.add_argument("--seed", type=int, default=None, help="seed of the order; drawn unless given")
+    sub.add_argument("--out", metavar="DIR", help="folder for trial.toml and the sheet; the enclosure's by default")
+    sub.add_argument("--paper", choices=("A4", "Letter"), default="A4", help="of the sheet")
+    _held_against(sub)
+    sub = parts.add_parser("read", help=trial_read.__doc__, description=trial_read.__doc__, parents=[common])
+    sub.set_defaults(run=trial_read)
+    sub.add_argument("folder", help="enclosure folder with the scans of the trial")
+    sub.add_argument("--trial", metavar="FILE", help="trial.toml, when it is not in the folder")
+    _held_against(sub)
+
+
+def _held_against(sub):
+    sub.add_argument("--targets", metavar="FILE", help="ceilings to hold both arms against; targets.toml of the folder")
+    sub.add_argument("--season", metavar="DIR", help="or a season folder, from which the targets are taken")
+
+
+def trial_help(arguments):
+    """Say that a trial is planned or read."""
+    raise FieldkitError("Write fieldkit trial plan MY_ENCLOSURE … or fieldkit trial read MY_ENCLOSURE.")
 
 
 def main(argv=None):

@@ -4,7 +4,7 @@ import re
 
 from fieldkit.records import schemas, settings
 
-_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c", "_m", "_deg")
+_SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c", "_m", "_deg", "_g")
 
 
 def split_unit(header):
