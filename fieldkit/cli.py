@@ -39,7 +39,11 @@ def check(arguments):
     if os.path.isfile(os.path.join(arguments.folder, "enclosure.toml")):
         from fieldkit.records.enclosure_folder import read_enclosure
 
-        enclosure = read_enclosure(arguments.folder)
+        try:
+            enclosure = read_enclosure(arguments.folder)
+        except SeasonError as error:
+            print(error)
+            return MISTAKE
         print(f"{enclosure.sentence}\n\n{as_text(enclosure.warnings, arguments.folder)}")
         return OK
     try:
