@@ -13,7 +13,7 @@ from fieldkit.captive import compare
 from fieldkit.captive.compare import estimate, slopes
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.field import choice, thermoregulation
-from fieldkit.records.enclosure_folder import EnclosureError
+from fieldkit.records.enclosure.reader import EnclosureError
 
 DATA = resource_dir("data")
 

@@ -2,7 +2,7 @@
 
 The forward model: the demo enclosure after its first changes (a weaker spot with a guard, the thermostat's sensor in
 the shade) is run through spring by the thermal model; two animals bask, hide and move by the rule of the demo season
-(`fieldkit.field.demo.TRUTH`) and take their points by its rule of choice; two people write down what they see, and one
+(`fieldkit.demo.season.TRUTH`) and take their points by its rule of choice; two people write down what they see, and one
 of them calls some basking resting. Nothing here was seen. Run ``python -m fieldkit.captive.demo_watched FOLDER`` to
 make the folders ``demo_watched`` and ``demo_trial`` again, byte for byte.
 """
@@ -17,15 +17,15 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import targets
-from fieldkit.captive.demo import DEMO, DEMO_BEAMS, PLACES, room_air
-from fieldkit.captive.enclosure_days import read_lamps, read_out, simulate
-from fieldkit.captive.lamp_folder import lamp_for
+from fieldkit.captive.enclosure.days import read_lamps, read_out, simulate
 from fieldkit.captive.lamps import Beam
-from fieldkit.captive.random_enclosures import ZONE
+from fieldkit.captive.lamps.folder import lamp_for
 from fieldkit.captive.trial import randomise
 from fieldkit.core import FieldkitError, generator
-from fieldkit.field import demo as field
-from fieldkit.records.enclosure_folder import assemble
+from fieldkit.demo import season as field
+from fieldkit.demo.enclosure import DEMO, DEMO_BEAMS, PLACES, room_air
+from fieldkit.demo.random_enclosures import ZONE
+from fieldkit.records.enclosure.reader import assemble
 
 SEED = 20250505
 FIRST_DAY, DAYS = "2025-05-05", 42

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
-from fieldkit.field.uncertainty import critical_value
+from fieldkit.field.stats.intervals import critical_value
 
 __all__ = ["Agreement", "LimitsOfAgreement", "kappa", "limits_of_agreement", "of_scans"]
 

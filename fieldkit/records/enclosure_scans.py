@@ -6,7 +6,10 @@ from dataclasses import replace
 
 import pandas as pd
 
-from fieldkit.records import cells, folder, headers, schemas, settings
+from fieldkit.records.reading import cells, headers
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import reader as folder
+from fieldkit.records.season import settings
 
 OUT_OF_SIGHT = "out of sight"
 # Name of an animal that lives alone and was not named.

@@ -6,7 +6,7 @@ import textwrap
 import numpy as np
 
 from fieldkit.captive.trial import OUTCOMES, WELFARE
-from fieldkit.records import template
+from fieldkit.records.season import template
 
 WIDTH = 100
 _VERDICTS = ("differs", "alike", "cannot tell", "not measured")

@@ -5,7 +5,7 @@ import pandas as pd
 
 from fieldkit.captive.compare.estimate import Estimate
 from fieldkit.field import choice
-from fieldkit.field.choice_sets import centre, prepare
+from fieldkit.field.choice.sets import centre, prepare
 
 # Natural steps in which a strength of selection is told.
 PER = {"irradiance_w_m2": 100.0, "surface_c": 1.0, "shade_air_c": 1.0}
