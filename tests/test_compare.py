@@ -233,7 +233,7 @@ def test_mistakes_are_told(tmp_path, text, words):
 
 
 def test_quick_and_careful_reader_agree(tmp_path, monkeypatch):
-    from fieldkit.records import enclosure_scans
+    from fieldkit.records.enclosure import scans as enclosure_scans
 
     text = (DATA / "demo_watched" / "scans.csv").read_text()
     folder = _folder(tmp_path, text)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.captive.compare.offered import ROLES, at_times
 from fieldkit.core import FieldkitError, Result
-from fieldkit.records.enclosure_scans import OUT_OF_SIGHT
+from fieldkit.records.enclosure import OUT_OF_SIGHT
 
 # A choice set of the field is an animal that lies at a place; so it is here.
 LYING = ("basking",)

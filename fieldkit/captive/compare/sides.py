@@ -10,7 +10,7 @@ from fieldkit.captive.compare.sets import choice_sets
 from fieldkit.core import FieldkitError
 from fieldkit.field.basking import readings_at
 from fieldkit.physics import sun
-from fieldkit.records.enclosure_scans import OUT_OF_SIGHT
+from fieldkit.records.enclosure import OUT_OF_SIGHT
 
 KINDS = {
     "basking": "basking",

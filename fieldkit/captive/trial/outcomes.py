@@ -5,7 +5,7 @@ import pandas as pd
 
 from fieldkit.captive.compare.sides import KINDS, light_of
 from fieldkit.core import FieldkitError
-from fieldkit.records.enclosure_scans import OUT_OF_SIGHT
+from fieldkit.records.enclosure import OUT_OF_SIGHT
 
 # Name: behaviour counted, words, unit, which way is better unless the plan says otherwise.
 OUTCOMES = {

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from fieldkit.records import enclosure_scans
+from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
 from fieldkit.records.reading import cells, headers, sheets, suspicions

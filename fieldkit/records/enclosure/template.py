@@ -3,9 +3,9 @@
 import html
 
 from fieldkit.core import resource_dir
+from fieldkit.records.enclosure.scans import OUT_OF_SIGHT
 from fieldkit.records.enclosure.settings import NAME, SETTINGS
 from fieldkit.records.enclosure.tables import TABLES, WORKBOOK
-from fieldkit.records.enclosure_scans import OUT_OF_SIGHT
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import template
 
@@ -96,7 +96,7 @@ def new_folder(path, *, targets):
     >>> import tempfile
     >>> made = new_folder(tempfile.mkdtemp() + "/mine", targets="")
     >>> sorted(p.name for p in made.iterdir() if p.suffix in (".toml", ".csv"))
-    ['care.csv', 'enclosure.toml', 'hand_readings.csv', 'lamp_readings.csv', 'readings.csv', 'scans.csv', 'targets.toml']
+    ['care.csv', 'enclosure.toml', 'hand_readings.csv', ..., 'scans.csv', 'targets.toml']
     """
 
     def fill(folder):
@@ -105,7 +105,8 @@ def new_folder(path, *, targets):
         for table, schema in TABLES.items():
             head = ",".join(template.template_headers(schema.name)) + "\r\n"
             (folder / f"{table}.csv").write_text(head, encoding="utf-8-sig", newline="")
-        lists = {"point": (*POINTS, OUT_OF_SIGHT), "lamp": (_EXAMPLES["lamps.id"],)}
+        lists = {"point": tuple(POINTS), "lamp": (_EXAMPLES["lamps.id"],)}
+        lists["enclosure_scans.point"] = (*POINTS, OUT_OF_SIGHT)
         template.workbook(folder / WORKBOOK, TABLES, readme(), lists=lists)
         for paper in ("A4", "Letter"):
             (folder / f"sheet_{paper}.html").write_text(sheet(paper=paper), encoding="utf-8")
@@ -124,23 +125,19 @@ SCAN_HOURS = ("8:00", "9:30", "11:00", "12:30", "14:00", "15:30", "17:00", "18:3
 
 def scans_of_a_week(title):
     """One page for a week of scans: a cell a time and day, for two animals."""
-    letters = ", ".join(f"{word[0] if word != 'resting' else 'l'} = {word}" for word in _WEEK_WORDS)
     head = "".join(f"<th>{day}</th>" for day in ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"))
     rows = "".join(f"<tr><td>at {hour}</td>{'<td></td>' * 7}</tr>" for hour in SCAN_HOURS)
     return (
         f"<section><h1>{html.escape(title)}: a week of scans</h1>"
         '<p class="blanks"><span>Animals 1 and 2:</span><span>Week from:</span><span>Watched by:</span></p>'
         "<p>Look at fixed times, or at as many of these as you can keep, for a moment and from where they do not mind "
-        "you. In each cell, animal by animal: the point nearest to it and what it does, such as basking/b; out of sight "
-        f"is a result. {letters}. Then type them into the sheet scans, one row an animal and time. Two people may watch "
-        "together, without speaking, and write a row each.</p>"
+        "you. In each cell, animal by animal: the point nearest to it and what it does (b basking, m moving, r resting,"
+        " f feeding, h hidden). Out of sight is a result too. Then type them into the sheet scans, one row an animal "
+        "and time. Two people may watch together, without speaking, and write a row each.</p>"
         f"<table><thead><tr><th>time</th>{head}</tr></thead><tbody>{rows}</tbody></table>"
         "<p>Watch only: do not wake, chase or handle an animal for a table. One that stops basking, hides all day or "
         "stops feeding goes to a vet who treats reptiles.</p></section>"
     )
-
-
-_WEEK_WORDS = ("basking", "moving", "resting", "feeding", "courting", "hidden (retreat)")
 
 
 def settings_template():

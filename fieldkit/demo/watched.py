@@ -3,7 +3,7 @@
 The forward model: the demo enclosure after its first changes (a weaker spot with a guard, the thermostat's sensor in
 the shade) is run through spring by the thermal model; two animals bask, hide and move by the rule of the demo season
 (`fieldkit.demo.season.TRUTH`) and take their points by its rule of choice; two people write down what they see, and one
-of them calls some basking resting. Nothing here was seen. Run ``python -m fieldkit.captive.demo_watched FOLDER`` to
+of them calls some basking resting. Nothing here was seen. Run ``python -m fieldkit.demo.watched FOLDER`` to
 make the folders ``demo_watched`` and ``demo_trial`` again, byte for byte.
 """
 
@@ -50,7 +50,7 @@ TRIAL = {"first_day": "2025-06-23", "blocks": 8, "days": 4, "settle": 1, "seed":
 
 def settings():
     """Text of the watched enclosure's enclosure.toml: the demo's, after its first changes."""
-    text = DEMO.replace("fieldkit/captive/demo.py", "fieldkit/captive/demo_watched.py")
+    text = DEMO.replace("fieldkit/captive/demo.py", "fieldkit/demo/watched.py")
     text = text.replace("with faults an audit\n# should find.", "after the first\n# changes that its audit asked for.")
     text = text.replace("power_w = 100", f"power_w = {POWER_W:g}").replace("guarded = false", "guarded = true")
     return text.replace('point = "B2"\nrole = "thermostat"', 'point = "W1"\nrole = "thermostat"')
@@ -184,7 +184,7 @@ def make():
     }
     plan = "\n".join(
         [
-            "# INVENTED, like the enclosure it was made for (fieldkit/captive/demo_watched.py).",
+            "# INVENTED, like the enclosure it was made for (fieldkit/demo/watched.py).",
             f'change = "{TRUTH["trial_change"]}"',
             'outcome = "basking_share"',
             'better = "higher"',
