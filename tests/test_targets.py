@@ -76,7 +76,7 @@ def test_the_error_of_a_preferred_range_is_the_textbooks():
 
 
 def test_errors_of_window_and_bands_are_those_of_their_results(season, found):
-    window = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+    window = basking.of_season(season)
     row = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "basking site")].iloc[0]
     assert row["low_error"] == window.table.loc["lower limit", "standard_error_c"]
     assert row["witnesses"] == min(window.n_animals, window.n_days)

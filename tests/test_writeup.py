@@ -22,7 +22,7 @@ import pytest
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.report import writeup
-from fieldkit.report.writeup import collected, folders, methods, running
+from fieldkit.report.writeup import collected, folders, methods, page, running
 from fieldkit.report.writeup.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
@@ -641,14 +641,14 @@ def test_rows_left_out_are_told_as_the_spreadsheet_counts_them():
     one = pd.DataFrame({"row": [1, 3], "set_id": ["S1", "S2"], "reason": "surface_c is missing"})
     told = collected.in_files(one, rows, "choices")
     assert told.columns.tolist() == ["file", "row", "set_id", "reason"] and told["row"].tolist() == [3, 6]
-    assert writeup._named(told.astype(str)) == ["choices.csv, rows 3", "6"]
+    assert page._named(told.astype(str)) == ["choices.csv, rows 3", "6"]
     mixed = pd.DataFrame({"table": ["scans", "choices"], "row": [1, 0], "reason": "empty"})
     told = collected.in_files(mixed, rows)
     assert told.to_numpy().tolist() == [["b.csv", 2, "empty"], ["choices.csv", 2, "empty"]]
-    assert writeup._named(told.astype(str)) == ["b.csv 2", "choices.csv 2"]
+    assert page._named(told.astype(str)) == ["b.csv 2", "choices.csv 2"]
     # Rows of a table that a notebook made itself stay as they are, and their numbers are not shown.
     assert collected.in_files(one.assign(row=[90, 91]), rows, "choices")["row"].tolist() == [90, 91]
-    assert writeup._named(one.astype(str)) == ["S1", "S2"]
+    assert page._named(one.astype(str)) == ["S1", "S2"]
 
 
 def test_a_rounded_chance_is_not_nought_and_an_open_interval_has_no_limit(tmp_path):

@@ -15,6 +15,7 @@ import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.core.containers import visible
 from fieldkit.records.problems import summary
+from fieldkit.report.integrity import seals
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, methods, readings, running, wording
 from fieldkit.report.writeup.rendering import Renderer
@@ -59,6 +60,7 @@ def write(
     data_at=None,
     pdf=None,
     progress=None,
+    like=None,
 ):
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
 
@@ -89,6 +91,9 @@ def write(
         Also write a PDF. None writes one if WeasyPrint is installed.
     progress : bool, optional
         Show a progress bar; None shows one in a terminal.
+    like : dict, optional
+        What an earlier write-up says about itself (`folders.read_published`): its date, terms and versions are put on
+        the page, so that the two can be compared word by word.
 
     Returns
     -------
@@ -119,8 +124,9 @@ def write(
             for parameter, folder in (("season_folder", where), ("enclosure_folder", enclosure)):
                 if folder is not None:
                     running.hide_path(run, parameter, folder)
-        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
-        page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
+        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at} | ((like or {}).get("terms") or {})
+        given = {"demo": where is None, "enclosure": cage is not None}
+        page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
@@ -156,17 +162,23 @@ def _run_all(runs, work, *, progress):
 class _Page:
     """Everything that the template shows."""
 
-    def __init__(self, season, runs, folder, work, *, parameters, terms):
+    def __init__(self, season, runs, folder, work, *, parameters, terms, given, like=None):
         self.season = season
         self.folder = folder
         self.work = work
         self.parameters = parameters
         self.terms = terms
+        self.given = given
         self.shown = [run for run in runs if run.state in ("done", "stopped")]
         self.skipped = [run for run in runs if run.state == "skipped"]
         self.runs = runs
-        self.written = datetime.datetime.now(datetime.UTC).date()
         self.versions = _versions()
+        # What the page says of itself; a rerun says what the published one said.
+        self.written = datetime.datetime.now(datetime.UTC).date()
+        self.said_versions = self.versions
+        if like is not None:
+            self.written = datetime.date.fromisoformat(like["written"])
+            self.said_versions = {str(name): str(number) for name, number in like["versions"].items()}
         self.figures = []
         self._keep_notebooks()
         self._keep_results()
@@ -193,6 +205,10 @@ class _Page:
                 if left_out.exists():
                     result["left_out"] = result["file"].replace(".csv", "-left-out.csv")
                     shutil.copyfile(left_out, self.folder / result["left_out"])
+
+    @property
+    def _version(self):
+        return self.said_versions.get("fieldkit", "").partition(" ")[0]
 
     def results(self):
         """(run, result) of every result that any notebook came to."""
@@ -296,7 +312,7 @@ class _Page:
         return environment.get_template("writeup.html.j2").render(
             css=jinja2.filters.do_mark_safe((_TEMPLATES / "writeup.css").read_text(encoding="utf-8")),
             title=self._title(),
-            version=fieldkit.__version__,
+            version=self._version,
             written=_day(self.written),
             invented=season.invented,
             facts=self._facts(),
@@ -315,13 +331,15 @@ class _Page:
             limitations=self._limitations(),
             data_availability=self._data_availability(),
             input_hash=season.input_hash,
+            demo=self.given["demo"],
+            enclosure=self.given["enclosure"],
             parameters={name: repr(value) for name, value in self.parameters.items()},
             seeds_table=renderer.table(
                 seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
             )
             if len(seeds)
             else "",
-            versions=self.versions,
+            versions=self.said_versions,
             citation=self._citation(),
             licence=self.terms["licence"],
             warnings_in_short=(
@@ -360,7 +378,7 @@ class _Page:
         if not self.shown:
             return f"{place} No analysis could be run."
         return (
-            f"{place} Each section above comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
+            f"{place} Each section above comes from a notebook that fieldkit {self._version} ran from top to "
             "bottom on these records."
         )
 
@@ -444,7 +462,7 @@ class _Page:
     def _citation(self):
         return (
             f"{'; '.join(self._authors())} ({self.written.year}). {self._title()}. Write-up of {_day(self.written)}, "
-            f"made with fieldkit {fieldkit.__version__}, from records with the fingerprint "
+            f"made with fieldkit {self._version}, from records with the fingerprint "
             f"{self.season.input_hash[:12]}."
         )
 
@@ -493,7 +511,8 @@ def _section_id(run):
 
 def _versions():
     """Versions of Python, fieldkit and the packages that fieldkit asks for."""
-    found = {"python": platform.python_version(), "fieldkit": fieldkit.__version__}
+    sources = seals.code_hash()[:16]
+    found = {"python": platform.python_version(), "fieldkit": f"{fieldkit.__version__} (sources {sources})"}
     for requirement in importlib.metadata.requires("fieldkit") or []:
         if "extra ==" not in requirement:
             name = re.match(r"[\w.-]+", requirement)[0]
@@ -514,8 +533,19 @@ def _write_pdf(folder, *, wanted):
     weasyprint = _weasyprint() if wanted is not False else None
     if weasyprint is None:
         return False
-    weasyprint.HTML(filename=str(folder / "index.html")).write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
+    # From the text and not from the file: links to files beside the page would else hold the path of this computer.
+    page = weasyprint.HTML(string=(folder / "index.html").read_text(encoding="utf-8"))
+    page.write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
     return True
+
+
+def _record_files(records, settings):
+    """Hashes of the files that were read, so that a rerun can name the one that is not the same."""
+    if records is None or records.path is None:
+        return None
+    sources = getattr(records, "sources", None)
+    names = [] if sources is None else [file.partition(", sheet ")[0] for file in sources["file"]]
+    return seals.of_records(records.path, [settings, *names])
 
 
 def _write_marker(folder, page, is_demo, only, cage):
@@ -535,7 +565,11 @@ def _write_marker(folder, page, is_demo, only, cage):
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
         "answer": page.answer(),
+        "terms": {name: value if isinstance(value, str | None) else list(value) for name, value in page.terms.items()},
         "versions": page.versions,
+        "code_sha256": seals.code_hash(),
+        "record_files": _record_files(page.season, "season.toml"),
+        "enclosure_files": _record_files(cage, "enclosure.toml") if cage is not None else None,
         "sections": page.table().to_dict("records"),
         "results": [{"notebook": run.name} | result for run, result in page.results()],
         "figures": {f"figures/{figure['stem']}.csv": figure["caption"] for figure in page.figures if figure["stem"]},
