@@ -297,7 +297,7 @@ Cautions
 def workbook(path, tables, words, *, lists=None):
     """Write a workbook to fill in: a sheet a table (name: declaration), limits and drop-downs in its columns.
 
-    `words` tell how to fill it; `lists` gives columns whose choices are not declared, as column (or table.column): words.
+    `words` tell how to fill it; `lists` gives choices that are not declared, as column (or table.column): words.
     """
     import openpyxl
     from openpyxl.styles import Alignment, Font, PatternFill
