@@ -429,10 +429,12 @@ class Setting:
 # A section ending in .NAME is written once for each instrument, logger or station.
 SETTINGS = (
     Setting("season", "name", "text", "what you call this season", True),
+    Setting("season", "public_name", "text", "what others may call it; without one: the species and the years"),
     Setting("season", "invented", "flag", "true when the animals are made up (the demo); false for real records"),
     Setting("season", "first_day", "date", "the first day of watching", True),
     Setting("season", "last_day", "date", "the last day of watching", True),
     Setting("site", "name", "text", "what you call the site; no need to say where it is", True),
+    Setting("site", "public_name", "text", "name of the site that may be published; without one none is"),
     Setting("site", "latitude_deg", "number", "latitude, north is positive", True, "°", (-90.0, 90.0)),
     Setting(
         "site", "longitude_deg", "number", "longitude, east is positive, west negative", True, "°", (-180.0, 180.0)

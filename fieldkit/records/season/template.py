@@ -179,6 +179,8 @@ _EXAMPLES = {
     "animal.mass_g": "12",
     "animal.shortwave_absorptivity": "0.85",
     "season.invented": "false",
+    "season.public_name": '"Ridge lizards, 2023"',
+    "site.public_name": '"a quarry in the hills"',
 }
 
 
