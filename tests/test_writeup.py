@@ -549,7 +549,7 @@ def test_names_and_sources_of_a_notebook_are_no_protocol(kit):
         cell("code", RESULT.replace("answer", "whatever").replace("Comparison", "Found")),
         cell(
             "code",
-            "from fieldkit.physics import heat as warmth\nf = warmth.sky_longwave\nx = f(20.0, vapour_pressure_kpa=1.2)",
+            "from fieldkit.physics import heat as warmth\nf = warmth.sky_longwave\nx = f(9.0, vapour_pressure_kpa=1.2)",
         ),
         cell("code", "print(f'{x:.0f} W/m²')", "writeup"),
     ]

@@ -229,9 +229,14 @@ def described(function, arguments, keywords):
     >>> call["function"], call["settings"]["temperature_c"]
     ('sensors.blackbody_band_share', 30.0)
     """
-    bound = inspect.signature(function).bind(*arguments, **keywords)
+    signature = inspect.signature(function)
+    bound = signature.bind(*arguments, **keywords)
     bound.apply_defaults()
-    known = {name: value for name, value in bound.arguments.items() if value is not None}
+    known = dict(bound.arguments)
+    for name, parameter in signature.parameters.items():
+        if parameter.kind is parameter.VAR_KEYWORD:
+            known |= known.pop(name)
+    known = {name: value for name, value in known.items() if value is not None}
     settings = {name: _plain(value) if _is_plain(value) else GIVEN for name, value in known.items()}
     name = f"{topic_of(function.__module__)}.{function.__name__}"
     return {"function": name, **_documented(function), "settings": settings}
