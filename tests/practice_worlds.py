@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 ERRORS = {"shade_air_c": 0.4, "surface_c": 1.5, "irradiance_w_m2": 30.0}
+COLUMNS = ["air", "surface", "radiation"]
 DOUBLED = np.log(2.0)
 RADIATION_SD, SURFACE_SD, AIR_SD = 190.0, 6.3, 0.8
 
@@ -92,7 +93,7 @@ def written(readings, used, group, at, animal, place, rng, *, first=True):
 
 
 def fresh(rng, *, n_sets=None, n_places=6, n_animals=10, pull=None, animal=None, near=1.0, errors=None, utility=None,
-          hidden=0.0, first=True, drift=None, shift=None, warmth=0.0, hours=(8.5, 17.0), days=60, carry=0.0):  # fmt: skip
+          hidden=0.0, first=True, drift=None, shift=None, warmth=0.0, hours=(8.5, 17.0), days=60, air_sd=AIR_SD):  # fmt: skip
     """New places in every set.
 
     `pull` gives log odds a within-set standard deviation by column; `utility(true, at, group, animal)` any other wish;
@@ -102,7 +103,9 @@ def fresh(rng, *, n_sets=None, n_places=6, n_animals=10, pull=None, animal=None,
     n_sets = n_sets or int(rng.integers(80, 151))
     group = np.repeat(np.arange(n_sets), n_places)
     at = sky(n_sets, rng, warmth=warmth, hours=hours, days=days)
-    true = truth(at, Places(len(group), rng), np.arange(len(group)), group, rng, near=near)
+    spots = Places(len(group), rng)
+    spots.air *= air_sd / AIR_SD
+    true = truth(at, spots, np.arange(len(group)), group, rng, near=near)
     animal = rng.choice(n_animals, n_sets, p=rng.dirichlet(np.full(n_animals, 4.0))) if animal is None else animal
     wish = np.zeros(len(group))
     for column, slope in (pull or {}).items():
@@ -208,17 +211,17 @@ def one_animal(rng, *, others=0.0):
 
 
 def operative(rng, *, warmth=0.0, n_sets=None):
-    """A temperature near 36 °C is sought, that an animal of 2 cm takes on; no copper model was read."""
+    """A temperature near 36 °C is sought, that an animal of 3 cm takes on; no copper model was read."""
     from fieldkit.physics import heat
 
-    body = heat.Body(characteristic_dimension_m=0.02, shortwave_absorptivity=0.9)
+    body = heat.Body(characteristic_dimension_m=0.03, shortwave_absorptivity=0.85)
 
     def wish(true, at, group, animal):
         te = heat.operative_temperature(
             air_temperature_c=true["shade_air_c"].to_numpy(),
             wind_speed_m_s=at["wind"][group],
             ground_temperature_c=true["surface_c"].to_numpy(),
-            absorbed_shortwave_w_m2=0.9 * 0.35 * true["irradiance_w_m2"].to_numpy(),
+            absorbed_shortwave_w_m2=0.85 * 0.4 * true["irradiance_w_m2"].to_numpy(),
             body=body,
         )
         return -((te - 36.0) ** 2) / (2 * 4.0**2)
@@ -246,7 +249,7 @@ def hump_beside(rng):
 
 def faint_air(rng):
     """Air is chosen, in places where it differs by about its reading error."""
-    return fresh(rng, errors=ERRORS | {"shade_air_c": 1.0}, pull={"shade_air_c": np.log(3.0)})
+    return fresh(rng, pull={"shade_air_c": np.log(3.0)}, air_sd=0.33)
 
 
 SUN = "irradiance_w_m2"
@@ -275,7 +278,7 @@ BIASED = {
 }
 CHOSEN = {
     "faint air": faint_air,
-    "places too near": lambda rng: fresh(rng, pull={SUN: DOUBLED * 0.12}, near=0.12),
+    "places too near": lambda rng: fresh(rng, pull={SUN: DOUBLED * 0.25}, near=0.25),
     "half and half": halves,
     "one animal alone": one_animal,
     "one seeks, others flee": lambda rng: one_animal(rng, others=-np.log(2.0)),

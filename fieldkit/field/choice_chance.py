@@ -1,30 +1,76 @@
-"""Could chance have done it? Used places drawn at random, and looks at one animal on one day turned round together."""
+"""Could chance have done it? Used places drawn at random, and whatever repeats turned round together.
+
+Sets are not the units that repeat where an animal stays, comes back, or is one of few: the summed scores of whole
+visits, returns and animals change sign at random, and the largest p-value counts. Where the same places are read again
+and again, a conditional logit with an intercept for each place says what the drivers do beyond them.
+"""
+
+from dataclasses import dataclass
 
 import numpy as np
 
-# Turned round at random, five visits give the season itself in one draw of sixteen: no p-value of 5 % exists below six.
-FEWEST_VISITS = 6
+# Turned round at random, five units give the season itself in one draw of sixteen: no p-value of 5 % exists below six.
+FEWEST_UNITS = 6
 
 
-def visits(kept, sets, animals):
-    """Code of the visit of each set: one animal on one day. None where animals or times are not given.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Level:
+    """One test against chance: what was drawn or turned, how many of it, p-values of the candidates.
 
-    An animal that keeps its place is written down again and again; such sets are one choice, not many.
+    `p` holds ``(alone, held over the family)``, one value a candidate; NaN where the level cannot test a candidate.
+    """
+
+    name: str  # "draws", "visits", "returns", "animals" or "places"
+    units: int
+    p: tuple
+
+
+def days(kept, sets):
+    """Day of each set on the observer's own clock, as text; empty where no time is given."""
+    first = np.unique(sets, return_index=True)[1]
+    if "time" not in kept:
+        return np.full(len(first), "", dtype=object)
+    # As written, whatever offsets a column of text mixes.
+    written = kept["time"].iloc[first].astype(str).str.extract(r"^(\d{4}-\d{2}-\d{2})", expand=False)
+    return written.fillna("").to_numpy(dtype=object)
+
+
+def visits(kept, sets, animals, named=None):
+    """Code of the visit of each set: one animal on one day; sets that name no animal, all of one day together.
+
+    None where neither animals nor times are given. An animal that keeps its place is written down again and again;
+    such sets are one choice, not many.
     """
     import pandas as pd
 
-    if animals is None or "time" not in kept:
+    day = days(kept, sets)
+    if "time" not in kept or (animals is None and not (day != "").any()):
         return None
     first = np.unique(sets, return_index=True)[1]
-    # As written: the day on the observer's own clock, whatever offsets a column of text mixes.
-    written = kept["time"].iloc[first].astype(str).str.extract(r"^(\d{4}-\d{2}-\d{2})", expand=False)
-    day = written.fillna("").to_numpy(dtype=object)
     known = day != ""
-    labels = np.where(known, animals[first].astype(str).astype(object) + " " + day, "")
-    codes = pd.factorize(labels)[0]
+    who = np.full(len(first), "", dtype=object)
+    if animals is not None:
+        named = np.ones(len(sets), dtype=bool) if named is None else named
+        who = np.where(named[first], animals[first].astype(str).astype(object), "")
+    codes = pd.factorize(np.where(known, who + " " + day, ""))[0]
     # A set without a time is a visit of its own.
     codes[~known] = codes.max() + 1 + np.arange((~known).sum())
     return pd.factorize(codes)[0]
+
+
+def returns(used_place, animals_of_set, named_of_set):
+    """Code of each set: one animal at one place, on whatever days; None where no animal came back to a place."""
+    import pandas as pd
+
+    if animals_of_set is None or used_place is None or not named_of_set.any():
+        return None
+    own = animals_of_set.max() + 1 + np.arange(len(used_place))
+    good = named_of_set & (used_place >= 0)
+    pairs = pd.MultiIndex.from_arrays(
+        [np.where(good, animals_of_set, own), np.where(good, used_place, -1)]
+    )
+    codes = pd.factorize(pairs)[0]
+    return None if codes.max() + 1 == len(codes) else codes
 
 
 def permutation_test(within, used, sets, sizes, columns, permutations, rng):
@@ -54,22 +100,41 @@ def permutation_test(within, used, sets, sizes, columns, permutations, rng):
     return _held_over_family(scores, information, columns)
 
 
-def turning_test(within, used, visit_of_set, sets, columns, permutations, rng):
-    """As `permutation_test`, but the summed scores of whole visits change sign at random.
+def turning_test(sums, units, columns, permutations, rng):
+    """As `permutation_test`, but the summed scores of whole units change sign at random.
 
-    Holds whatever the looks of one visit share. Source: the sign-flipping score test of Hemerik, Goeman and Finos
-    (2020) J. R. Stat. Soc. B 82:841, here on the null of random choice, where nothing has to be estimated first.
+    `sums` is the score of each set, `units` the code of the unit it belongs to. Holds whatever the sets of one unit
+    share. Source: the sign-flipping score test of Hemerik, Goeman and Finos (2020) J. R. Stat. Soc. B 82:841, here on
+    the null of random choice, where nothing has to be estimated first.
     """
-    count = visit_of_set.max() + 1
-    visit = visit_of_set[sets[used]]
-    sums = np.stack([np.bincount(visit, weights=column, minlength=count) for column in within[used].T], axis=1)
-    scores = np.empty((permutations + 1, within.shape[1]))
-    scores[0] = sums.sum(axis=0)
+    by_unit = unit_sums(sums, units)
+    scores = np.empty((permutations + 1, sums.shape[1]))
+    scores[0] = by_unit.sum(axis=0)
+    for at, signs in _signs(permutations, len(by_unit), rng):
+        scores[at : at + len(signs)] = signs @ by_unit
+    return _held_over_family(scores, by_unit.T @ by_unit, columns)
+
+
+def unit_sums(sums, units):
+    """Scores of sets summed by unit, (units, columns)."""
+    return np.stack([np.bincount(units, weights=c) for c in sums.T], axis=1)
+
+
+def _signs(permutations, count, rng):
+    """Blocks of random signs, and the row at which each begins; row 0 is the season itself."""
     step = max(1, 4_000_000 // count)
     for at in range(1, permutations + 1, step):
         draws = min(step, permutations + 1 - at)
-        scores[at : at + draws] = rng.choice([-1.0, 1.0], size=(draws, count)) @ sums
-    return _held_over_family(scores, sums.T @ sums, columns)
+        yield at, rng.integers(0, 2, size=(draws, count), dtype=np.int8) * 2.0 - 1.0
+
+
+def normal_test(score, information, columns, degrees_of_freedom, permutations, rng):
+    """As `turning_test`, for one score with known information and Student's t: beyond effects that were estimated."""
+    values, vectors = np.linalg.eigh(information)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    drawn = rng.normal(size=(permutations, len(score))) @ root.T
+    drawn /= np.sqrt(rng.chisquare(degrees_of_freedom, size=(permutations, 1)) / degrees_of_freedom)
+    return _held_over_family(np.vstack([score, drawn]), information, columns)
 
 
 def _held_over_family(scores, information, columns):

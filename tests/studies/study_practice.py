@@ -5,6 +5,7 @@ Columns: how often each verdict was given, and how often what must be said besid
 
 import argparse
 import sys
+import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -23,8 +24,27 @@ VERDICTS = ["air", "surface", "radiation", "undecided", "none", "untestable"]
 def one_season(job):
     """Verdict of one season, and what stood beside it."""
     name, seed, permutations = job
-    got = choice.compare(worlds.season(name, seed), instrument_errors=worlds.ERRORS, permutations=permutations, rng=seed)
-    return {"world": name, "verdict": got.verdict}
+    table, begun = worlds.season(name, seed), time.perf_counter()
+    got = choice.compare(table, instrument_errors=worlds.ERRORS, permutations=permutations, rng=seed)
+    got_in = time.perf_counter() - begun
+    named = got.verdict in worlds.COLUMNS
+    own = got.chance.reindex(worlds.COLUMNS)["draws"].min() if got.chance is not None else np.nan
+    return {
+        "world": name,
+        "verdict": got.verdict,
+        # Used places are said to differ by more than chance and repetition.
+        "chose": got.chosen,
+        # A driver is told, and told of "the animals", without a word that they differ.
+        "for all": named and got.animals is not None and got.animals.whom == "the animals" and not got.animals.differ,
+        "warned": bool(got.warnings),
+        "drift": got.design is not None and bool(got.design.drifting),
+        "alike": got.design is not None and bool(got.design.alike),
+        # Operative temperature is named, or said to be indistinguishable.
+        "operative": got.reason == "operative" or (got.operative is not None and got.operative.gain > -4),
+        "none, p<.01": got.verdict == "none" and own < 0.01,
+        "differ": got.animals is not None and got.animals.differ,
+        "seconds": got_in,
+    }
 
 
 def study(names, *, seasons=40, seed=1, workers=1, permutations=199):
@@ -38,7 +58,9 @@ def study(names, *, seasons=40, seed=1, workers=1, permutations=199):
     rows = pd.DataFrame(rows)
     shares = pd.crosstab(rows["world"], rows["verdict"]).reindex(index=names, columns=VERDICTS, fill_value=0)
     rest = rows.drop(columns="verdict").groupby("world").mean().reindex(names)
-    return pd.concat([100 * shares / seasons, 100 * rest], axis=1).round(0)
+    rest = 100 * rest.astype(float)
+    rest["seconds"] /= 100
+    return pd.concat([100 * shares / seasons, rest], axis=1).round({c: 2 if c == "seconds" else 0 for c in [*shares, *rest]})
 
 
 def main():
