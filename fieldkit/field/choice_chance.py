@@ -73,7 +73,7 @@ def returns(used_place, animals_of_set, named_of_set):
     return None if codes.max() + 1 == len(codes) else codes
 
 
-def permutation_test(within, used, sets, sizes, columns, permutations, rng):
+def permutation_test(within, used, sets, sizes, columns, permutations, rng, weights=None):
     """Score-test p-value of each candidate, by itself and held over the family.
 
     The used places of each set are drawn again at random; the smallest p-value over candidates is compared with that of
@@ -97,10 +97,10 @@ def permutation_test(within, used, sets, sizes, columns, permutations, rng):
     for s in several:
         keys = rng.random((permutations, sizes[s])).argsort(axis=1)[:, : taken[s]]
         scores[1:] += within[starts[s] + keys].sum(axis=1)
-    return _held_over_family(scores, information, columns)
+    return _held_over_family(scores, information, columns, weights)
 
 
-def turning_test(sums, units, columns, permutations, rng):
+def turning_test(sums, units, columns, permutations, rng, weights=None):
     """As `permutation_test`, but the summed scores of whole units change sign at random.
 
     `sums` is the score of each set, `units` the code of the unit it belongs to. Holds whatever the sets of one unit
@@ -110,9 +110,9 @@ def turning_test(sums, units, columns, permutations, rng):
     by_unit = unit_sums(sums, units)
     scores = np.empty((permutations + 1, sums.shape[1]))
     scores[0] = by_unit.sum(axis=0)
-    for at, signs in _signs(permutations, len(by_unit), rng):
+    for at, signs in signs(permutations, len(by_unit), rng):
         scores[at : at + len(signs)] = signs @ by_unit
-    return _held_over_family(scores, by_unit.T @ by_unit, columns)
+    return _held_over_family(scores, by_unit.T @ by_unit, columns, weights)
 
 
 def unit_sums(sums, units):
@@ -120,7 +120,7 @@ def unit_sums(sums, units):
     return np.stack([np.bincount(units, weights=c) for c in sums.T], axis=1)
 
 
-def _signs(permutations, count, rng):
+def signs(permutations, count, rng):
     """Blocks of random signs, and the row at which each begins; row 0 is the season itself."""
     step = max(1, 4_000_000 // count)
     for at in range(1, permutations + 1, step):
@@ -128,17 +128,20 @@ def _signs(permutations, count, rng):
         yield at, rng.integers(0, 2, size=(draws, count), dtype=np.int8) * 2.0 - 1.0
 
 
-def normal_test(score, information, columns, degrees_of_freedom, permutations, rng):
+def normal_test(score, information, columns, degrees_of_freedom, permutations, rng, weights=None):
     """As `turning_test`, for one score with known information and Student's t: beyond effects that were estimated."""
     values, vectors = np.linalg.eigh(information)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     drawn = rng.normal(size=(permutations, len(score))) @ root.T
     drawn /= np.sqrt(rng.chisquare(degrees_of_freedom, size=(permutations, 1)) / degrees_of_freedom)
-    return _held_over_family(np.vstack([score, drawn]), information, columns)
+    return _held_over_family(np.vstack([score, drawn]), information, columns, weights)
 
 
-def _held_over_family(scores, information, columns):
-    """P-values of the first row of `scores` among all rows: of each candidate, and of the best of them."""
+def _held_over_family(scores, information, columns, weights):
+    """P-values of the first row of `scores` among all rows: of each candidate, and of the best of them.
+
+    A candidate's p counts its weight times when the best is looked for: plain ones first, at no loss of validity.
+    """
     from scipy import special
 
     p = np.empty((len(scores), len(columns)))
@@ -148,9 +151,11 @@ def _held_over_family(scores, information, columns):
         inverse = np.linalg.pinv(information[np.ix_(j, j)] * np.outer(scale, scale), hermitian=True, rcond=1e-9)
         part = scores[:, j] * scale
         p[:, c] = special.chdtrc(len(j), np.einsum("bi,ij,bj->b", part, inverse, part))
+    single = (p <= p[0] * (1 + 1e-9)).mean(axis=0)
+    if weights is not None:
+        p = p * np.asarray(weights, dtype=float)
     smallest = p.min(axis=1)
     # Floating-point noise must not turn a tie into a win.
     tie = 1 + 1e-9
-    single = (p <= p[0] * tie).mean(axis=0)
     family = np.array([(smallest <= value * tie).mean() for value in p[0]])
     return single, family

@@ -30,7 +30,7 @@ class Evidence:
     coarsest: np.ndarray | None
 
 
-def against_chance(ready, moved, columns, visits, places, beside, permutations, rng):
+def against_chance(ready, moved, columns, weights, visits, places, beside, permutations, rng):
     """All tests of the candidates against chance.
 
     Parameters
@@ -40,6 +40,8 @@ def against_chance(ready, moved, columns, visits, places, beside, permutations, 
         Columns of all candidates.
     columns : list of list of int
         Columns of each candidate.
+    weights : list of float
+        How often a candidate's p counts when the best is looked for.
     visits : ndarray or None
         Code of the visit of each set.
     places : choice_places.Repeated or None
@@ -58,24 +60,27 @@ def against_chance(ready, moved, columns, visits, places, beside, permutations, 
     animals_of = None if ready.animals is None else ready.animals[first]
     named_of = ready.named[first]
     sums = np.stack([np.bincount(sets, weights=used * c, minlength=n_sets) for c in within.T], axis=1)
-    levels = {"draws": choice_chance.permutation_test(within, used, sets, sizes, columns, permutations, rng)}
+    levels = {"draws": choice_chance.permutation_test(within, used, sets, sizes, columns, permutations, rng, weights)}
     units = {}
     if visits is not None and visits.max() + 1 < n_sets:
         units["visits"] = visits
     back = None if places is None else choice_chance.returns(places.of_used, animals_of, named_of)
     if back is not None:
         units["returns"] = back
+    apart_places = None if places is None else places.components
+    if apart_places is not None:
+        units["neighbourhoods"] = apart_places
     owners = _animal_units(animals_of, named_of, visits)
     if owners is not None and choice_chance.FEWEST_UNITS <= owners.max() + 1 < n_sets:
         units["animals"] = owners
     for name, code in units.items():
-        levels[name] = choice_chance.turning_test(sums, code, columns, permutations, rng)
+        levels[name] = choice_chance.turning_test(sums, code, columns, permutations, rng, weights)
     variance, residual = 0.0, sums
-    if places is not None:
+    if places is not None and places.components is None:
         fit, prob, score, information = choice_places.null(moved, ready, places, beside)
         variance = float(fit.variances.iloc[0])
         levels["places"] = choice_chance.normal_test(
-            score, information, columns, fit.degrees_of_freedom, permutations, rng
+            score, information, columns, fit.degrees_of_freedom, permutations, rng, weights
         )
         mean = choice_places.expected(moved, sets, prob)
         taken = np.bincount(sets, weights=used)[:, None]
@@ -93,8 +98,9 @@ def against_chance(ready, moved, columns, visits, places, beside, permutations, 
         "n_visits": n_sets if visits is None else int(visits.max()) + 1,
         "n_returns": n_sets if back is None else int(back.max()) + 1,
         "n_animals": ready.n_animals,
+        "n_neighbourhoods": 0 if apart_places is None else int(apart_places.max()) + 1,
         "n_places": 0 if places is None else places.count,
-        "place_sd": float(np.sqrt(variance)) if places is not None else np.nan,
+        "place_sd": float(np.sqrt(variance)) if "places" in levels else np.nan,
     }
     return Evidence(
         levels=levels, held=held, repeats=repeats, variance=variance, apart_p=apart_p, coarsest=coarsest

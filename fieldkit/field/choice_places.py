@@ -11,6 +11,10 @@ LEAST_REPEATED = 0.3
 # P-value below which labels of places are believed to say where a reading was taken (our choice).
 LASTING = 0.01
 DRAWS = 199
+# Neighbourhoods are what repeats from this many on, with so many places each at most (our choice: with fewer, or larger
+# ones, effects of places tell more).
+FEWEST_NEIGHBOURHOODS = 8
+PLACES_EACH = 12
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -18,12 +22,14 @@ class Repeated:
     """Places that stand in several sets.
 
     `codes` of each row (below 0 for places of one set), `of_used` of each set's used place (below 0 where several were
-    used), `count` of them.
+    used), `count` of them. Where sets fall into neighbourhoods that share no place, `components` is the code of that of
+    each set: they are then what repeats, and no effects of places have to be estimated; else None.
     """
 
     codes: np.ndarray
     of_used: np.ndarray
     count: int
+    components: np.ndarray | None = None
 
 
 def repeated(ready, within, rng):
@@ -52,7 +58,21 @@ def repeated(ready, within, rng):
     several = np.bincount(sets, weights=ready.used) > 1
     of_used[several] = -1
     again = np.unique(kept_codes[kept_codes >= 0])
-    return Repeated(codes=kept_codes, of_used=of_used, count=len(again))
+    parts = _neighbourhoods(kept_codes, sets, ready.n_sets)
+    count = parts.max() + 1
+    apart = FEWEST_NEIGHBOURHOODS <= count < ready.n_sets and count >= len(again) / PLACES_EACH
+    return Repeated(codes=kept_codes, of_used=of_used, count=len(again), components=parts if apart else None)
+
+
+def _neighbourhoods(codes, sets, n_sets):
+    """Code of the neighbourhood of each set: sets linked by a place, however many steps."""
+    from scipy import sparse
+
+    known = codes >= 0
+    links = sparse.coo_array((np.ones(known.sum()), (sets[known], n_sets + codes[known])),
+                             shape=(n_sets + codes.max() + 1,) * 2)  # fmt: skip
+    labels = sparse.csgraph.connected_components(links, directed=False)[1][:n_sets]
+    return np.unique(labels, return_inverse=True)[1]
 
 
 def _lasting(codes, sets, within, rng):
@@ -120,7 +140,7 @@ def allowed_for(plain, frame, ready, places, variance):
 
     import pandas as pd
 
-    if places is None or plain.separated or not len(plain.coefficients):
+    if places is None or places.components is not None or plain.separated or not len(plain.coefficients):
         return plain
     from fieldkit.field.clogit_mixed import fit_mixed
 

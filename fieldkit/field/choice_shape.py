@@ -67,6 +67,12 @@ def bends(values, sets, sizes, names, testable, hours=None):
     return out
 
 
+def beyond(bend, within, sets):
+    """Column of a bend less what follows the driver itself: what it adds, as a candidate of its own."""
+    column = bend.column - (np.bincount(sets, weights=bend.column) / np.bincount(sets))[sets]
+    return column - within * (within @ column) / max(within @ within, np.finfo(float).tiny)
+
+
 def calibrated(values, within, n_sets, error_variances):
     """Readings replaced by the best guess of the true values; None when errors leave too little to go by.
 

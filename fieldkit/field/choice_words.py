@@ -158,12 +158,14 @@ def _repeated(answer, facts, whom):
     name = answer.chance.loc[singles, "draws"].idxmin()
     levels = answer.chance.loc[name].drop(["alone", "held", "draws"])
     worst = levels.idxmax() if len(levels) else "draws"
-    count = {"visits": "n_visits", "returns": "n_returns", "animals": "n_animals", "places": "n_places"}.get(worst)
+    count = {"visits": "n_visits", "returns": "n_returns", "animals": "n_animals", "places": "n_places",
+             "neighbourhoods": "n_neighbourhoods"}.get(worst)
     unit = {
         "visits": "visits (one animal on one day)",
         "returns": "pairs of an animal and its place",
         "animals": "animals",
         "places": "places",
+        "neighbourhoods": "neighbourhoods (places that were compared with each other)",
     }.get(worst, "sets")
     return (
         f"This season cannot tell whether anything was chosen. In {whom} used places differed from {than(answer.design)} "
@@ -208,11 +210,12 @@ def _repeats(answer):
         "draws": "of the used places, drawn again within each set,",
         "visits": f"of the {answer.repeats['n_visits']} visits (one animal on one day)",
         "returns": f"of the {answer.repeats['n_returns']} pairs of an animal and its place",
+        "neighbourhoods": f"of the {answer.repeats['n_neighbourhoods']} neighbourhoods",
         "animals": f"of the {answer.repeats['n_animals'] or 'known'} animals",
     }
     count = int(round(row["draws"] * (draws + 1))) - 1
     words = f"Used places drawn again at random gave the best candidate's pattern in {count} of {draws} draws"
-    for name in ("visits", "returns", "animals"):
+    for name in ("visits", "returns", "neighbourhoods", "animals"):
         if name in row.index:
             many = int(round(row[name] * (draws + 1))) - 1
             words += f"; random sign-flips {told[name]} in {many}"
