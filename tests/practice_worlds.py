@@ -1,6 +1,6 @@
 """Invented seasons sampled as people really sample: repeated places, chosen places, drifting readings, uneven animals.
 
-Written apart from `fieldkit.field.simulate`, so that the test is not tried only in the world it was built in. Every
+Written apart from `fieldkit.field.planning.simulate`, so that the test is not tried only in the world it was built in. Every
 world is a function of a random generator that gives back a choice table. Nothing here is a measurement.
 """
 

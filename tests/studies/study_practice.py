@@ -60,7 +60,9 @@ def study(names, *, seasons=40, seed=1, workers=1, permutations=199):
     rest = rows.drop(columns="verdict").groupby("world").mean().reindex(names)
     rest = 100 * rest.astype(float)
     rest["seconds"] /= 100
-    return pd.concat([100 * shares / seasons, rest], axis=1).round({c: 2 if c == "seconds" else 0 for c in [*shares, *rest]})
+    return pd.concat([100 * shares / seasons, rest], axis=1).round(
+        {c: 2 if c == "seconds" else 0 for c in [*shares, *rest]}
+    )
 
 
 def main():
@@ -73,9 +75,7 @@ def main():
     parser.add_argument("--worlds", default="", help="part of the names, or NULL, BIASED, CHOSEN, IDEAL")
     given = parser.parse_args()
     names = list(getattr(worlds, given.worlds, None) or [n for n in worlds.WORLDS if given.worlds in n])
-    table = study(
-        names, seasons=given.seasons, seed=given.seed, workers=given.workers, permutations=given.permutations
-    )
+    table = study(names, seasons=given.seasons, seed=given.seed, workers=given.workers, permutations=given.permutations)
     print(f"{given.seasons} seasons a row, seed {given.seed}; per cent (standard error of 5 %: "
           f"{100 * np.sqrt(0.0475 / given.seasons):.1f})")  # fmt: skip
     with pd.option_context("display.width", 250, "display.max_columns", None, "display.max_rows", None):

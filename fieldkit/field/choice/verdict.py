@@ -1,0 +1,473 @@
+"""On what do animals choose their places: air, surface or radiation? The candidates compared, and the verdict."""
+
+import dataclasses
+import itertools
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fieldkit.core import Result, generator
+from fieldkit.field.choice import (
+    chance as choice_chance,
+)
+from fieldkit.field.choice import decide as choice_decide
+from fieldkit.field.choice import (
+    sets as choice_sets,
+)
+from fieldkit.field.choice import (
+    shape as choice_shape,
+)
+from fieldkit.field.choice import tables as choice_tables
+from fieldkit.field.choice import (
+    words as choice_words,
+)
+from fieldkit.field.choice.robust import animals as choice_animals
+from fieldkit.field.choice.robust import design as choice_design
+from fieldkit.field.choice.robust import hidden as choice_hidden
+from fieldkit.field.choice.robust import operative as choice_operative
+from fieldkit.field.choice.robust import places as choice_places
+from fieldkit.field.choice.sets import variance_inflation
+from fieldkit.field.choice.tables import LEVEL, akaike_weights
+from fieldkit.field.stats.clogit import ChoiceError, Fit, fit, log_likelihood
+from fieldkit.field.stats.clogit_mixed import MixedFit, fit_mixed
+
+__all__ = [
+    "DRIVERS",
+    "ChoiceError",
+    "Comparison",
+    "Fit",
+    "MixedFit",
+    "akaike_weights",
+    "compare",
+    "fit",
+    "fit_mixed",
+    "log_likelihood",
+    "variance_inflation",
+]
+
+DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
+# Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
+FEWEST_SETS = 10
+# With fewer animals no spread among them can be seen: days take their place and the words say so (our choice: two
+# animals leave one degree of freedom, whose 90 % limits are six standard errors wide).
+FEWEST_ANIMALS = 3
+# A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
+# be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
+# In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
+# is seldom there, and must not hide what is (our choice).
+COMBINED, BENT = 3.0, 3.0
+LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Comparison(Result):
+    """What the choice sets say about the drivers.
+
+    Attributes
+    ----------
+    verdict : {"air", "surface", "radiation", "undecided", "none", "untestable"}
+        Or the name of another driver that was asked for.
+    sentence : str
+        The verdict in words, and how sure it is.
+    table : DataFrame
+        One row per candidate model: log likelihood, likelihood-ratio test against no selection, AICc, its difference
+        from the best and weight, p-value against random choice by itself and held over all candidates. Besides the
+        combinations of drivers, each driver alone is let bend: "(middle values)" adds its square, "(changing with
+        air)" radiation times the set's mean shade air.
+    coefficients : DataFrame
+        One row per driver in each combination: odds ratio with limits per natural unit and per within-set standard
+        deviation.
+    corrected : DataFrame
+        The drivers side by side in one model, with the stated reading errors allowed for, and 90 % intervals: what the
+        verdict rests on.
+    bends : DataFrame
+        One row per bend, added to the drivers side by side: coefficient per squared within-set standard deviation,
+        p-value, whether it is clear (p below 0.01) and, where the odds fall again on both sides, the preferred value
+        (`top`) with its 95 % interval. Empty below 40 sets.
+    steady : bool
+        No bend is clear: more, or less, of a driver describes the choices.
+    curves : dict of str to DataFrame
+        Where bends decide: the relation of each that the verdict rests on, by its name in `bends` (or "operative
+        temperature"), ``value, odds, low, high`` with a 95 % band, over the middle nine tenths of what was on offer.
+        Odds are against a place at the median; of "(changing with air)", odds ratios for one true within-set standard
+        deviation more at that shade air. The variance that reading errors leave adds to the squared width of a hump.
+    contrast : DataFrame
+        One row per driver: how much it differed between the places of a set, against the instrument's error.
+    standing : DataFrame
+        One row per set, one column per driver: share of the other places that the used place exceeds (ties count half).
+        Random choice averages one half.
+    choices : DataFrame
+        The table as given.
+    left_out : DataFrame
+        Rows that were not used, with the reason.
+    fits : dict of str to Fit
+    chosen : bool
+        Used places differ from the others by more than chance and what repeats can explain.
+    reason : str
+        Why no driver is named: "" (one is), "chance", "repeats" (few animals, visits or places could make the pattern),
+        "unreliable" (it goes with readings that cannot vouch for it), "apart" (animals each their own way), "one
+        animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
+    chance : DataFrame
+        One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
+        (`draws`), visits, returns and animals turned round, places allowed for, and `held`, the largest of them over
+        all candidates.
+    repeats : dict
+        n_visits, n_returns, n_animals, n_places (NaN or 0 where not known) and `place_sd`, the standard deviation of
+        the log odds of places for what was not read.
+    animals : Animals or None
+        Whom the verdict speaks of: see `choice_animals.Animals`.
+    design : Design
+        How places were compared: see `choice_design.Design`.
+    hidden : float
+        Factor on the odds of use by something unread at which the named driver would no longer be clear (Rosenbaum's
+        gamma); NaN where none is named.
+    errors_turn : DataFrame
+        Reading error of each instrument at which the verdict would turn.
+    operative : Operative or None
+        A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
+    modulator : {"", "air", "hour", "either"}
+        What the pull of radiation changes with.
+    warnings : tuple of str
+        What must be read before the verdict is believed.
+    """
+
+    verdict: str
+    sentence: str
+    table: object
+    coefficients: object
+    corrected: object
+    bends: object
+    steady: bool
+    curves: dict
+    contrast: object
+    standing: object
+    choices: object
+    left_out: object
+    fits: dict
+    n_sets: int
+    n_animals: int
+    notes: tuple
+    seed: int | None
+    settings: dict
+    chosen: bool = False
+    reason: str = ""
+    chance: object = None
+    repeats: dict = field(default_factory=dict)
+    animals: object = None
+    design: object = None
+    hidden: float = math.nan
+    errors_turn: object = None
+    operative: object = None
+    modulator: str = ""
+    warnings: tuple = ()
+
+    def tested(self):
+        """Give back the comparison if it came to a test, so that nothing is built on one that did not.
+
+        Returns
+        -------
+        Comparison
+
+        Raises
+        ------
+        ChoiceError
+            When the season was not testable, with the reason.
+
+        Examples
+        --------
+        >>> from fieldkit.field.planning import simulate
+        >>> compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99).tested().n_sets
+        30
+        """
+        if self.verdict == "untestable":
+            raise ChoiceError(self.sentence)
+        return self
+
+
+def compare(
+    choices,
+    *,
+    instrument_errors=None,
+    drivers=None,
+    cluster="animal_id",
+    permutations=999,
+    design=None,
+    body=None,
+    rng=0,
+):
+    """Compare the drivers of choice on one season's choice sets and give the verdict.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
+        ``animal_id``. With ``time``, sets of one animal on one day are known to belong together. ``minutes`` (from the
+        sighting) and ``distance_m`` tell the order and reach of the readings; without ``minutes``, the order of rows.
+    instrument_errors : dict of str to float or (float, float), optional
+        Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``). A pair adds a
+        share of the reading: (30, 0.05) is 30 W/m² and 5 %.
+    drivers : dict of str to str, optional
+        Name and column of each driver; air, surface and radiation unless given. A column of words becomes one driver
+        for each word but the commonest.
+    cluster : str or None
+        Column that names the animal.
+    permutations : int
+        Seasons with the used place drawn at random within each set (and as many with visits, returns and animals turned
+        round).
+    design : dict, optional
+        How the available places were found: ``drawn`` is one of "random bearing and distance", "grid", "all places in
+        sight", "picked by the observer".
+    body : fieldkit.physics.heat.Body, optional
+        The animal, for its operative temperature where no model was read; 2 cm across and dark unless given.
+    rng : int or numpy.random.Generator
+        Seed.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ChoiceError
+        When the table cannot hold a choice test at all (no unused places, columns missing), with the reason.
+
+    Notes
+    -----
+    The rule. Used places differ from chance when the best candidate, of every driver that was read, has p below 5 %
+    held over all candidates, by the largest of these tests: used places drawn again within each set (Westfall and Young
+    1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form); scores of whole visits (one animal
+    on one day; nameless sets of one day), of returns (one animal at one place) and, from six on, of animals changing
+    sign at random (Hemerik, Goeman and Finos 2020, J. R. Stat. Soc. B 82:841); where places repeat, the score beyond a
+    random intercept of each place (`fit_mixed`), with Student's t for the number of places. If not, the verdict is
+    "none", or "undecided" where a driver's draws alone have p below 1 %.
+
+    The driver that alone explains the choices best is named when, with all testable drivers side by side and the stated
+    reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %) and no other driver's
+    99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle values preferred, a
+    pull that changes with shade air or the hour), a straight pull is the wrong question, and the same is asked of each
+    driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and no other
+    driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more than 4 lower than
+    any candidate, no single driver is named: the animals seek what the drivers make together. An animal with three
+    tenths of the sets or more is left out once, and the verdict has to stand.
+    These tests rest on the larger of two standard errors, by animal and by set, with
+    Student's t for the number of animals, or of places where they repeat.
+
+    A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
+    taken off) are at least as large as that error (our choice: half of the variance of the readings is then real); one
+    that is not cannot be named but is still held equal, and still stands in the test against chance.
+    Reading errors: regression calibration on within-set covariances (Rosner, Spiegelman and Willett 1990, Am. J.
+    Epidemiol. 132:734). Readings of unused places that change with the order of reading are brought back to its
+    beginning first. Hidden things: Rosenbaum (2002), Observational Studies, chapter 4.
+    AICc counts sets, not places.
+
+    Examples
+    --------
+    >>> from fieldkit.field.planning import simulate
+    >>> season = simulate.choice_season(n_sets=120, driver="radiation", effect=2.5, rng=3)
+    >>> compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS).verdict
+    'radiation'
+    """
+    given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
+    given |= {"design": design, "body": body, "drivers": drivers}
+    answer = _once(choices, rng=rng, **given)
+    if answer.verdict in ("none", "untestable") or answer.animals is None:
+        return answer
+    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= FEWEST_ANIMALS:
+        return answer
+    rest = choices[choices[cluster].astype(str) != answer.animals.largest]
+    without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
+    return choice_decide.without_largest(answer, without)
+
+
+def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):
+    """One comparison of one table."""
+    import pandas as pd
+
+    choices, drivers = choice_sets.words_as_drivers(choices, dict(DRIVERS if drivers is None else drivers))
+    ready = choice_sets.prepare(choices, drivers, cluster)
+    sets, used, n_sets, notes = ready.sets, ready.used, ready.n_sets, list(ready.notes)
+    values = ready.kept[list(drivers.values())].to_numpy(dtype=float)
+    errors = choice_sets.stated_errors(instrument_errors, dict(zip(drivers.values(), values.T)), ready.kept)
+    within, sizes = choice_sets.centre(values, sets)
+    way = choice_design.examine(ready.kept, values, used, sets, sizes, within, drivers, errors, design)
+    if way.detrended is not None:
+        values = way.detrended
+        within, sizes = choice_sets.centre(values, sets)
+    contrast = choice_sets.contrast(within, n_sets, drivers, errors)
+    testable = [name for name in drivers if contrast.loc[name, "testable"]]
+    seed = int(rng) if isinstance(rng, int | np.integer) else None
+    rng = generator(rng)
+    visits = choice_chance.visits(ready.kept, sets, ready.animals, ready.named)
+    places = choice_places.repeated(ready, within, rng)
+    clusters = _clusters(ready, visits, places, notes)
+    shared = {
+        "contrast": contrast,
+        "standing": choice_tables.standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
+        "choices": choices,
+        "left_out": ready.left_out,
+        "n_sets": n_sets,
+        "n_animals": ready.n_animals,
+        "seed": seed,
+        "design": way,
+        "settings": {
+            "drivers": drivers,
+            "instrument_errors": errors,
+            "cluster": cluster,
+            "permutations": permutations,
+            "level": LEVEL,
+            "design": design,
+        },
+    }
+    n_visits = n_sets if visits is None else int(visits.max()) + 1
+    read = [n for n in drivers if contrast.loc[n, "within_set_sd"] > 1e-9]
+    if n_sets < FEWEST_SETS or n_visits < choice_chance.FEWEST_UNITS or not read:
+        return _untestable(shared, notes, n_visits)
+
+    # ---- candidates, and the tests against chance
+    position = {name: j for j, name in enumerate(drivers)}
+    hours = choice_design.hours_of_sets(ready.kept, sets)
+    combinations = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
+    bends = choice_shape.bends(values, sets, sizes, list(drivers), testable, hours)
+    columns = [[position[n] for n in c] for c in combinations]
+    columns += [[len(drivers) + k] for k in range(len(bends))]
+    faint = [n for n in read if n not in testable]
+    columns += [[position[n]] for n in faint]
+    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
+    moved = np.column_stack([values, *(choice_shape.beyond(b, within[:, position[b.driver]], sets) for b in bends)])
+    beside = testable + [n for n in faint if contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
+    evidence = choice_decide.against_chance(
+        ready, moved, columns, weights, visits, places, [position[n] for n in beside or read], permutations, rng
+    )
+    names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
+    chance = choice_decide.chance_table(names, evidence, read)
+    shared |= {"chance": chance, "repeats": evidence.repeats}
+    if not testable:
+        return _faint(shared, notes, faint, n_visits)
+
+    # ---- the fits
+    frame = pd.DataFrame(values, columns=list(drivers))
+    designs = {" + ".join(c): frame[list(c)] for c in combinations}
+    fits = {name: fit(part, used, sets, cluster=clusters) for name, part in designs.items()}
+    designs |= {b.name: frame[[b.driver]].assign(bend=b.column) for b in bends}
+    bent = {b.name: fit(designs[b.name], used, sets, cluster=clusters) for b in bends}
+
+    def fitter(part):
+        return choice_places.allowed_for(
+            fit(part, used, sets, cluster=clusters), part, ready, places, evidence.variance
+        )
+
+    table = choice_tables.candidate_table(fits | bent, *(p[: len(fits) + len(bent)] for p in evidence.held))
+    joint = fitter(frame[beside])
+    corrected = choice_tables.correct(joint, contrast, within, n_sets, errors)
+    if joint.separated:
+        rest = {n: fit(frame[[m for m in beside if m != n]], used, sets) for n in beside} if len(beside) > 1 else {}
+        corrected["p"] = [choice_tables.leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
+    j = [position[n] for n in beside]
+    variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
+    guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
+    true_sd = contrast["true_sd"]
+    shape = choice_shape.examine(guess, sets, sizes, fitter, beside, testable, joint, frame, true_sd, hours)
+    best = table["aicc"].drop("no selection").idxmin()
+    operative = choice_operative.compare(
+        ready, choice_operative.values(ready.kept, drivers, errors, body), clusters, designs, best
+    )
+    if operative is not None:
+        table = choice_tables.with_operative(table, operative)
+    animals = choice_decide.animals(ready, within[:, j], contrast, beside, joint, visits, evidence, permutations, rng)
+
+    # ---- the verdict
+    facts = choice_decide.Facts(
+        table=table, corrected=corrected, fits=fits, testable=testable, joint=joint, shape=shape, operative=operative,
+        chance=chance, evidence=evidence, animals=animals, contrast=contrast, design=way, n_sets=n_sets, bent=bent,
+        few_animals=ready.animals is not None and clusters is not ready.animals,
+    )  # fmt: skip
+    verdict, reason = choice_decide.verdict(facts)
+    hidden, turn = math.nan, None
+    if verdict in testable:
+        sign = 1.0 if fits[verdict].coefficients.iloc[0] > 0 else -1.0
+        units = evidence.coarsest[sets] if evidence.coarsest is not None else None
+        hidden = choice_hidden.bound(sign * within[:, position[verdict]], used, sets, units=units)
+        turn = choice_decide.errors_turn(verdict, facts, within, errors, drivers)
+    notes += [note for f in (*fits.values(), joint) for note in f.notes]
+    warnings = choice_words.warnings(way, within, drivers, contrast)
+    answer = Comparison(
+        verdict=verdict,
+        sentence="",
+        table=table,
+        coefficients=choice_tables.coefficient_table(fits, contrast),
+        corrected=corrected,
+        bends=shape.table,
+        steady=shape.steady,
+        curves=choice_decide.curves(verdict, reason, shape, operative),
+        fits=fits | bent,
+        notes=tuple(dict.fromkeys([*notes, *choice_words.sunlit_air(within, drivers)])),
+        chosen=reason not in ("chance", "repeats"),
+        reason=reason,
+        animals=animals,
+        hidden=hidden,
+        errors_turn=turn,
+        operative=operative,
+        modulator=shape.modulator,
+        warnings=tuple(warnings),
+        **shared,
+    )
+    return dataclasses.replace(answer, sentence=choice_words.say(answer, facts, within))
+
+
+def _clusters(ready, visits, places, notes):
+    """Codes by which the limits are widened: animals, or visits where there are too few animals to differ."""
+    if ready.animals is None:
+        if places is not None and places.components is not None:
+            return places.components[ready.sets]
+        return None if visits is None else visits[ready.sets]
+    count = len(np.unique(ready.animals))
+    if count >= FEWEST_ANIMALS:
+        return ready.animals
+    between = "sets" if visits is None else "days"
+    who = "one animal" if count == 1 else f"{count} animals"
+    notes.append(f"Only {who}: the limits allow for chance between {between}, not between animals.")
+    return None if visits is None else visits[ready.sets]
+
+
+def _faint(shared, notes, faint, n_visits):
+    """Nothing was testable: still, do the choices go with readings that cannot vouch for it?"""
+    held = shared["chance"]["held"]
+    answer = _untestable(shared, notes, n_visits)
+    if not held.min() <= 1 - LEVEL:
+        return answer
+    words = choice_words.faint(held.idxmin(), shared)
+    return dataclasses.replace(answer, verdict="undecided", reason="unreliable", chosen=True, sentence=words)
+
+
+def _untestable(shared, notes, n_visits):
+    import pandas as pd
+
+    n_sets, contrast = shared["n_sets"], shared["contrast"]
+    if n_sets < FEWEST_SETS:
+        words = (
+            f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
+        )
+    elif n_visits < choice_chance.FEWEST_UNITS:
+        words = (
+            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
+            "one day), and an animal that stays where it is does not choose again; at least "
+            f"{choice_chance.FEWEST_UNITS} are needed."
+        )
+    else:
+        words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
+    empty = pd.DataFrame()
+    return Comparison(
+        verdict="untestable",
+        sentence=words,
+        table=contrast,
+        coefficients=empty,
+        corrected=empty,
+        bends=pd.DataFrame(columns=choice_shape.COLUMNS),
+        steady=True,
+        curves={},
+        fits={},
+        notes=tuple(notes),
+        reason="untestable",
+        **shared,
+    )
