@@ -1,6 +1,6 @@
 """Invented seasons sampled as people really sample: repeated places, chosen places, drifting readings, uneven animals.
 
-Written apart from `fieldkit.field.planning.simulate`, so that the test is not tried only in the world it was built in. Every
+Written apart from the kit's own simulator, so that the test is not tried only in the world it was built in. Every
 world is a function of a random generator that gives back a choice table. Nothing here is a measurement.
 """
 
@@ -93,7 +93,8 @@ def written(readings, used, group, at, animal, place, rng, *, first=True):
 
 
 def fresh(rng, *, n_sets=None, n_places=6, n_animals=10, pull=None, animal=None, near=1.0, errors=None, utility=None,
-          hidden=0.0, first=True, drift=None, shift=None, warmth=0.0, hours=(8.5, 17.0), days=60, air_sd=AIR_SD):  # fmt: skip
+          hidden=0.0, first=True, drift=None, shift=None, warmth=0.0, hours=(8.5, 17.0), days=60,
+          air_sd=AIR_SD):  # fmt: skip
     """New places in every set.
 
     `pull` gives log odds a within-set standard deviation by column; `utility(true, at, group, animal)` any other wish;

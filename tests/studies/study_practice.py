@@ -35,7 +35,7 @@ def one_season(job):
         # Used places are said to differ by more than chance and repetition.
         "chose": got.chosen,
         # A driver is told, and told of "the animals", without a word that they differ.
-        "for all": named and got.animals is not None and got.animals.whom == "the animals" and not got.animals.differ,
+        "for all": named and (got.animals is None or got.animals.whom == "the animals"),
         "warned": bool(got.warnings),
         "drift": got.design is not None and bool(got.design.drifting),
         "alike": got.design is not None and bool(got.design.alike),

@@ -41,6 +41,7 @@ def against_chance(ready, moved, columns, weights, visits, places, beside, permu
     Parameters
     ----------
     ready : choice_sets.Sets
+        Rows sorted by set.
     moved : ndarray, shape (n, k)
         Columns of all candidates.
     columns : list of list of int
@@ -50,10 +51,13 @@ def against_chance(ready, moved, columns, weights, visits, places, beside, permu
     visits : ndarray or None
         Code of the visit of each set.
     places : choice_places.Repeated or None
+        Places that stand in several sets.
     beside : list of int
         Columns that the variance of places is estimated beside.
     permutations : int
+        Draws of each test.
     rng : numpy.random.Generator
+        Source of the draws.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def against_chance(ready, moved, columns, weights, visits, places, beside, permu
     if apart_places is not None:
         units["neighbourhoods"] = apart_places
     owners = _animal_units(animals_of, named_of, visits)
-    if owners is not None and choice_chance.FEWEST_UNITS <= owners.max() + 1 < n_sets:
+    if owners is not None and choice_chance.FEWEST_ANIMALS <= owners.max() + 1 < n_sets:
         units["animals"] = owners
     for name, code in units.items():
         levels[name] = choice_chance.turning_test(sums, code, columns, permutations, rng, weights)
@@ -97,7 +101,7 @@ def against_chance(ready, moved, columns, weights, visits, places, beside, permu
         turned = [u for name, u in units.items() if name != "animals"] or [np.arange(n_sets)]
         who = np.where(named_of, animals_of, -1)
         apart_p = choice_animals.apart(residual[:, singles], turned, who, permutations, rng)
-    coarse = [u for u in units.values()]
+    coarse = list(units.values())
     coarsest = min(coarse, key=lambda u: u.max()) if coarse else None
     repeats = {
         "n_visits": n_sets if visits is None else int(visits.max()) + 1,
@@ -120,7 +124,7 @@ def _animal_units(animals, named, visits):
 
 
 def chance_table(names, evidence, read):
-    """P-values of the drivers that were read, each alone by level, and held over all candidates by the largest level."""
+    """P-values of each candidate by level, and the largest of them, alone and held over all candidates."""
     import pandas as pd
 
     levels = {name: alone for name, (alone, _) in evidence.levels.items()}
@@ -181,7 +185,7 @@ def verdict(facts):
         return "undecided", "unreliable"
     if facts.joint.dropped:
         return "undecided", "twins"
-    if facts.whole and not facts.shape.steady:
+    if facts.whole:
         return "undecided", "operative"
     if not facts.shape.steady:
         named = _bent(facts)
@@ -215,10 +219,10 @@ def own(table, driver):
 
 def curves(named, reason, shape, operative):
     """The bent relations that the verdict rests on, by name."""
-    if shape.steady or reason in ("chance", "repeats", "apart"):
-        return {}
     if reason == "operative":
         return {"operative temperature": operative.curve}
+    if shape.steady or reason in ("chance", "repeats", "apart"):
+        return {}
     clear = shape.table[shape.table["clear"]]
     mine = clear[clear["driver"] == named]
     return {name: shape.curves[name] for name in (mine if len(mine) else clear).index}
@@ -250,11 +254,11 @@ def animals(ready, within, contrast, beside, joint, visits, evidence, permutatio
     first = np.unique(ready.sets, return_index=True)[1]
     who = np.where(ready.named[first], ready.animals[first], -1)
     counts = np.bincount(who[who >= 0], minlength=ready.n_animals)
-    p, spread, missable = np.nan, np.full(len(beside), np.nan), np.full(len(beside), np.nan)
+    p, worst, spread, missable = np.nan, np.nan, np.full(len(beside), np.nan), np.full(len(beside), np.nan)
     if ready.n_animals >= 3 and not joint.separated and not joint.dropped:
         sd = contrast.loc[beside, "within_set_sd"].to_numpy()
         units = np.arange(ready.n_sets) if visits is None else visits
-        p, spread, missable = choice_animals.differences(
+        p, spread, missable, worst = choice_animals.differences(
             within / sd, ready.used, ready.sets, who, units, joint.coefficients[beside].to_numpy() * sd,
             min(permutations, 499), rng,
         )  # fmt: skip
@@ -264,11 +268,31 @@ def animals(ready, within, contrast, beside, joint, visits, evidence, permutatio
         differ=bool(p <= choice_animals.DIFFER_LEVEL),
         spread=pd.Series(spread, index=beside),
         missable=pd.Series(missable, index=beside),
+        worst=worst,
         largest=str(ready.names[int(counts.argmax())]),
         largest_share=float(counts.max() / ready.n_sets),
         without_largest=None,
         apart_p=evidence.apart_p,
     )
+
+
+def whom(found, named, facts):
+    """Of whom a named driver is told, from what shows and what could have been missed."""
+    from scipy import special
+
+    if found is None or named not in found.spread.index or not np.isfinite(found.differ_p):
+        return found
+    scale = facts.contrast.loc[named, "within_set_sd"] / facts.contrast.loc[named, "true_sd"]
+    effect = abs(facts.corrected.loc[named, "log_odds_per_sd"]) * scale
+    if found.differ:
+        spread = found.spread[named]
+        # Were slopes normal, this share would have the sign of their mean.
+        agreeing = special.ndtr(effect / spread) if spread > 0 else 1.0
+        words = "most of the animals" if agreeing >= choice_animals.MOST else "some of the animals"
+        return dataclasses.replace(found, whom=words)
+    if not found.worst <= effect:
+        return dataclasses.replace(found, whom="the animals on average")
+    return found
 
 
 def without_largest(answer, rest):

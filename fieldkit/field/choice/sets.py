@@ -96,8 +96,8 @@ def _screen(choices, drivers, cluster):
         raise ChoiceError("There are no choice sets: places that animals took, and places they could have taken.")
     if not hasattr(choices, "columns") or not hasattr(choices, "iloc"):
         raise ChoiceError(
-            f"The choice sets must be a table (DataFrame) with one row a place, not a {type(choices).__name__}: read them "
-            "with fieldkit.read_season, or pandas.read_csv."
+            f"The choice sets must be a table (DataFrame) with one row a place, not a {type(choices).__name__}: read "
+            "them with fieldkit.read_season, or pandas.read_csv."
         )
     missing = [c for c in ("set_id", "used") if c not in choices.columns]
     if missing:
@@ -348,7 +348,7 @@ def words_as_drivers(choices, drivers):
         return choices, drivers
     out, table = {}, choices
     for name, column in drivers.items():
-        values = choices[column] if column in choices else None
+        values = choices.get(column)
         if values is None or pd.to_numeric(values, errors="coerce").notna().any() or values.notna().sum() == 0:
             out[name] = column
             continue

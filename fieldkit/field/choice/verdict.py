@@ -8,21 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from fieldkit.core import Result, generator
-from fieldkit.field.choice import (
-    chance as choice_chance,
-)
 from fieldkit.field.choice import decide as choice_decide
-from fieldkit.field.choice import (
-    sets as choice_sets,
-)
-from fieldkit.field.choice import (
-    shape as choice_shape,
-)
+from fieldkit.field.choice import sets as choice_sets
+from fieldkit.field.choice import shape as choice_shape
 from fieldkit.field.choice import tables as choice_tables
-from fieldkit.field.choice import (
-    words as choice_words,
-)
+from fieldkit.field.choice import words as choice_words
 from fieldkit.field.choice.robust import animals as choice_animals
+from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.choice.robust import operative as choice_operative
@@ -56,7 +48,7 @@ FEWEST_ANIMALS = 3
 # be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
 # In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
 # is seldom there, and must not hide what is (our choice).
-COMBINED, BENT = 3.0, 3.0
+COMBINED, BENT = 3.0, 1.5
 LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
 
 
@@ -180,7 +172,7 @@ class Comparison(Result):
         >>> compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99).tested().n_sets
         30
         """
-        if self.verdict == "untestable":
+        if self.corrected.empty:
             raise ChoiceError(self.sentence)
         return self
 
@@ -383,6 +375,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
         few_animals=ready.animals is not None and clusters is not ready.animals,
     )  # fmt: skip
     verdict, reason = choice_decide.verdict(facts)
+    animals = choice_decide.whom(animals, verdict, facts)
     hidden, turn = math.nan, None
     if verdict in testable:
         sign = 1.0 if fits[verdict].coefficients.iloc[0] > 0 else -1.0

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from fieldkit.field.choice.robust import animals as choice_animals
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.stats.intervals import critical_value
@@ -87,22 +86,7 @@ def more_of(name, up):
 
 
 def _subject(answer):
-    a = answer.animals
-    if a is None or not a.differ:
-        return "the animals"
-    return "most of the animals" if _agreeing(answer) >= choice_animals.MOST else "some of the animals"
-
-
-def _agreeing(answer):
-    """Share of animals whose slope has the sign of the mean, were slopes normal."""
-    from scipy import special
-
-    name = answer.verdict
-    spread = answer.animals.spread.get(name, np.nan)
-    if not spread > 0:
-        return 1.0
-    scale = answer.contrast.loc[name, "within_set_sd"] / answer.contrast.loc[name, "true_sd"]
-    return float(special.ndtr(abs(answer.corrected.loc[name, "log_odds_per_sd"]) * scale / spread))
+    return "the animals" if answer.animals is None else answer.animals.whom
 
 
 def _effect(answer, first):
@@ -133,11 +117,11 @@ def _none(answer, facts, whom):
     for name in [n for n in answer.chance.index if n in answer.contrast.index]:
         got = _alone(answer, facts, name)
         if got is not None:
-            parts.append(f"{spoken(name)} {got[0]:.2g} to {got[1]:.2g} (found, were it {got[2]:.2g} or more)")
+            parts.append(f"{spoken(name)} {got[0]:.2g} to {got[1]:.2g} ({got[2]:.2g} or more)")
     return (
-        f"No sign of selection in {whom}, be it for more, for less or for middle values. For one within-set standard "
-        "deviation more the odds may still be multiplied by (95 % interval; in brackets the factor that four seasons of "
-        f"five like this one would have found): {'; '.join(parts)}."
+        f"No sign of selection in {whom}, be it for more, for less or for middle values. Odds ratios for one within-set "
+        "standard deviation more that are still possible (95 % interval; in brackets what four seasons of five like "
+        f"this one would have found): {'; '.join(parts)}."
     )
 
 
@@ -176,9 +160,9 @@ def _repeated(answer, facts, whom):
         "neighbourhoods": "neighbourhoods (places that were compared with each other)",
     }.get(worst, "sets")
     return (
-        f"This season cannot tell whether anything was chosen. In {whom} used places differed from {than(answer.design)} "
-        f"in {spoken(name)}, but the same came back again and again: {answer.repeats.get(count, answer.n_sets)} {unit} "
-        f"could make such a pattern by chance (p {levels.get(worst, np.nan):.2g}). More of them would tell, not more "
+        f"This season cannot tell whether anything was chosen. In {whom} used places differed from "
+        f"{than(answer.design)} in {spoken(name)}, but the same came back again and again: "
+        f"{answer.repeats.get(count, answer.n_sets)} {unit} could make such a pattern by chance (p {levels.get(worst, np.nan):.2g}). More of them would tell, not more "
         "looks."
     )
 
@@ -187,9 +171,9 @@ def faint(name, shared):
     """The pattern goes with readings that cannot vouch for it."""
     row = shared["contrast"].loc[name.partition(" (")[0].partition(" + ")[0]]
     return (
-        f"The animals chose their places ({shared['n_sets']} choice sets), and it goes with {spoken(name)}, which these "
-        f"instruments cannot vouch for: it differed by {row['within_set_sd']:.2g} {unit_of(row['column'])} within sets, "
-        f"with a reading error of {row['instrument_error']:.2g}. A finer instrument would tell."
+        f"The animals chose their places ({shared['n_sets']} choice sets), and it goes with {spoken(name)}, which "
+        f"these instruments cannot vouch for: it differed by {row['within_set_sd']:.2g} {unit_of(row['column'])} within "
+        f"sets, with a reading error of {row['instrument_error']:.2g}. A finer instrument would tell."
     )
 
 
@@ -221,11 +205,11 @@ def _repeats(answer):
         "neighbourhoods": f"of the {answer.repeats['n_neighbourhoods']} neighbourhoods",
         "animals": f"of the {answer.repeats['n_animals'] or 'known'} animals",
     }
-    count = int(round(row["draws"] * (draws + 1))) - 1
+    count = (round(row["draws"] * (draws + 1))) - 1
     words = f"Used places drawn again at random gave the best candidate's pattern in {count} of {draws} draws"
     for name in ("visits", "returns", "neighbourhoods", "animals"):
         if name in row.index:
-            many = int(round(row[name] * (draws + 1))) - 1
+            many = (round(row[name] * (draws + 1))) - 1
             words += f"; random sign-flips {told[name]} in {many}"
     words += "."
     if "places" in row.index:
@@ -256,8 +240,8 @@ def _whom(answer, facts):
         )
     else:
         out.append(
-            f"No sign that animals differ (p {a.differ_p:.2g}); differences of {a.missable[name]:.2g} in the log odds of "
-            f"{spoken(name)} (standard deviation) could have been missed."
+            f"No sign that animals differ (p {a.differ_p:.2g}); differences of {a.missable[name]:.2g} in the log odds "
+            f"of {spoken(name)} (standard deviation) could have been missed."
         )
     return out
 
@@ -281,8 +265,8 @@ def _beside(answer, facts):
         made = "read" if o.source == "read" else "computed from the readings"
         if o.gain > -OPERATIVE_GAIN:
             out.append(
-                f"A preference for middle values of operative temperature ({made}), near {o.top:.3g} °C, cannot be told "
-                f"from {o.rival}: its AICc is {'lower' if o.gain > 0 else 'higher'} by {abs(o.gain):.2g}."
+                f"A preference for middle values of operative temperature ({made}), near {o.top:.3g} °C, cannot be "
+                f"told from {o.rival}: its AICc is {'lower' if o.gain > 0 else 'higher'} by {abs(o.gain):.2g}."
             )
         else:
             out.append(
@@ -441,13 +425,13 @@ def warnings(design, within, drivers, contrast):
         stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
         subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"
         out.append(
-            f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny or "
-            "the shady side would make one by itself."
+            f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
+            "or the shady side would make one by itself."
         )
     if design.alike:
         out.append(
-            f"The places of a set were alike in {_list(map(spoken, design.alike))}, though sets of one hour differ: the "
-            "places may lie too near to the animal's, and selection over longer distances would not show."
+            f"The places of a set were alike in {_list(map(spoken, design.alike))}, though sets of one hour differ: "
+            "the places may lie too near to the animal's, and selection over longer distances would not show."
         )
     return out
 

@@ -167,7 +167,7 @@ def score_at_zero(X, used, set_id, *, variances, intercepts=None, slopes=None):
     >>> prob, score, information = score_at_zero(
     ...     x, used, sets, variances=pd.Series({"place": 1.0}), intercepts={"place": [1, 2, 3, 4]})
     >>> prob.round(2).tolist(), score.round(2).tolist()
-    ([0.61, 0.39, 0.61, 0.39], [0.0])
+    ([0.66, 0.34, 0.66, 0.34], [0.0])
     """
     problem, scale, _, labels = _prepare(X, used, set_id, intercepts, slopes)
     known = np.maximum(np.array([variances[name] for name in labels]), SMALLEST_VARIANCE)

@@ -22,7 +22,8 @@ class Animals:
 
     Attributes
     ----------
-    whom : {"the animals", "most of the animals", "some of the animals", "one of the animals"}
+    whom : {"the animals", "the animals on average", "most of the animals", "some of the animals", "one of the animals"}
+        "On average" where animals may differ by as much as the effect itself without its having shown.
     differ_p : float
         Test that slopes do not differ between animals; NaN with fewer than three named animals.
     differ : bool
@@ -44,6 +45,7 @@ class Animals:
     differ: bool
     spread: object
     missable: object
+    worst: float
     largest: str
     largest_share: float
     without_largest: str | None
@@ -62,7 +64,9 @@ def apart(sums, units, owners, permutations, rng):
     owners : ndarray, shape (sets,)
         Code of the animal, below 0 for none.
     permutations : int
+        Draws.
     rng : numpy.random.Generator
+        Source of the draws.
 
     Returns
     -------
@@ -97,12 +101,15 @@ def differences(values, used, sets, owners, units, coefficients, permutations, r
     values : ndarray, shape (n, p)
         Drivers in units of their within-set standard deviation.
     used, sets : ndarray, shape (n,)
+        Whether the place was used, and the code of its set.
     owners, units : ndarray, shape (sets,)
         Code of the animal of each set (below 0 for none), and of what is turned round as a whole.
     coefficients : ndarray, shape (p,)
         Joint fit, per within-set standard deviation.
     permutations : int
+        Draws.
     rng : numpy.random.Generator
+        Source of the draws.
 
     Returns
     -------
@@ -112,6 +119,8 @@ def differences(values, used, sets, owners, units, coefficients, permutations, r
         Standard deviation between animals by moments.
     missable : ndarray, shape (p,)
         What four seasons of five would have shown, at 5 %.
+    worst : float
+        The same in the direction, of one driver or of one against another, in which least would have shown.
     """
     eta = values @ coefficients
     n_sets = len(owners)
@@ -141,14 +150,18 @@ def differences(values, used, sets, owners, units, coefficients, permutations, r
     blocks += [s for _, s in choice_chance.signs(permutations, len(by_unit), rng)]
     squares = np.concatenate([_squares(by_unit, unit_owner, s, shares, directions) for s in blocks])
     p = _best_of(squares)
-    seen, drawn = squares[0, : values.shape[1]], squares[1:, : values.shape[1]]
-    # Each animal's squared score holds I_a + v I_a² at a variance v of the slopes.
-    square = np.einsum("ajj->aj", information) ** 2
-    per_variance = np.sum(square, axis=0) / np.maximum((by_unit**2).sum(axis=0), 1e-300)
+    seen, drawn = squares[0], squares[1:]
+    # Along a direction each animal's squared score holds I_a + v I_a² at a variance v of the slopes.
+    square = np.einsum("kj,aji,ki->ak", directions, information, directions) ** 2
+    length = (directions**2).sum(axis=1)
+    along = ((by_unit @ directions.T) ** 2).sum(axis=0)
+    per_variance = np.sum(square, axis=0) / length**2 * length / np.maximum(along, 1e-300)
     spread = np.sqrt(np.maximum(0.0, (seen - drawn.mean(axis=0)) / per_variance))
     # A rise of the mean by the 95 % point and 0.84 standard deviations is seen in four seasons of five.
     lift = np.quantile(drawn, 0.95, axis=0) - drawn.mean(axis=0) + 0.84 * drawn.std(axis=0)
-    return p, spread, np.sqrt(np.maximum(0.0, lift / per_variance))
+    missable = np.sqrt(np.maximum(0.0, lift / per_variance))
+    count = values.shape[1]
+    return p, spread[:count], missable[:count], float(missable.max())
 
 
 def _directions(p):

@@ -11,6 +11,9 @@ import numpy as np
 
 # Turned round at random, five units give the season itself in one draw of sixteen: no p-value of 5 % exists below six.
 FEWEST_UNITS = 6
+# With fewer animals than this, turning them round leaves too few ways for twelve candidates (our choice: eight give p of
+# 2 in 256 at best); visits and returns are turned round still.
+FEWEST_ANIMALS = 8
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -108,8 +111,8 @@ def turning_test(sums, units, columns, permutations, rng, weights=None):
     by_unit = unit_sums(sums, units)
     scores = np.empty((permutations + 1, sums.shape[1]))
     scores[0] = by_unit.sum(axis=0)
-    for at, signs in signs(permutations, len(by_unit), rng):
-        scores[at : at + len(signs)] = signs @ by_unit
+    for at, drawn in signs(permutations, len(by_unit), rng):
+        scores[at : at + len(drawn)] = drawn @ by_unit
     return _held_over_family(scores, by_unit.T @ by_unit, columns, weights)
 
 

@@ -66,9 +66,13 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
     values, within : ndarray, shape (n, p)
         Readings of the drivers, and less the mean of their set.
     used, sets : ndarray, shape (n,)
+        Whether the place was used, and the code of its set.
     sizes : ndarray, shape (sets,)
+        Places of each set.
     drivers : dict of str to str
+        Name and column of each driver.
     errors : dict of str to float
+        Reading error by column.
     design : dict or None
         Answers of season.toml: ``drawn``, ``order``, ``reach_m``.
 

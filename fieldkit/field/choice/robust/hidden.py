@@ -5,8 +5,9 @@ import numpy as np
 # One-sided level of the bound (convention); the largest factor that is looked for.
 LEVEL = 0.05
 LARGEST_GAMMA = 50.0
-# Multiples of the stated reading errors that are tried.
-MULTIPLES = np.round(np.arange(1.0, 5.05, 0.1), 1)
+# Multiples of the stated reading errors that are tried, then halved this often between the two that part.
+MULTIPLES = (1.25, 1.5, 2.0, 3.0, 5.0)
+HALVINGS = 3
 
 
 def upper_p(values, used, set_id, gamma, *, units=None):
@@ -164,7 +165,14 @@ def turning_errors(named, stands, errors, columns):
         stated = errors.get(column)
         if not stated:
             continue
-        falls = (m for m in MULTIPLES if not stands(errors | {column: m * stated}))
-        times = float(next(falls, np.inf))
+        low, times = 1.0, np.inf
+        for multiple in MULTIPLES:
+            if not stands(errors | {column: multiple * stated}):
+                times = multiple
+                break
+            low = multiple
+        for _ in range(HALVINGS if np.isfinite(times) else 0):
+            middle = (low + times) / 2
+            low, times = (middle, times) if stands(errors | {column: middle * stated}) else (low, middle)
         rows.append((name, stated, times * stated, times))
-    return pd.DataFrame(rows, columns=["driver", "stated", "turns_at", "times"]).set_index("driver")
+    return pd.DataFrame(rows, columns=["driver", "stated", "turns_at", "times"]).set_index("driver").astype(float)

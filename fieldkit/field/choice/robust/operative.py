@@ -98,9 +98,11 @@ def compare(ready, got, clusters, designs, best):
     Parameters
     ----------
     ready : choice_sets.Sets
+        Rows sorted by set.
     got : tuple or None
         As from `values`.
     clusters : ndarray or None
+        Code of what the limits are widened by, of each row.
     designs : dict of str to DataFrame
         Design of each candidate.
     best : str

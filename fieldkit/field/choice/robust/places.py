@@ -104,7 +104,9 @@ def null(values, ready, places, beside):
     values : ndarray, shape (n, k)
         Columns of the candidates.
     ready : choice_sets.Sets
+        Rows sorted by set.
     places : Repeated
+        Places that stand in several sets.
     beside : list of int
         Columns that the variance of the places is estimated beside.
 
