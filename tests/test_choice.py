@@ -482,7 +482,7 @@ def test_nothing_to_select_on_is_untestable():
     assert few.verdict == "untestable" and "6 usable choice sets" in few.sentence
     # Nothing is built on a season that came to no test.
     for one in (got, few, unreliable):
-        with pytest.raises(choice.ChoiceError, match="Not testable|cannot vouch"):
+        with pytest.raises(choice.ChoiceError, match=r"Not testable|cannot vouch"):
             one.tested()
     enough = choice.compare(season.choices, permutations=99)
     assert enough.tested() is enough and enough.choices is season.choices
