@@ -13,9 +13,9 @@ _DOORS = {
     "Season": "fieldkit.records.folder",
     "SeasonError": "fieldkit.records.problems",
     "demo_enclosure": "fieldkit.records.enclosure_folder",
-    "demo_season": "fieldkit.records.folder",
+    "demo_season": "fieldkit.field.plausibility",
     "read_enclosure": "fieldkit.records.enclosure_folder",
-    "read_season": "fieldkit.records.folder",
+    "read_season": "fieldkit.field.plausibility",
 }
 _ROOMS = ("records", "physics", "field", "captive", "report")
 

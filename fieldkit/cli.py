@@ -33,7 +33,7 @@ def new(arguments):
 
 def check(arguments):
     """Say every mistake of a season folder, without analysing it."""
-    from fieldkit.records.folder import read_season
+    from fieldkit.field.plausibility import read_season
     from fieldkit.records.problems import SeasonError, as_text
 
     try:
@@ -86,7 +86,7 @@ def plan(arguments):
 
     given = {}
     if arguments.folder is not None:
-        from fieldkit.records.folder import read_season
+        from fieldkit.field.plausibility import read_season
 
         season = read_season(arguments.folder)
         given = {"site": season.site, "instrument_errors": season.instrument_errors}
@@ -110,7 +110,7 @@ def plan(arguments):
 
 def share(arguments):
     """Write a season in open formats for others, with the place kept vague."""
-    from fieldkit.records.folder import read_season
+    from fieldkit.field.plausibility import read_season
     from fieldkit.report import share as report
 
     shared = report.write(
@@ -145,7 +145,7 @@ def audit(arguments):
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
     enclosure = read_enclosure(arguments.folder)
     if arguments.season is not None:
-        from fieldkit.records.folder import read_season
+        from fieldkit.field.plausibility import read_season
 
         aims = targets.from_season(read_season(arguments.season))
     else:

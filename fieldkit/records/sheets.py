@@ -79,13 +79,17 @@ def find(path, stated, problems, digest):
 def _say_folder(folder, problems):
     """Name a folder that looks as if it held readings and bears the name of no table."""
     known = (*_TEXT_FILES, *_WORKBOOKS, *_OTHER_SHEETS)
-    inside = sorted(p.name for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith((".", "~$")))
+    inside = sorted(
+        p.name for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith((".", "~$"))
+    )
     if inside:
         problems.warn(
             folder.name,
-            f"This folder was not read ({', '.join(inside[:5])}{' …' if len(inside) > 5 else ''}): its name is not that "
-            "of a table.",
-            "Nothing, if these files are no readings; else rename the folder to one of " + ", ".join(schemas.TABLES) + ".",
+            f"This folder was not read ({', '.join(inside[:5])}{' …' if len(inside) > 5 else ''}): its name is not "
+            "that of a table.",
+            "Nothing, if these files are no readings; else rename the folder to one of "
+            + ", ".join(schemas.TABLES)
+            + ".",
         )
 
 
@@ -379,8 +383,8 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
     for number, row in short:
         problems.warn(
             label,
-            f"This row has fewer cells than the header has names ({len(header)}); what is missing at its end was read as "
-            "empty.",
+            f"This row has fewer cells than the header has names ({len(header)}); what is missing at its end was read "
+            "as empty.",
             "Check whether the row was cut off or a separator is missing in it; else nothing.",
             row=number,
             value=cells.tidy(row[-1]),
