@@ -1,11 +1,13 @@
 """The command `fieldkit`: one thin door per verb. Parses, calls, prints; computes nothing."""
 
 import argparse
+import contextlib
+import io
 import os
 import sys
 
 from fieldkit import __version__
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, trouble, visible
 
 OK, BROKEN, MISTAKE, STOPPED = 0, 1, 2, 130
 
@@ -269,6 +271,25 @@ def _parser():
     return parser
 
 
+class _Visible(io.TextIOBase):
+    """Standard output on which no control code of somebody's files reaches the terminal."""
+
+    def __init__(self, stream):
+        self._stream = stream
+
+    def write(self, text):
+        return self._stream.write(visible(text))
+
+    def flush(self):
+        self._stream.flush()
+
+    def fileno(self):
+        return self._stream.fileno()
+
+    def isatty(self):
+        return self._stream.isatty()
+
+
 def main(argv=None):
     """Run one verb.
 
@@ -302,7 +323,11 @@ def main(argv=None):
         parser.print_help()
         return MISTAKE
     try:
-        return arguments.run(arguments)
+        with contextlib.redirect_stdout(_Visible(sys.stdout)):
+            status = arguments.run(arguments)
+            # A disk that is full is noticed here and not after the last word.
+            sys.stdout.flush()
+        return status
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
         return STOPPED
@@ -310,18 +335,19 @@ def main(argv=None):
         # The reader of our output (head, less) has left: nothing to say to anyone.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return STOPPED
-    except FieldkitError as error:
-        if arguments.debug:
-            raise
-        print(error, file=sys.stderr)
-        return MISTAKE
     except Exception as error:
         if arguments.debug:
             raise
+        mend = str(error) if isinstance(error, FieldkitError) else trouble(error)
+        if mend is not None:
+            print(visible(mend), file=sys.stderr)
+            return MISTAKE
         print(
-            f"Something failed inside fieldkit that should not ({type(error).__name__}: {error}).\n"
-            "Your records were not changed. Please report it: run the same command with --debug added and send what it "
-            f"prints, with the version (fieldkit {__version__}), where you got fieldkit from.",
+            visible(
+                f"Something failed inside fieldkit that should not ({type(error).__name__}: {error}).\nYour records "
+                "were not changed. Please report it: run the same command with --debug added and send what it prints, "
+                f"with the version (fieldkit {__version__}), where you got fieldkit from."
+            ),
             file=sys.stderr,
         )
         return BROKEN

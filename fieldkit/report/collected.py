@@ -8,6 +8,7 @@ from pathlib import Path
 
 from fieldkit.core import Result
 from fieldkit.records.folder import Season
+from fieldkit.records.spreadsheet import safe_table
 
 # Finding files and drawing are no methods of the analysis.
 _NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
@@ -39,12 +40,14 @@ def collect(namespace, cells, folder):
     for name, value in list(namespace.items()):
         if name.startswith("_") or not isinstance(value, Result):
             continue
-        value.table.to_csv(folder / f"{name}.csv", lineterminator="\n")
+        safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
         if hasattr(left_out, "to_csv") and len(left_out):
             table = _TABLE_OF.get(type(value).__module__.rpartition(".")[2])
-            in_files(left_out, rows, table).to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
+            safe_table(in_files(left_out, rows, table)).to_csv(
+                folder / f"{name}-left-out.csv", index=False, lineterminator="\n"
+            )
         found.append(
             {
                 "name": name,
