@@ -8,13 +8,13 @@ import importlib
 __version__ = "0.1.0"
 
 _DOORS = {
-    "EnclosureError": "fieldkit.records.enclosure_folder",
+    "EnclosureError": "fieldkit.records.enclosure.reader",
     "FieldkitError": "fieldkit.core",
-    "Season": "fieldkit.records.folder",
+    "Season": "fieldkit.records.season.reader",
     "SeasonError": "fieldkit.records.problems",
-    "demo_enclosure": "fieldkit.records.enclosure_folder",
+    "demo_enclosure": "fieldkit.records.enclosure.reader",
     "demo_season": "fieldkit.field.plausibility",
-    "read_enclosure": "fieldkit.records.enclosure_folder",
+    "read_enclosure": "fieldkit.records.enclosure.reader",
     "read_season": "fieldkit.field.plausibility",
 }
 _ROOMS = ("records", "physics", "field", "captive", "report")

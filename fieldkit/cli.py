@@ -7,7 +7,8 @@ import os
 import sys
 
 from fieldkit import __version__
-from fieldkit.core import FieldkitError, trouble, visible
+from fieldkit.core import FieldkitError
+from fieldkit.core.containers import trouble, visible
 
 OK, BROKEN, MISTAKE, STOPPED = 0, 1, 2, 130
 
@@ -16,12 +17,12 @@ def new(arguments):
     """Make a season or enclosure folder that is ready to fill."""
     if arguments.enclosure:
         from fieldkit.captive import targets
-        from fieldkit.records import enclosure_template
+        from fieldkit.records.enclosure import template as enclosure_template
 
         folder = enclosure_template.new_folder(arguments.folder, targets=targets.template())
         settings = "enclosure.toml"
     else:
-        from fieldkit.records import template
+        from fieldkit.records.season import template
 
         template.check_free(arguments.folder)
         answers = {}
@@ -75,7 +76,7 @@ def writeup(arguments):
 
 def reproduce(arguments):
     """Rerun a published write-up and say which numbers differ."""
-    from fieldkit.report import reproduce as report
+    from fieldkit.report.writeup import rerun as report
 
     found = report.reproduce(arguments.writeup, arguments.season, enclosure=arguments.enclosure, out=arguments.out)
     print(report.as_text(found))
@@ -139,9 +140,10 @@ def audit(arguments):
     """Hold an enclosure against its targets."""
     from fieldkit.captive import audit as room
     from fieldkit.captive import targets
-    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.records.enclosure.reader import read_enclosure
     from fieldkit.records.problems import as_text
-    from fieldkit.report import audit_text, card
+    from fieldkit.report.keeper import advice as audit_text
+    from fieldkit.report.keeper import card
 
     if arguments.targets is not None and arguments.season is not None:
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
@@ -172,7 +174,7 @@ def audit(arguments):
 
 def classroom(arguments):
     """Make the folder for two lessons."""
-    from fieldkit.report import classroom as report
+    from fieldkit.classroom import folder as report
 
     files = report.write(arguments.folder)
     print(f"Made {arguments.folder}. Start with README.txt in it.")

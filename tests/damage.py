@@ -17,7 +17,7 @@ import season_folder
 
 import fieldkit
 from fieldkit.core import FieldkitError
-from fieldkit.records.enclosure_settings import EXAMPLE as ENCLOSURE
+from fieldkit.records.enclosure.settings import EXAMPLE as ENCLOSURE
 from fieldkit.records.problems import as_text
 
 LIMIT_S = 30
@@ -143,7 +143,9 @@ def _whole(rng, file):
         data = file.read_bytes()
         file.write_bytes(data.replace(b"\n", rng.choice([b"\r\n", b"\r", b"\n\n"])))
     elif act == 3:
-        file.rename(file.with_name(rng.choice([file.stem + ".txt", file.stem + " (1).csv", "x.csv", file.name.upper()])))
+        file.rename(
+            file.with_name(rng.choice([file.stem + ".txt", file.stem + " (1).csv", "x.csv", file.name.upper()]))
+        )
     elif act == 4:
         file.write_bytes(rng.choice([b"", b"\n", b",,,\n,,,\n", b"\xef\xbb\xbf", bytes(100)]))
     else:
@@ -162,7 +164,16 @@ def _book(rng, file):
     sheet.title = rng.choice([file.stem, "Sheet1"])
     for row in rows:
         sheet.append([re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]", "", cell) for cell in row])
-    strange = [True, dt.datetime(2023, 5, 14, 10, 20), dt.date(2023, 5, 14), dt.time(10, 20), 12.5, "=A1", "#N/A", 45000.4]
+    strange = [
+        True,
+        dt.datetime(2023, 5, 14, 10, 20),
+        dt.date(2023, 5, 14),
+        dt.time(10, 20),
+        12.5,
+        "=A1",
+        "#N/A",
+        45000.4,
+    ]
     for _ in range(rng.randrange(4)):
         sheet.cell(rng.randrange(1, len(rows) + 1), rng.randrange(1, 12)).value = rng.choice(strange)
     if rng.random() < 0.2:
@@ -234,7 +245,9 @@ def lines_of(file):
     data = file.read_bytes()
     if data[:2] == b"PK":
         sheet = openpyxl.load_workbook(file, data_only=True).worksheets[0]
-        return sum(any(str(c if c is not None else "").strip() for c in row) for row in sheet.iter_rows(values_only=True))
+        return sum(
+            any(str(c if c is not None else "").strip() for c in row) for row in sheet.iter_rows(values_only=True)
+        )
     for encoding in ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
         try:
             text = data.decode(encoding)
@@ -263,7 +276,9 @@ def _balance(file, lines, read, inner, said):
         return ""
     if lines - 1 == read + inner + len(said[said["problem"].str.contains("stands here twice")]):
         return ""
-    return f"{file}: {lines} lines with something in them, {read} rows read, {inner} lines inside cells, {len(said)} said"
+    return (
+        f"{file}: {lines} lines with something in them, {read} rows read, {inner} lines inside cells, {len(said)} said"
+    )
 
 
 def _rows_of_season(folder, season):

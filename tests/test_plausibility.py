@@ -8,11 +8,12 @@ import pvlib
 import pytest
 
 import fieldkit
-from fieldkit.field import plausibility, simulate
+from fieldkit.field import plausibility
+from fieldkit.field.planning import simulate
 from fieldkit.field.plausibility import clock, place, series, sky
 from fieldkit.physics import sun
 from fieldkit.records.problems import Problems
-from fieldkit.records.weather_files import read_weather_file
+from fieldkit.records.weather.files import read_weather_file
 
 CARRIED = Path(pvlib.__file__).parent / "data"
 OPEN = Path(__file__).parents[1] / "data" / "open"

@@ -10,7 +10,8 @@ import pytest
 from test_writeup import KILLED, PARAMETERS, cell, contents, make_kit, notebook, plain, write
 
 from fieldkit.core import FieldkitError
-from fieldkit.report import folders, writeup
+from fieldkit.report import writeup
+from fieldkit.report.writeup import folders
 
 
 @pytest.fixture
@@ -211,7 +212,7 @@ def test_nothing_that_runs_or_calls_home_passes_the_cleaner(tmp_path, dirty):
     import html5lib
     from test_writeup import Page
 
-    from fieldkit.report.rendering import Renderer
+    from fieldkit.report.writeup.rendering import Renderer
 
     renderer = Renderer(tmp_path)
     for cleaned in (str(renderer._clean(dirty)), str(renderer.markdown(dirty))):

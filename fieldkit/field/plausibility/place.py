@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldkit.records import cells, settings
+from fieldkit.records.reading import cells
+from fieldkit.records.season import settings
 
 _EARTH_KM = 6371.0
 # A place nearer than this to the city that its zone is named after needs no explanation (rule of thumb).

@@ -3,7 +3,9 @@
 from fieldkit import core
 from fieldkit.field.plausibility import light, loggers, order, place
 from fieldkit.field.plausibility.series import of_tables
-from fieldkit.records import folder, schemas, settings
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import reader as folder
+from fieldkit.records.season import settings
 
 
 def read_season(path):

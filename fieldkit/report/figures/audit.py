@@ -2,11 +2,11 @@
 
 import numpy as np
 
-from fieldkit.captive.audit_blocks import short
-from fieldkit.captive.audit_judge import ROLES
+from fieldkit.captive.audit.judge import ROLES
+from fieldkit.captive.audit.means import short
 from fieldkit.captive.targets import spoken
 from fieldkit.core import FieldkitError
-from fieldkit.field.seasons import MONTHS
+from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.report.figures.style import COLOURS, look, new_axes
 
 UNITS = {"shade_air_c": "°C", "surface_c": "°C", "operative_c": "°C", "irradiance_w_m2": "W/m²", "uv_index": ""}

@@ -1,0 +1,13 @@
+from .judge import ROLES as ROLES
+from .means import amount as amount
+from .means import in_words as in_words
+from .means import plain as plain
+from .means import short as short
+from .run import CAUTIONS as CAUTIONS
+from .run import FRESH as FRESH
+from .run import RULES as RULES
+from .run import Audit as Audit
+from .run import Change as Change
+from .run import audit as audit
+from .run import compare as compare
+from .run import light_of as light_of
