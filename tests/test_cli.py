@@ -42,12 +42,9 @@ def test_new_makes_a_folder_once(tmp_path, capsys):
 
 
 def fake_writeup(monkeypatch, write):
-    import fieldkit.report
+    from fieldkit.report import writeup
 
-    module = types.ModuleType("fieldkit.report.writeup")
-    module.write = write
-    monkeypatch.setitem(sys.modules, "fieldkit.report.writeup", module)
-    monkeypatch.setattr(fieldkit.report, "writeup", module, raising=False)
+    monkeypatch.setattr(writeup, "write", write)
 
 
 def test_writeup_passes_on_what_was_asked_and_says_where_it_is(good, monkeypatch, capsys):

@@ -121,7 +121,7 @@ def resource_dir(name):
     >>> resource_dir("data").is_dir()
     True
     """
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parent.parent
     for candidate in (package / f"_{name}", package.parent / name):
         if candidate.is_dir():
             return candidate

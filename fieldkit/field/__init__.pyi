@@ -2,6 +2,7 @@ from . import basking as basking
 from . import choice as choice
 from . import climate as climate
 from . import planning as planning
+from . import plausibility as plausibility
 from . import sightings as sightings
 from . import stats as stats
 from . import sunlight as sunlight

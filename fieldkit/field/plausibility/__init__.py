@@ -4,23 +4,6 @@ It stands here and not in ``records``, because records know no physics: `fieldki
 reader of the folder, which calls it between reading the tables and saying all that is wrong with them.
 """
 
-import importlib
+import lazy_loader
 
-_FACE = {
-    "ClockShifts": "clock",
-    "clock_shifts": "clock",
-    "look": "reader",
-    "read_season": "reader",
-    "demo_season": "reader",
-}
-__all__ = sorted(_FACE)
-
-
-def __getattr__(name):
-    if name in _FACE:
-        return getattr(importlib.import_module(f"{__name__}.{_FACE[name]}"), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-
-
-def __dir__():
-    return sorted([*globals(), *__all__])
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -13,9 +13,8 @@ import pandas as pd
 import pandera.errors
 
 from fieldkit import core
-from fieldkit.records import repeats
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, headers, sheets, suspicions
+from fieldkit.records.reading import cells, headers, repeats, sheets, suspicions
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 

@@ -24,7 +24,7 @@ __all__ = ["WriteUp", "WriteUpError", "write"]
 
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
-_TEMPLATES = Path(__file__).parent / "templates"
+_TEMPLATES = Path(__file__).parent.parent / "templates"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
