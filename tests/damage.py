@@ -1,7 +1,7 @@
 """Good folders damaged at random, and a book-keeper that counts rows: none may vanish without a word.
 
-`one(seed, folder)` makes a season or an enclosure folder, damages it one to four times, reads it as `check` and `audit` do,
-and returns what it saw. Used by a small sample in the tests and by ``tests/studies/damaged_folders.py``.
+`one(seed, folder)` makes a season or an enclosure folder, damages it one to four times, reads it as `check` and `audit`
+do, and returns what it saw. Used by a small sample in the tests and by ``tests/studies/damaged_folders.py``.
 """
 
 import random
@@ -22,14 +22,17 @@ from fieldkit.records.problems import as_text
 
 LIMIT_S = 30
 CELLS = [
-    "", " ", "nan", "NA", "0", "-0", "1e999", "1e-320", "-999", "inf", "now", "today", "TRUE", "=1+1", "#REF!", "٣", "１２",
-    "0x1F", "1_000", "1,5", "1.234,5", "1 234", "−3", "12 °C", "<5", "2023-02-30 10:20", "2023-05-14 24:00",
-    "2023-05-14 10:25:61", "2023-05-14 10:20+25:00", "14/05/2023 10:20", "05/04/2023 10:20", "45000", "45000.5", "10:20",
-    "2023-05-14T10:20:00Z", "9999-12-31 23:59", "0001-01-01 00:00", "é", "😀", "a" * 300, "9" * 400, "'", '"', "\\", "\t",
-    "None", "R1;R2", "S1", "P1", "shade-1", "-", "yes", "x",
+    "", " ", "nan", "NA", "0", "-0", "1e999", "1e-320", "-999", "inf", "now", "today", "TRUE", "=1+1",
+    "#REF!", "٣", "１２", "0x1F", "1_000", "1,5", "1.234,5", "1 234", "−3", "12 °C", "<5", "2023-02-30 10:20",
+    "2023-05-14 24:00", "2023-05-14 10:25:61", "2023-05-14 10:20+25:00", "14/05/2023 10:20",
+    "05/04/2023 10:20", "45000", "45000.5", "10:20", "2023-05-14T10:20:00Z", "9999-12-31 23:59",
+    "0001-01-01 00:00", "é", "😀", "a" * 300, "9" * 400, "'", '"', '\\', "\t", "None", "R1;R2", "S1", "P1",
+    "shade-1", "-", "yes", "x",
 ]  # fmt: skip
-BYTES = [b'"', b",", b";", b"\t", b"\r", b"\n", b"\0", b"\xff", b"\xe9", b"\xef\xbb\xbf", b"\xe2\x80\xa8", b"\x0b", b"\x0c",
-         b"\x1c", b"\x1a", b" ", b"'", b"=", b"[", b"{", b"#", b".", b"-", b"0", b"9"]  # fmt: skip
+BYTES = [
+    b'"', b',', b';', b'\t', b'\r', b'\n', b'\x00', b'\xff', b'\xe9', b'\xef\xbb\xbf', b'\xe2\x80\xa8',
+    b'\x0b', b'\x0c', b'\x1c', b'\x1a', b' ', b"'", b'=', b'[', b'{', b'#', b'.', b'-', b'0', b'9',
+]  # fmt: skip
 READINGS = """time,logger_id,value
 2024-01-14 10:20,air-1,23.5
 2024-01-14 10:30,air-1,23.6

@@ -202,12 +202,13 @@ def _from_ceiling(series):
 
 def _from_wave(series):
     known = np.isfinite(series.readings)
-    hours = sky.solar_hours(series.seconds, series.longitude_deg)
+    if known.sum() < 100:
+        return None
     (value, count), _ = _by_day(series, [np.where(known, series.readings, 0.0), known.astype(float)])
     hourly = value.reshape(len(value), 24, -1).sum(axis=2)
     number = count.reshape(len(count), 24, -1).sum(axis=2)
     whole = (number > 0).sum(axis=1) >= 22
-    if whole.sum() < 5 or not len(hours):
+    if whole.sum() < 5:
         return None
     mean = hourly[whole] / np.where(number[whole] > 0, number[whole], np.nan)
     mean = mean - np.nanmean(mean, axis=1, keepdims=True)

@@ -20,7 +20,7 @@ def look(say):
             continue
         local = frame[column].dt.tz_localize(None) if getattr(frame[column].dtype, "tz", None) else frame[column]
         groups = [np.arange(len(frame))]
-        if table == "weather":
+        if table == "weather" and "station_id" in frame:
             groups = [np.asarray(g) for g in frame.groupby("station_id", sort=False).indices.values()]
         for rows in groups:
             rows = np.asarray(rows)[local.iloc[rows].notna().to_numpy()]

@@ -17,7 +17,7 @@ def day_angle(seconds):
     0.0
     """
     days = np.asarray(seconds, dtype=float) / 86400
-    return 2 * np.pi * ((days + 365.2425 * 3) % 365.2425) / 365.2425
+    return 2 * np.pi * (days % 365.2425) / 365.2425
 
 
 def declination_rad(angle):

@@ -140,7 +140,7 @@ def saturation_vapour_pressure(temperature_c):
     >>> round(saturation_vapour_pressure(25.0), 4)
     3.1659
     """
-    check_inputs({"air_temperature_c": temperature_c})
+    check_inputs({"saturated_temperature_c": temperature_c})
     return 0.611 * np.exp(17.502 * temperature_c / (temperature_c + 240.97))
 
 

@@ -43,7 +43,7 @@ def pasted_sets(note):
 def same_rows(note):
     """Rows that are the same in every cell: one sentence for all."""
     columns = [c for c in note.frame.columns if note.frame[c].notna().any()]
-    again = note.frame.duplicated(columns, keep="first")
+    again = note.frame.duplicated(columns, keep="first") if columns else note.frame.index != note.frame.index
     if not again.any():
         return
     first = note.frame.index[again.to_numpy().argmax()]
@@ -51,8 +51,8 @@ def same_rows(note):
     note.warn(
         again,
         None,
-        f"{again.sum():,} rows are the same as another row in every cell; the first of them as "
-        f"{note.row(same.all(axis=1).idxmax())}.",
+        f"{'This row is' if again.sum() == 1 else f'{again.sum():,} rows stand twice; the first of them is'} "
+        f"the same as {note.row(same.all(axis=1).idxmax())} in every cell.",
         "Delete rows that were entered or pasted twice.",
     )
 

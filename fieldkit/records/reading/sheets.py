@@ -17,9 +17,9 @@ from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
-_TEXT_FILES = (".csv", ".tsv", ".txt", ".tab", ".dat", ".asc", ".log")
+TEXT_FILES = (".csv", ".tsv", ".txt", ".tab", ".dat", ".asc", ".log")
 _WORKBOOKS = (".xlsx", ".xlsm")
-_OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
+OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -60,12 +60,12 @@ def find(path, stated, problems, digest):
                         found += open_file(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
             else:
                 _say_folder(file, problems)
-        elif suffix in _OTHER_SHEETS:
+        elif suffix in OTHER_SHEETS:
             problems.add(file.name, f"A {suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8).")
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
             table = name if name in schemas.TABLES else None
             found += open_file(file, file.name, table, file.name, stated, problems, digest)
-        elif suffix in _TEXT_FILES:
+        elif suffix in TEXT_FILES:
             near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
             problems.warn(
                 file.name,
@@ -81,7 +81,7 @@ def find(path, stated, problems, digest):
 
 def _say_folder(folder, problems):
     """Name a folder that looks as if it held readings and bears the name of no table."""
-    known = (*_TEXT_FILES, *_WORKBOOKS, *_OTHER_SHEETS)
+    known = (*TEXT_FILES, *_WORKBOOKS, *OTHER_SHEETS)
     inside = sorted(
         p.name for p in folder.iterdir() if p.suffix.lower() in known and not p.name.startswith((".", "~$"))
     )
