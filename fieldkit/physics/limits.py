@@ -109,4 +109,4 @@ def check_inputs(given):
             limits = f"at least {low:g}" if high == np.inf else f"between {low:g} and {high:g}"
             raise FieldkitError(f"{name} is {wrong}: it must be {limits}. Check the unit and the missing-value code.")
         if name.endswith("_percent") and 0 < most <= 1:
-            raise FieldkitError(f"{name} is at most {most:g} %: a share was given where per cent are meant; 0.5 is 50 %.")
+            raise FieldkitError(f"{name} is at most {most:g} %: give per cent and not a share, so 50 for one half.")

@@ -115,6 +115,8 @@ def basking_air(window):
         return []
     witnesses = min((n for n in (window.n_animals, window.n_days) if n > 1), default=np.nan)
     animals = f"{window.n_animals} animals" if window.n_animals else "animals"
+    usual = window.settings["at_irradiance_w_m2"]
+    sun = "" if usual is None else f", at a usual irradiance of {usual:.0f} W/m²"
     return [
         target_row(
             "shade_air_c",
@@ -126,7 +128,7 @@ def basking_air(window):
             high_error=errors["upper"],
             witnesses=witnesses,
             basis="field",
-            source=f"shade air in which {animals} still basked, {window.n_looks} looks",
+            source=f"shade air in which {animals} still basked, {window.n_looks} looks{sun}",
         )
     ]
 
@@ -517,7 +519,7 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
     gather(
         "basking window",
         ["scans"],
-        lambda: basking_air(basking.window(season.scans, season.loggers, logger_info=season.logger_info)),
+        lambda: basking_air(basking.of_season(season)),
     )
     gather(
         "preferred range",
@@ -566,14 +568,10 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
 
 
 def _clean_shade_air(season):
-    """The shade air logger with the most readings after those that carry sun are masked."""
-    from fieldkit.physics.radiation_error import detect as contamination
-    from fieldkit.physics.sensors import logger_checks
+    """The shade air logger with the most readings, without those that the sun reached."""
+    from fieldkit.field import shade_air
 
-    shade = logger_checks.by_role(season.loggers, season.logger_info, "shade_air")
-    if not shade.shape[1]:
+    readings = shade_air.of_season(season).readings
+    if not readings.shape[1]:
         raise FieldkitError("no logger has the role shade_air.")
-    light = logger_checks.by_role(season.loggers, season.logger_info, "irradiance")
-    sun = light.iloc[:, 0].dropna() if light.shape[1] else None
-    masked = contamination.find_contamination(shade, sun, site=season.site).masked
-    return masked[masked.count().idxmax()]
+    return readings[readings.count().idxmax()]

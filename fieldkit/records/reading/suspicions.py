@@ -54,7 +54,7 @@ def look(frame, where, table, stated, problems, *, plain=None):
         _sets(note)
         repeats.pasted_sets(note)
         _no_error_stated(note, stated)
-    if table in ("sightings", "scans"):
+    if table in ("sightings", "scans", "enclosure_scans"):
         _behaviours(note)
     if table in ("sightings", "scans", "gradient", "hand_readings", "lamp_readings"):
         repeats.same_rows(note)
