@@ -88,7 +88,7 @@ def _say_unread(path, stated, problems):
         name = file.name.lower()
         if name.startswith(("~$", ".", "readme")) or name in spectra or name == WORKBOOK or file.is_dir():
             continue
-        known = file.stem.lower() in TABLES and file.suffix.lower() in _SUFFIXES
+        known = file.stem.lower() in (*TABLES, "choices") and file.suffix.lower() in _SUFFIXES
         if file.suffix.lower() in (*_SUFFIXES, *sheets.OTHER_SHEETS, *sheets.TEXT_FILES) and not known:
             problems.warn(
                 file.name,
