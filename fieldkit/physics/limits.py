@@ -75,7 +75,7 @@ LIMITS = {
     "diameter_m": (1e-5, 1, "m"),
     "length_m": (1e-4, 4, "m"),
     "wall_m": (1e-6, 0.1, "m"),
-    "mass_g": (1e-3, 1e6, "g"),
+    "mass_g": (0, 1e6, "g"),
     "relative_humidity_percent": (0, 105, "%"),
     "variance": (0, np.inf, ""),
 }
