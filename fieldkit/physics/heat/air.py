@@ -143,7 +143,7 @@ def saturation_vapour_pressure(temperature_c):
     >>> round(saturation_vapour_pressure(25.0), 4)
     3.1659
     """
-    check_inputs({"air_temperature_c": temperature_c})
+    check_inputs({"saturated_temperature_c": temperature_c})
     return 0.611 * np.exp(17.502 * temperature_c / (temperature_c + 240.97))
 
 
@@ -172,8 +172,6 @@ def vapour_pressure(air_temperature_c, relative_humidity_percent):
     1.583
     """
     check_inputs(locals())
-    if np.any((relative_humidity_percent < 0) | (relative_humidity_percent > 105)):
-        raise FieldkitError("Relative humidity must lie between 0 and 100 percent: check the unit and the sensor.")
     return saturation_vapour_pressure(air_temperature_c) * np.minimum(relative_humidity_percent, 100.0) / 100.0
 
 
