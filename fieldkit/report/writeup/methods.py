@@ -81,4 +81,4 @@ def references(functions):
     'Prata, A. J.'
     """
     cited = {key for function in functions for key in _known()["cites"].get(function, ())}
-    return [full for key, full in _known()["references"].items() if key in cited]
+    return sorted(full for key, full in _known()["references"].items() if key in cited)
