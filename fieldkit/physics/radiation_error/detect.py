@@ -22,7 +22,7 @@ PROBE_LAG_COARSE_MIN = (6.0,)
 # been found 19 times in 20; else the data cannot tell.
 TELLS_UP_TO_C = 3.0
 # A week of one logger beside others is flagged above this many standard errors; set on simulated weeks so that the
-# search over days and windows flags fewer than one clean logger in a hundred (tests/study_contamination.py).
+# search over days and windows flags fewer than one clean logger in a hundred (tests/studies/study_contamination.py).
 WEEK_THRESHOLD = 4.7
 # More is asked of a series that is compared with a station or with nothing: its place's own air stays in it. And more
 # of a clear sky in place of measured irradiance: it is the same every day, as is much of what air does.
@@ -200,7 +200,7 @@ def find_contamination(
     new every day (Laird & Ware 1982, Biometrics 38:963). Runs of days are searched; the one that stands
     out most is measured and taken off before the next is looked for. To the strength of a run comes how restless its
     weeks are by day, beside their own nights: a thermometer in the sun follows every cloud and gust. That part needs no
-    irradiance, was learned from simulated weeks and checked on real air (`tests/study_contamination_air.py`); alone it
+    irradiance, was learned from simulated weeks and checked on real air (`tests/studies/study_contamination_air.py`); alone it
     convicts nobody. Readings at an instant are held against the
     irradiance of that instant, worked out between the stamps from the clear sky's course.
 
