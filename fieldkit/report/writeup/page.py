@@ -14,7 +14,7 @@ import pandas as pd
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.core.containers import visible
-from fieldkit.records import places
+from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
 from fieldkit.report.integrity import seals
 from fieldkit.report.privacy import at_home, gate, public
@@ -362,6 +362,7 @@ class _Page:
             terms=terms,
             limitations=self._limitations(),
             data_availability=self._data_availability(),
+            field_cautions=cautions.FIELD,
             input_hash=season.input_hash,
             demo=self.given["demo"],
             enclosure=self.given["enclosure"],
