@@ -73,6 +73,10 @@ def check_inputs(given):
     given : dict of str to array_like
         Inputs by name, for instance ``locals()`` of a function; names that are not in `LIMITS`, and None, pass.
 
+    Returns
+    -------
+    None
+
     Raises
     ------
     FieldkitError

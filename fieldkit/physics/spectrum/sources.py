@@ -24,6 +24,11 @@ def reference_sunlight(kind="global"):
     Series (2002,)
         W/m²/nm by wavelength in nm; 0.5 nm steps to 400 nm, 1 nm to 1700 nm, 5 nm beyond.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not one of the reference spectra.
+
     Notes
     -----
     One sky, with the sun 42° high over the eastern and western states: a yardstick, not what a lizard gets at eight in
@@ -59,6 +64,11 @@ def ozone_climatology(times, *, latitude_deg, longitude_deg):
     Series, float or DataArray
         DU. Single days differ by 10 to 20 %, and UV index about 1.2 times as much: use a measured value if there is
         one.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is a time without a zone.
 
     Notes
     -----
@@ -236,6 +246,15 @@ def blackbody(temperature_k, wavelengths_nm=None):
     -------
     Series (w,)
         W/m²/nm of the surface itself (multiply by what reaches the animal).
+
+    Raises
+    ------
+    FieldkitError
+        When an input is no temperature in kelvin.
+
+    Notes
+    -----
+    Planck's law with the constants of CODATA 2018 (as scipy carries them).
 
     Examples
     --------
