@@ -1,8 +1,8 @@
 """What can hurt a person or an animal in the field and in a lesson: said once, printed everywhere the same.
 
 The field sheet, the season's file, the write-up and both lessons take their words from here, so that none can say
-another thing. Limits are rules of thumb (common practice, no source): the rules of the place, the school, the doctor and
-the weather service come first.
+another thing. Limits are rules of thumb (common practice, no source): the rules of place, school, doctor and weather
+service come first.
 """
 
 SUN = "Never look into the sun, not for a moment, not through any instrument."

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, floats
+from fieldkit.core import FieldkitError, floats, method
 from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.heat.air import KELVIN, dry_air
 from fieldkit.physics.heat.balance import Balance
@@ -107,6 +107,7 @@ _OUTPUTS = {
 }
 
 
+@method
 def surface_temperature(
     *,
     air_temperature_c,

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics.radiation_error import light as lighting
+from fieldkit.physics.radiation_error.one_logger import TELLS_UP_TO_C as TELLS_UP_TO_C
 from fieldkit.physics.radiation_error.one_logger import WEEK_THRESHOLD, judge
 
 
@@ -112,6 +113,7 @@ class Contamination(Result):
         return xr.Dataset(data, coords=coords).transpose(*dims)
 
 
+@method
 def find_contamination(
     series,
     irradiance=None,

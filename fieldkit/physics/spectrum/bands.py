@@ -217,7 +217,7 @@ def band_shares(spectrum, *, bands=None, total_range_nm=None):
 
     Notes
     -----
-    Limits of the bands: CIE S 017 and ISO 21348, see `BANDS`.
+    Limits of the bands: CIE e-ILV 17-21-003 ff., see `BANDS`.
 
     Examples
     --------
