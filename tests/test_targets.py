@@ -46,10 +46,10 @@ def test_bands_come_from_the_stations_and_the_ceiling_holds(season, found):
     row = bands.schedule.iloc[6]
     assert july.loc["day", "high"] == row["high_c"] and july.loc["night", "low"] == row["low_c"]
     assert july.loc["night", "high"] == july.loc["day", "low"]
-    ceiling = air[air["ceiling"]]
+    ceiling = air[air["kind"] == "limit"]
     assert ceiling["high"].tolist() == [max(bands.ceiling_c, bands.schedule["high_c"].max())]
     # A ceiling below the band of a month would forbid what the band asks for.
-    assert (air.loc[~air["ceiling"], "high"] <= ceiling["high"].iloc[0]).all()
+    assert (air.loc[air["kind"] == "aim", "high"] <= ceiling["high"].iloc[0]).all()
 
 
 def test_preferred_range_is_within_reach_and_left_again(season):
@@ -72,20 +72,20 @@ def test_the_error_of_a_preferred_range_is_the_textbooks():
     # 999 resamples know a standard deviation to 2 %.
     assert rows.loc["basking site", "low_error"] == pytest.approx(expected["high_c"], rel=0.08)
     assert rows.loc["retreat", "high_error"] == pytest.approx(expected["low_c"], rel=0.08)
-    assert set(rows["witnesses"]) == {6}
+    assert set(rows["n_independent"]) == {6}
 
 
 def test_errors_of_window_and_bands_are_those_of_their_results(season, found):
     window = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
     row = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "basking site")].iloc[0]
     assert row["low_error"] == window.table.loc["lower limit", "standard_error_c"]
-    assert row["witnesses"] == min(window.n_animals, window.n_days)
+    assert row["n_independent"] == min(window.n_animals, window.n_days)
     # The middle of a band has the error of the stations' own middles.
     months = climate.air_bands(season.weather, stations=season.stations).months
     middles = (months["typical_min_c"] + months["typical_max_c"])[months["month"] == "Jan"] / 2
     night = found.table[(found.table["month"] == 1) & (found.table["period"] == "night")].iloc[0]
     assert night["high_error"] == pytest.approx(middles.std() / np.sqrt(len(middles)), rel=0.02)
-    assert night["witnesses"] == len(middles)
+    assert night["n_independent"] == len(middles)
 
 
 def test_day_length_at_the_equator_and_in_the_north():
@@ -154,7 +154,7 @@ def test_what_a_season_lacks_is_named():
         ('[[target]]\ntarget = "surface_c"\nlow = 30\nceiling = true', "a ceiling needs high"),
         ('[[target]]\ntarget = "surface_c"\nheight = 30', "'height' is not known"),
         ('[[target]]\ntarget = "surface_c"', "low, high or both"),
-        ('[[target]]\ntarget = "surface_c"\nlow = 30\nlow_error = 1\nwitnesses = 1', "an error takes two"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 30\nlow_error = 1\nn_independent = 1', "an error takes two"),
         ("[[target]\n", "cannot be read as TOML"),
     ],
 )

@@ -9,6 +9,8 @@ _ROOMS = (
     "lamp_folder",
     "lamp_coverage",
     "lamp_match",
+    "lamp_overview",
+    "lamp_people",
     "lamp_height",
     "lamp_plan",
     "enclosure",

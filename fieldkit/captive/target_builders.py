@@ -6,17 +6,8 @@ What a season could not give is named in the notes.
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.target_table import (
-    CONTACT_CEILING_C,
-    CONTACT_SOURCE,
-    FULL_SHADE,
-    FULL_SUN,
-    UV_CEILING,
-    UV_SOURCE,
-    UV_ZONES,
-    make,
-    target_row,
-)
+from fieldkit.captive.target_limits import NO_UV, UV_CEILING, UV_SOURCE, contact_rows, uv_exposure
+from fieldkit.captive.target_table import FULL_SHADE, FULL_SUN, Kind, make, target_row
 from fieldkit.core import FieldkitError
 from fieldkit.field.seasons import MONTHS
 from fieldkit.field.thermoregulation import LEAST_ANIMALS
@@ -27,9 +18,10 @@ FEWEST_PLACES = 10
 
 
 def air(bands):
-    """Month by month: the upper half of the band by day, the lower half by night, and a ceiling over the year.
+    """Month by month: the upper half of what the stations show as ordinary by day, the lower half by night.
 
-    The division into halves is common practice without a source; the band itself is the stations'.
+    No margin is taken off: what the wild population lives in is no danger. The margin is a caution of its own, see
+    `air_caution`. The division into halves is common practice without a source; the range itself is the stations'.
 
     Parameters
     ----------
@@ -42,54 +34,105 @@ def air(bands):
     """
     rows = []
     count = bands.settings["n_stations"]
-    source = f"air bands of {count} weather station{'s' if count != 1 else ''}, smoothed over the year"
+    source = f"typical range of {count} weather station{'s' if count != 1 else ''}, smoothed over the year"
     for month in bands.schedule.itertuples(index=False):
-        if not np.isfinite(month.low_c + month.high_c):
+        high = month.high_c + month.margin_c
+        if not np.isfinite(month.low_c + high):
             continue
         number = MONTHS.index(month.month) + 1
-        middle = 0.5 * (month.low_c + month.high_c)
+        middle = 0.5 * (month.low_c + high)
         low_error, high_error = (
             spread / np.sqrt(month.n_stations) for spread in (month.spread_low_c, month.spread_high_c)
         )
         # Both ends are of the same stations: their errors may go all the way together.
         half = 0.5 * (low_error + high_error)
         shared = {"month": number, "basis": "station", "source": source}
-        shared["witnesses"] = month.n_stations if month.n_stations > 1 else np.nan
-        rows.append(
-            target_row(
-                "shade_air_c",
-                period="day",
-                low=middle,
-                high=month.high_c,
-                low_error=half,
-                high_error=high_error,
-                margin=month.margin_c,
-                **shared,
-            )
-        )
-        rows.append(
-            target_row(
-                "shade_air_c",
-                period="night",
-                low=month.low_c,
-                high=middle,
-                low_error=low_error,
-                high_error=half,
-                **shared,
-            )
-        )
-    rows.append(
-        target_row(
-            "shade_air_c",
-            # The warmest month may lie a little above the warmest season; a ceiling below a band would forbid the band.
-            high=max(bands.ceiling_c, bands.schedule["high_c"].max()),
-            ceiling=True,
-            margin=bands.settings["margin_c"],
-            basis="station",
-            source=f"typical maximum of the warmest season or month less the margin; {source}",
-        )
-    )
+        shared["n_independent"] = month.n_stations if month.n_stations > 1 else np.nan
+        ends = {"low": middle, "high": high, "low_error": half, "high_error": high_error}
+        rows.append(target_row("shade_air_c", period="day", **ends, **shared))
+        ends = {"low": month.low_c, "high": middle, "low_error": low_error, "high_error": half}
+        rows.append(target_row("shade_air_c", period="night", **ends, **shared))
     return rows
+
+
+# Why a margin is taken off at all, said beside it unless the keeper gives a reason of their own.
+MARGIN_REASON = "a wild animal can leave the heat, a confined one cannot"
+
+
+def air_caution(bands, window=None, *, reason=MARGIN_REASON):
+    """A rule of thumb for cool end and retreat at all times: the warmest season's typical maximum less a margin.
+
+    Parameters
+    ----------
+    bands : fieldkit.field.climate.AirBands
+        From `climate.air_bands`; its ``margin_c`` is the margin.
+    window : fieldkit.field.basking.Window, optional
+        Shade air in which the animals basked: the caution never lies below that in which they basked most, nor below
+        the middle of the stations' warmest month.
+    reason : str
+        Why this margin.
+
+    Returns
+    -------
+    list of dict
+        Of kind caution: it has no source, so nothing that passes it is called unsafe or "limit exceeded".
+    """
+    high, margin = bands.ceiling_c, float(bands.pooled["margin_c"].max())
+    ordinary = [0.5 * (bands.schedule["low_c"] + bands.schedule["high_c"] + bands.schedule["margin_c"]).max()]
+    if window is not None:
+        peak = window.table.loc["peak"]
+        ordinary += [peak["estimate_c"]] if peak["status"] == "found" else []
+    source = f"typical maximum of the warmest season less {margin:.1f} °C (rule of thumb, no source: {reason})"
+    if max(ordinary) > high:
+        high, source = max(ordinary), f"{source}, raised to the shade air that this season shows as ordinary"
+    shared = {"high": high, "kind": Kind.CAUTION, "margin": margin, "basis": "common practice", "source": source}
+    return [target_row("shade_air_c", zone=zone, **shared) for zone in ("cool end", "retreat")]
+
+
+def air_limit(daily, *, stations=None, target_elevation_m=None, window=None):
+    """A measured limit: the warmest shade air of the stations.
+
+    Parameters
+    ----------
+    daily : DataFrame
+        ``station_id`` with ``tmax_c`` by day or ``air_temperature_c`` by hour (°C).
+    stations : DataFrame, optional
+        ``station_id, elevation_m``.
+    target_elevation_m : float, optional
+        Height to which the stations' air is brought (m), by 6.5 K/km (ISO 2533).
+    window : fieldkit.field.basking.Window, optional
+        The limit never lies below the shade air in which the animals still basked.
+
+    Returns
+    -------
+    list of dict
+        The median of the stations' own highest readings, so that one wrong reading does not set it.
+
+    Raises
+    ------
+    FieldkitError
+        When no station has a reading.
+    """
+    from fieldkit.field.climate import LAPSE_RATE_K_PER_KM
+
+    column = "tmax_c" if "tmax_c" in daily and daily["tmax_c"].notna().any() else "air_temperature_c"
+    highest = daily.groupby("station_id")[column].max().dropna() if column in daily else pd.Series(dtype=float)
+    if not len(highest):
+        raise FieldkitError("no station has a temperature.")
+    if target_elevation_m is not None and stations is not None:
+        height = stations.set_index("station_id")["elevation_m"].reindex(highest.index)
+        highest = (highest + LAPSE_RATE_K_PER_KM * (height - target_elevation_m) / 1000).dropna()
+        if not len(highest):
+            raise FieldkitError("the height of no station is known.")
+    high = float(highest.median())
+    if window is not None and window.table.loc["upper limit", "status"] == "found":
+        high = max(high, window.table.loc["upper limit", "estimate_c"])
+    many = f"the middle of the highest readings of {len(highest)} weather stations"
+    source = many if len(highest) > 1 else "the highest reading of a weather station"
+    spread = {"n_independent": len(highest)} if len(highest) > 1 else {}
+    return [
+        target_row("shade_air_c", high=high, kind=Kind.LIMIT, basis="station", source=f"measured: {source}", **spread)
+    ]
 
 
 def basking_air(window):
@@ -113,7 +156,7 @@ def basking_air(window):
         errors[end] = row["standard_error_c"] if found else np.nan
     if np.isnan(limits["lower"]) and np.isnan(limits["upper"]):
         return []
-    witnesses = min((n for n in (window.n_animals, window.n_days) if n > 1), default=np.nan)
+    n_independent = min((n for n in (window.n_animals, window.n_days) if n > 1), default=np.nan)
     animals = f"{window.n_animals} animals" if window.n_animals else "animals"
     return [
         target_row(
@@ -124,7 +167,7 @@ def basking_air(window):
             high=limits["upper"],
             low_error=errors["lower"],
             high_error=errors["upper"],
-            witnesses=witnesses,
+            n_independent=n_independent,
             basis="field",
             source=f"shade air in which {animals} still basked, {window.n_looks} looks",
         )
@@ -145,7 +188,7 @@ def preferred(found):
     """
     error = (np.nan, np.nan) if found.draws is None else _error_of_draws(found.draws, found.n_animals)
     source = f"preferred range: {found.n_readings} readings of {found.n_animals} animals in a laboratory gradient"
-    shared = {"period": "day", "basis": "field", "source": source, "witnesses": found.n_animals}
+    shared = {"period": "day", "basis": "field", "source": source, "n_independent": found.n_animals}
     return [
         target_row("operative_c", zone="basking site", low=found.high_c, low_error=error[1], **shared),
         target_row("operative_c", zone="cool end", high=found.low_c, high_error=error[0], **shared),
@@ -153,9 +196,9 @@ def preferred(found):
     ]
 
 
-def _error_of_draws(draws, witnesses):
+def _error_of_draws(draws, n_independent):
     """Standard errors from resamples (draws, numbers), which divide by n where a variance is divided by n - 1."""
-    return np.std(draws, axis=0, ddof=1) * np.sqrt(witnesses / (witnesses - 1))
+    return np.std(draws, axis=0, ddof=1) * np.sqrt(n_independent / (n_independent - 1))
 
 
 def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
@@ -193,7 +236,7 @@ def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
         if len(part) < FEWEST_PLACES:
             continue
         low, high = part[column].quantile(list(quantiles))
-        errors, witnesses = (np.nan, np.nan), np.nan
+        errors, n_independent = (np.nan, np.nan), np.nan
         if "animal_id" in part and part["animal_id"].nunique() >= LEAST_ANIMALS:
             drawn = cluster_bootstrap(
                 part[["animal_id", column]].dropna(),
@@ -203,8 +246,8 @@ def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
                 method="percentile",
                 rng=0,
             )
-            witnesses = drawn.n_clusters
-            errors = _error_of_draws(drawn.draws.to_numpy(), witnesses)
+            n_independent = drawn.n_clusters
+            errors = _error_of_draws(drawn.draws.to_numpy(), n_independent)
         rows.append(
             target_row(
                 column,
@@ -215,7 +258,7 @@ def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
                 high=high,
                 low_error=errors[0],
                 high_error=errors[1],
-                witnesses=witnesses,
+                n_independent=n_independent,
                 basis="field",
                 source=f"{100 * quantiles[0]:.0f} to {100 * quantiles[1]:.0f} % of {len(part)} places taken by animals",
             )
@@ -223,8 +266,8 @@ def taken(choices, column, *, by_month=False, quantiles=(0.1, 0.9)):
     return rows
 
 
-def ceilings(choices, level_w_m2=None):
-    """Heights that must not be passed at the basking site: contact, UV, radiation.
+def limits(choices, level_w_m2=None):
+    """What must not be passed: surfaces by contact time, UV, radiation.
 
     Parameters
     ----------
@@ -236,53 +279,32 @@ def ceilings(choices, level_w_m2=None):
     Returns
     -------
     list of dict
+        The standard contact limits (`target_limits.contact_rows`), the first of them lowered to the hottest surface on
+        which an animal was found where that is cooler.
     """
     used = choices[choices["used"] == 1]
-    rows = []
+    rows = contact_rows()
     hottest = used["surface_c"].max()
-    if hottest < CONTACT_CEILING_C:
-        basis, why = "field", f"hottest surface on which one of {used['surface_c'].notna().sum()} animals was found"
-    else:
-        hottest, basis, why = CONTACT_CEILING_C, "standard", CONTACT_SOURCE
-    rows.append(target_row("surface_c", high=hottest, ceiling=True, basis=basis, source=why))
+    if hottest < rows[0]["high"]:
+        why = f"hottest surface on which one of {used['surface_c'].notna().sum()} animals was found"
+        rows[0] |= {"high": hottest, "basis": "field", "source": why}
     known = used["uv_index"].dropna() if "uv_index" in used else used.iloc[:0, 0]
     if len(known) >= FEWEST_PLACES and known.quantile(0.95) < UV_CEILING:
         strongest, basis, why = known.quantile(0.95), "field", "95 % of the places that animals took lay below"
     else:
         strongest, basis, why = UV_CEILING, "standard", f"{UV_SOURCE}; no field reading set it lower"
-    rows.append(target_row("uv_index", high=strongest, ceiling=True, basis=basis, source=why))
+    rows.append(target_row("uv_index", high=strongest, kind=Kind.LIMIT, basis=basis, source=why))
     if level_w_m2 is not None and level_w_m2.notna().any():
         rows.append(
             target_row(
                 "irradiance_w_m2",
                 high=float(level_w_m2.quantile(0.999)),
-                ceiling=True,
+                kind=Kind.LIMIT,
                 basis="field",
                 source=f"strongest sun of the season on level ground ({level_w_m2.name}; 99.9 % lay below)",
             )
         )
     return rows
-
-
-def uv_zone(number):
-    """UV index of one of the published exposure groups, for a season without UV readings.
-
-    Parameters
-    ----------
-    number : {1, 2, 3, 4}
-        1 shade or dusk, 2 occasional sun, 3 open or partial sun, 4 midday sun (Ferguson et al. 2010).
-
-    Returns
-    -------
-    list of dict
-    """
-    if number not in UV_ZONES:
-        raise FieldkitError(f"There is no UV group {number}: use 1, 2, 3 or 4.")
-    low, high = UV_ZONES[number]
-    source = f"group {number} of Ferguson et al. (2010) Zoo Biology 29:317; limits from memory"
-    return [
-        target_row("uv_index", zone="basking site", period="day", low=low, high=high, basis="literature", source=source)
-    ]
 
 
 def photoperiod(site, *, year, tolerance_h=0.5):
@@ -370,7 +392,7 @@ def exposure(choices, level_w_m2):
                 high=min(share + reach, 1),
                 low_error=error,
                 high_error=error,
-                witnesses=len(by_set),
+                n_independent=len(by_set),
                 basis="field",
                 source=source,
             )
@@ -453,14 +475,14 @@ def warming(shade_air):
             period="day",
             high=high,
             high_error=float(_error_of_draws(np.quantile(draws, [0.95], axis=1).T, len(fastest))[0]),
-            witnesses=len(fastest),
+            n_independent=len(fastest),
             basis="field",
             source=f"fastest hour of {len(fastest)} mornings ({shade_air.name}); 95 % lay below",
         )
     ]
 
 
-def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None):
+def from_season(season, *, margin_c=5.0, margin_reason=MARGIN_REASON, target_elevation_m=None, uv=None):
     """Gather every target that a season's records can carry; the rest is named in the notes.
 
     Parameters
@@ -468,11 +490,14 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
     season : Season
         A season folder as read.
     margin_c : float
-        Taken off the hot end of the air bands (°C).
+        For the caution about warm air at the cool end and in the retreat (°C): a rule of thumb, your choice.
+    margin_reason : str
+        Why this margin; told beside it.
     target_elevation_m : float, optional
         Height to which the stations' air is brought (m); see `climate.air_bands`.
-    uv_group : {1, 2, 3, 4}, optional
-        Published exposure group, used where the season has no UV readings.
+    uv : str, optional
+        How the species basks, one of `UV_EXPOSURE`, used where the season has no UV readings. None: not known, and
+        then UV is held against its upper limit only.
 
     Returns
     -------
@@ -505,20 +530,25 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
             return False
         return True
 
-    gather(
-        "air bands",
-        ["weather"],
-        lambda: air(
-            climate.air_bands(
-                season.weather, stations=season.stations, margin_c=margin_c, target_elevation_m=target_elevation_m
-            )
-        ),
-    )
-    gather(
-        "basking window",
-        ["scans"],
-        lambda: basking_air(basking.window(season.scans, season.loggers, logger_info=season.logger_info)),
-    )
+    # What one step finds and later ones build on.
+    found = {"window": None}
+
+    def bands():
+        found["bands"] = climate.air_bands(
+            season.weather, stations=season.stations, margin_c=margin_c, target_elevation_m=target_elevation_m
+        )
+        return air(found["bands"])
+
+    def window():
+        found["window"] = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+        return basking_air(found["window"])
+
+    gather("air bands", ["weather"], bands)
+    gather("basking window", ["scans"], window)
+    if "bands" in found:
+        rows.extend(air_caution(found["bands"], found["window"], reason=margin_reason))
+        where = {"stations": season.stations, "target_elevation_m": target_elevation_m, "window": found["window"]}
+        gather("measured limit of the air", ["weather"], lambda: air_limit(season.weather, **where))
     gather(
         "preferred range",
         ["gradient"],
@@ -538,9 +568,11 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
     )
     gather("surfaces to offer", ["choices"], lambda: taken(season.choices, "surface_c", quantiles=(0.05, 0.95)))
     uv_read = gather("UV index from the field", ["choices"], lambda: taken(season.choices, "uv_index"))
-    if not uv_read and uv_group is not None:
-        rows.extend(uv_zone(uv_group))
-    gather("ceilings", ["choices"], lambda: ceilings(season.choices, level))
+    if not uv_read and uv is not None:
+        rows.extend(uv_exposure(uv))
+    elif not uv_read:
+        notes.append(NO_UV)
+    gather("limits", ["choices"], lambda: limits(season.choices, level))
     levels = (np.nan, np.nan)
     if level is not None and gather("sun and shade of the floor", ["choices"], lambda: exposure(season.choices, level)):
         levels = sun_levels(season.choices, level)
@@ -561,7 +593,13 @@ def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None)
         invented=season.invented,
         notes=notes,
         levels=levels,
-        settings={"margin_c": margin_c, "target_elevation_m": target_elevation_m, "input_hash": season.input_hash},
+        settings={
+            "margin_c": margin_c,
+            "margin_reason": margin_reason,
+            "target_elevation_m": target_elevation_m,
+            "uv": uv,
+            "input_hash": season.input_hash,
+        },
     )
 
 
