@@ -15,12 +15,17 @@ import simulated_enclosures as simulated
 from fieldkit.captive import audit, audit_blocks, demo, targets
 
 
+def _own(found):
+    """The rows of the limits that were asked for, by target; the standard ones that an audit adds stand after them."""
+    return found.table.drop_duplicates("target").set_index("target")
+
+
 def run(n, *, days, seed):
     """One row per ceiling of n random enclosures: the truth, and what the audit said."""
     rows = []
     for i in range(n):
         record, wanted, truth = simulated.random_enclosure((seed, i), days=days)
-        table = audit.audit(record, wanted).table.set_index("target")
+        table = _own(audit.audit(record, wanted))
         rows.append(
             truth.assign(
                 enclosure=i,
@@ -44,7 +49,7 @@ def physical(n, *, seed):
     rows = []
     for i in range(n):
         record, truth = demo.random_enclosure(np.random.default_rng((seed, i)))
-        table = audit.audit(record, wanted).table.set_index("target")
+        table = _own(audit.audit(record, wanted))
         info = record.logger_info
         for target, ceiling in PHYSICAL.items():
             mine = info[info["role"] == simulated.ROLE_OF[target]]

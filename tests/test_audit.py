@@ -200,7 +200,7 @@ def test_a_target_of_few_n_independent_reaches_as_far_as_students_t():
 
 def test_two_days_cannot_tell():
     found = audit.audit(simulated.plain(2), simulated.wanted(air(15.0, 30.0), ceilings=False))
-    assert found.table["status"].tolist() == ["cannot tell"]
+    assert row(found, "shade_air_c")["status"] == "cannot tell"
 
 
 def test_a_ceiling_measured_at_the_wrong_place_is_not_measured():
@@ -211,20 +211,23 @@ def test_a_ceiling_measured_at_the_wrong_place_is_not_measured():
 
 def test_an_offer_stands_if_one_point_makes_it():
     wanted = simulated.wanted({"target": "surface_c", "period": "day", "low": 35.0, "source": "x"}, ceilings=False)
-    assert audit.audit(simulated.plain(10), wanted).table["status"].tolist() == ["met"]
+    assert row(audit.audit(simulated.plain(10), wanted), "surface_c", kind="aim")["status"] == "met"
 
 
 def test_a_broken_ceiling_is_found_named_and_comes_first():
     record = simulated.plain(10, change={"rock": (19.0, 56.0)})
     found = audit.audit(record, simulated.wanted(air(10.0, 20.0)))
     one = row(found, "surface_c")
-    assert one["limit_exceeded"] and one["status"] == "missed" and one["p_value"] < 0.001
+    assert one["limit_exceeded"] and one["status"] == "limit exceeded" and one["p_value"] < 0.001
     assert one["by_how_much"] == pytest.approx(8.0, abs=3.5)
     assert found.exit_status == 3
-    assert found.fixes["change"].iloc[0].startswith("Dim or raise the lamp so that the surface at B1")
-    # The rise over air has to fall from some 56 - 24.5 to 48 - 24.5 °C.
-    share = float(found.fixes["change"].iloc[0].split("about ")[1].split(" %")[0])
-    assert share == pytest.approx(100 * (48 - 24.5) / (56 - 24.5), abs=8)
+    first = found.fixes.iloc[0]
+    assert first["urgent"] and first["action"] == "switch off or bar the way" and first["place"] == "B1"
+    assert first["lamp"] == "basking" and first["direction"] == -1 and found.sentence.startswith(first["change"])
+    # The rows it serves: the limit of ten minutes and that of eight hours.
+    assert {found.table["contact_min"].fillna(10)[n] for n in first["rows"]} == {10.0, 480.0}
+    # The mean of eight hours has to fall from some 56 to 43 °C, over air of 24.5 °C.
+    assert first["share"] == pytest.approx((43 - 24.5) / (56 - 24.5), abs=0.08)
     assert "surface too hot to touch" in found.dangers["flag"].tolist()
 
 
@@ -233,7 +236,7 @@ def test_a_ceiling_read_above_but_not_surely_is_to_be_taken_for_broken():
     found = audit.audit(simulated.plain(6, change={"rock": (20.0, 48.8)}, kind="shared", rng=3), simulated.wanted())
     one = row(found, "surface_c")
     assert one["status"] == "cannot tell" and one["by_how_much"] > 0 and not one["limit_exceeded"]
-    assert "take it for broken until a better reading" in found.sentence
+    assert "take it for exceeded until a better reading" in found.sentence
 
 
 def test_fixes_are_ranked_by_danger_then_by_size():
@@ -241,9 +244,11 @@ def test_fixes_are_ranked_by_danger_then_by_size():
         10, change={"rock": (19.0, 56.0), "uv": (0.0, 9.0)}, lamp={"guarded": False, "distance_to_nearest_reach_m": 0.1}
     )
     found = audit.audit(record, simulated.wanted(air(15.0, 25.0, period="day"), air(15.0, 17.5, period="night")))
-    order = found.fixes["change"].str.split().str[:2].str.join(" ").tolist()
-    assert order[:3] == ["Dim or", "Guard the", "Cut UV"]
-    assert found.fixes["weight"].is_monotonic_decreasing and found.fixes["reason"].str.len().min() > 20
+    assert found.fixes["urgent"].tolist()[:3] == [True] * 3 and not found.fixes["urgent"].iloc[-1]
+    assert found.fixes["quantity"].tolist()[0] == "surface_c" and found.fixes["action"].tolist()[1] == "guard"
+    assert found.fixes["quantity"].tolist()[2] == "uv_index" and found.fixes["reason"].str.len().min() > 20
+    for _, part in found.fixes.groupby("urgent"):
+        assert part["weight"].is_monotonic_decreasing
 
 
 # --- flags ---------------------------------------------------------------------------------------------------------
@@ -422,12 +427,14 @@ def test_the_re_check_says_what_moved():
     before = audit.audit(simulated.plain(10, change={"rock": (19.0, 56.0)}), wanted)
     after = audit.audit(simulated.plain(10, change={"air-w": (19.0, 23.0), "air-c": (18.0, 21.0)}), wanted)
     change = audit.compare(before, after)
-    table = change.table.set_index("target")
+    table = change.table.drop_duplicates("target", keep="first").set_index("target")
+    air_rows = change.table.loc[change.table["target"] == "shade_air_c", "verdict"].tolist()
     assert table.loc["surface_c", "verdict"] == "better" and table.loc["surface_c", "after"] == "met"
-    assert table.loc["shade_air_c", "verdict"].tolist() == ["better", "still met"]
+    assert air_rows == ["better", "still met"]
     assert table.loc["uv_index", "verdict"] == "still met"
-    assert "Broken ceilings: 1 before, 0 now." in change.sentence
-    worse = audit.compare(after, before).table.set_index("target")
+    # The limits of ten minutes and of eight hours.
+    assert "Upper limits exceeded: 2 before, 0 now." in change.sentence
+    worse = audit.compare(after, before).table.drop_duplicates("target").set_index("target")
     assert worse.loc["surface_c", "verdict"] == "worse"
     with pytest.raises(FieldkitError, match="different targets"):
         audit.compare(before, audit.audit(simulated.plain(4), simulated.wanted()))
@@ -441,7 +448,7 @@ def test_the_text_never_calls_it_safe_and_says_what_matters_first(plain):
         assert words.index("What to change") < words.index("\nTargets\n") < words.index("Take care")
         for danger in ("Burns and fire", "Mains", "UV harms", "big steps", "vet", "law"):
             assert danger in words
-        assert words.startswith("INVENTED")
+        assert "INVENTED" in words[:200]
     compact = audit_text.compact(plain)
     assert len(compact) == len(plain.table)
 
@@ -479,6 +486,7 @@ def test_clocks_that_shift_and_gaps_do_no_harm():
     means = audit_blocks.make(record)
     assert len(means.table) == len(gaps)
     found = audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False))
-    assert found.table["status"].tolist() == ["met"]
+    assert row(found, "shade_air_c")["status"] == "met"
     record.readings.loc[5:50, "value"] = np.nan
-    assert audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False)).table["status"].tolist() == ["met"]
+    again = audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False))
+    assert row(again, "shade_air_c")["status"] == "met"

@@ -224,7 +224,7 @@ def match(
     >>> lamp = room.Lamp(id="heat", beam=room.Beam(intensity=60.0), spectrum=spectra.blackbody(2700.0), height_m=0.4)
     >>> found = match(lamp, (0, 0, 0.05), wanted_w_m2=(400, 700))
     >>> found.missing, found.table["ratio"].round(2).tolist()
-    (['UV-A'], [0.05, 0.02, 0.17, 1.16, 4.36])
+    (['UV-A'], [nan, nan, 0.17, 1.16, 4.36])
     """
     wanted = wanted_range(wanted_w_m2)
     uv_wanted = None if uv_wanted is None else tuple(float(v) for v in uv_wanted)
@@ -283,21 +283,25 @@ def _per_w_m2(spectrum):
 def _bands(lamps, place, sunlight, bands, options, wanted):
     """Band by band, lamp and sun in W/m², and the lamps' shares."""
     point = np.atleast_2d(place)
-    covered, parts, shares, whole = np.full(len(bands), 100.0), [], {}, []
+    covered, parts, shares, known = np.full(len(bands), 100.0), [], {}, []
+    ultraviolet = np.array([low < 400 for low, _ in bands.values()])
     for lamp in lamps:
         value, error, beam = lamp.field_and_error(point, options["facing"], "irradiance_w_m2")
         part = spectra.band_shares(_per_w_m2(lamp.spectrum), bands=bands).table
         parts.append((value[0] * part["irradiance_w_m2"].fillna(0.0).to_numpy(), error[0], beam))
-        whole.append(_whole(lamp.spectrum) or not value[0] > 0)
+        # Glass that nobody stated can take any of the ultraviolet away, and what was not measured may hold anything.
+        dark = not value[0] > 0
+        known.append(dark | (_whole(lamp.spectrum) & (lamp.tells_uv | ~ultraviolet)))
         if value[0] > 0:
             covered = np.minimum(covered, part["covered_pct"])
         shares[lamp.id] = value[0]
     power, low, high = room.add(parts, options["level"])
-    if not all(whole):
-        # Of a spectrum that is not whole a band holds anything between nothing and its upper limit.
-        sure = [part for part, known in zip(parts, whole) if known]
-        low = room.add(sure, options["level"])[1] if sure else np.zeros(len(bands))
-        power = np.full(len(bands), np.nan)
+    # Of what is not known of a lamp a band holds anything between nothing and its upper limit.
+    known = np.array(known)
+    sure = [(np.where(mine, value, 0.0), error, beam) for (value, error, beam), mine in zip(parts, known)]
+    low = room.add(sure, options["level"])[1]
+    known = known.all(axis=0)
+    power = np.where(known, power, np.nan)
     sky = spectra.band_shares(_per_w_m2(sunlight), bands=bands).table
     per_sun = sky["irradiance_w_m2"].to_numpy()
     table = sky[["low_nm", "high_nm"]].copy()
@@ -307,7 +311,7 @@ def _bands(lamps, place, sunlight, bands, options, wanted):
         table[column] = table[source] / table["sun_w_m2"].where(table["sun_w_m2"] > 0)
     table["covered_pct"] = np.asarray(covered)
     verdicts = []
-    for row, sun in zip(table.itertuples(), per_sun):
+    for row, sun, mine in zip(table.itertuples(), per_sun, known):
         if row.covered_pct == 0 or np.isnan(sun):
             verdicts.append("not measured")
         elif row.covered_pct < 99.9:
@@ -316,7 +320,7 @@ def _bands(lamps, place, sunlight, bands, options, wanted):
             verdicts.append("missing")
         else:
             found = judge(row.lamp_low, row.lamp_high, sun * wanted[0], sun * wanted[2])
-            verdicts.append("not known" if found == "unsure" and not all(whole) else found)
+            verdicts.append("not known" if found == "unsure" and not mine else found)
     unknown = table["covered_pct"] == 0
     table.loc[unknown, table.columns.difference(["low_nm", "high_nm", "sun_w_m2", "covered_pct"])] = np.nan
     table["verdict"] = verdicts
