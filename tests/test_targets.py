@@ -138,7 +138,9 @@ def test_a_species_of_unknown_exposure_is_held_against_the_limit_only():
     plain = targets.from_text(targets.template(), kind="toml")
     uv = plain.table[plain.table["target"] == "uv_index"]
     assert uv["kind"].tolist() == ["limit"] and targets.NO_UV in plain.notes
-    known = targets.from_text(targets.template().replace('uv_exposure = "unknown"', 'uv_exposure = "shade or dusk"'), kind="toml")
+    known = targets.from_text(
+        targets.template().replace('uv_exposure = "unknown"', 'uv_exposure = "shade or dusk"'), kind="toml"
+    )
     assert known.table.loc[known.table["target"] == "uv_index", "high"].min() == 1.4
 
 
