@@ -8,14 +8,14 @@ import importlib
 __version__ = "0.1.0"
 
 _DOORS = {
-    "EnclosureError": "fieldkit.records.enclosure_folder",
+    "EnclosureError": "fieldkit.records.enclosure.reader",
     "FieldkitError": "fieldkit.core",
-    "Season": "fieldkit.records.folder",
+    "Season": "fieldkit.records.season.reader",
     "SeasonError": "fieldkit.records.problems",
-    "demo_enclosure": "fieldkit.records.enclosure_folder",
-    "demo_season": "fieldkit.records.folder",
-    "read_enclosure": "fieldkit.records.enclosure_folder",
-    "read_season": "fieldkit.records.folder",
+    "demo_enclosure": "fieldkit.records.enclosure.reader",
+    "demo_season": "fieldkit.records.season.reader",
+    "read_enclosure": "fieldkit.records.enclosure.reader",
+    "read_season": "fieldkit.records.season.reader",
 }
 _ROOMS = ("records", "physics", "field", "captive", "report")
 

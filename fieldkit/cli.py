@@ -14,12 +14,12 @@ def new(arguments):
     """Make a season or enclosure folder that is ready to fill."""
     if arguments.enclosure:
         from fieldkit.captive import targets
-        from fieldkit.records import enclosure_template
+        from fieldkit.records.enclosure import template as enclosure_template
 
         folder = enclosure_template.new_folder(arguments.folder, targets=targets.template())
         settings = "enclosure.toml"
     else:
-        from fieldkit.records import template
+        from fieldkit.records.season import template
 
         template.check_free(arguments.folder)
         answers = {}
@@ -33,8 +33,8 @@ def new(arguments):
 
 def check(arguments):
     """Say every mistake of a season folder, without analysing it."""
-    from fieldkit.records.folder import read_season
     from fieldkit.records.problems import SeasonError, as_text
+    from fieldkit.records.season.reader import read_season
 
     try:
         season = read_season(arguments.folder)
@@ -73,7 +73,7 @@ def writeup(arguments):
 
 def reproduce(arguments):
     """Rerun a published write-up and say which numbers differ."""
-    from fieldkit.report import reproduce as report
+    from fieldkit.report.writeup import rerun as report
 
     found = report.reproduce(arguments.writeup, arguments.season, enclosure=arguments.enclosure, out=arguments.out)
     print(report.as_text(found))
@@ -86,7 +86,7 @@ def plan(arguments):
 
     given = {}
     if arguments.folder is not None:
-        from fieldkit.records.folder import read_season
+        from fieldkit.records.season.reader import read_season
 
         season = read_season(arguments.folder)
         given = {"site": season.site, "instrument_errors": season.instrument_errors}
@@ -110,7 +110,7 @@ def plan(arguments):
 
 def share(arguments):
     """Write a season in open formats for others, with the place kept vague."""
-    from fieldkit.records.folder import read_season
+    from fieldkit.records.season.reader import read_season
     from fieldkit.report import share as report
 
     shared = report.write(
@@ -137,15 +137,16 @@ def audit(arguments):
     """Hold an enclosure against its targets."""
     from fieldkit.captive import audit as room
     from fieldkit.captive import targets
-    from fieldkit.records.enclosure_folder import read_enclosure
+    from fieldkit.records.enclosure.reader import read_enclosure
     from fieldkit.records.problems import as_text
-    from fieldkit.report import audit_text, card
+    from fieldkit.report.keeper import advice as audit_text
+    from fieldkit.report.keeper import card
 
     if arguments.targets is not None and arguments.season is not None:
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
     enclosure = read_enclosure(arguments.folder)
     if arguments.season is not None:
-        from fieldkit.records.folder import read_season
+        from fieldkit.records.season.reader import read_season
 
         aims = targets.from_season(read_season(arguments.season), margin_c=arguments.margin, uv=arguments.uv)
     else:
@@ -171,7 +172,7 @@ def audit(arguments):
 
 def classroom(arguments):
     """Make the folder for two lessons."""
-    from fieldkit.report import classroom as report
+    from fieldkit.classroom import folder as report
 
     files = report.write(arguments.folder)
     print(f"Made {arguments.folder}. Start with README.txt in it.")

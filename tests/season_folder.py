@@ -4,7 +4,7 @@ from pathlib import Path
 
 import openpyxl
 
-from fieldkit.records import settings
+from fieldkit.records.season import settings
 
 CHOICES = """set_id,time,animal_id,place_id,used,substrate,shade_air_c,surface_c,irradiance_w_m2,observer,notes
 S1,2023-05-14 10:20,R1,P1,1,rock,21.5,33.0,640,A,

@@ -9,7 +9,7 @@ import pandas as pd
 
 from fieldkit.captive import targets
 from fieldkit.core import generator
-from fieldkit.records import enclosure_folder
+from fieldkit.records.enclosure import reader as enclosure_folder
 
 ERRORS = {"shade_air": 0.4, "surface": 1.0, "irradiance": 25.0, "uv_index": 0.3, "copper_model": 0.7}
 CEILINGS = {"surface_c": 48.0, "shade_air_c": 32.0, "uv_index": 6.0, "irradiance_w_m2": 900.0}

@@ -12,7 +12,9 @@ import numpy as np
 import pandas as pd
 import simulated_enclosures as simulated
 
-from fieldkit.captive import audit, audit_blocks, demo, targets
+from fieldkit.captive import audit, targets
+from fieldkit.captive.audit import means as audit_blocks
+from fieldkit.demo import enclosure as demo
 
 
 def _own(found):

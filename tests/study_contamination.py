@@ -2,7 +2,7 @@
 
 Run ``python tests/study_contamination.py [weeks] [seed] [file] [ways]``; it prints the tables, and keeps the rows in
 the file as it goes (ways: names as in `WAYS`, with semicolons between). ``learn [weeks] [seed]`` prints the weights of
-`fieldkit.physics.contamination_restless` instead. Weather: every second week from the
+`fieldkit.physics.radiation_error.variability` instead. Weather: every second week from the
 real typical-year file that comes with pvlib (Greensboro, hourly air, sun and wind), broken into minutes by stochastic
 clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. Irradiance and wind are logged
 at the step of the thermometers, at an instant in every other week and as averages in the rest. The detector never sees
@@ -19,9 +19,9 @@ import pandas as pd
 from scipy.signal import lfilter
 from scipy.special import expit
 
-from fieldkit.physics import contamination_light as lighting
-from fieldkit.physics import contamination_restless as restless
 from fieldkit.physics import heat, sensors, sun
+from fieldkit.physics.radiation_error import light as lighting
+from fieldkit.physics.radiation_error import variability as restless
 
 MINUTES = 1440
 INSTRUMENTS = {

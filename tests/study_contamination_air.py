@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 from study_contamination import INSTRUMENTS, lagged, rate
 
-from fieldkit.physics import contamination_light as lighting
 from fieldkit.physics import heat, sensors, sun
+from fieldkit.physics.radiation_error import light as lighting
 
 
 def typical_years():

@@ -13,10 +13,11 @@ import sys
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive import demo, enclosure
-from fieldkit.captive import enclosure_conditions as at_points
-from fieldkit.captive import enclosure_model as model
-from fieldkit.records.enclosure_folder import assemble
+from fieldkit.captive import enclosure
+from fieldkit.captive.enclosure import network as model
+from fieldkit.captive.enclosure import points as at_points
+from fieldkit.demo import enclosure as demo
+from fieldkit.records.enclosure.reader import assemble
 
 CHANGES = {
     "half the power": {"power_w": 0.5},

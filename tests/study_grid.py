@@ -68,7 +68,7 @@ def main(years, rows, columns, memory_mb):
     import dask
     from distributed import Client, LocalCluster
 
-    from fieldkit.field import grid
+    from fieldkit.field.climate.grid import bands as grid
 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "grid.zarr"

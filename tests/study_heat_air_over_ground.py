@@ -21,7 +21,8 @@ import sys
 import numpy as np
 import pandas as pd
 
-from fieldkit.physics import ground, heat
+from fieldkit.physics import heat
+from fieldkit.physics.heat import ground
 
 HEIGHT_M = 2.8  # of the instruments, from memory
 EMISSIVITY = 0.97

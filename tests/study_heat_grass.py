@@ -11,7 +11,8 @@ import sys
 import numpy as np
 import pandas as pd
 
-from fieldkit.physics import agreement, ground, heat
+from fieldkit.physics import agreement, heat
+from fieldkit.physics.heat import ground
 
 STEP = "20min"
 

@@ -10,7 +10,8 @@ import sys
 
 import numpy as np
 
-from fieldkit.field import choice, planning, simulate
+from fieldkit.field import choice, planning
+from fieldkit.field.planning import simulate
 
 SIZES = (30, 50, 80, 130, 210)
 BETWEEN = (40, 65, 105, 165)

@@ -11,7 +11,8 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import pandas as pd
 
-from fieldkit.field import choice, simulate
+from fieldkit.field import choice
+from fieldkit.field.planning import simulate
 
 # "Moderate": the odds of a place double for one within-set standard deviation of the driver.
 EFFECT = 2.0

@@ -9,9 +9,22 @@ import simulated_enclosures as simulated
 from scipy import stats
 
 import fieldkit
-from fieldkit.captive import audit, audit_blocks, audit_flags, audit_judge, audit_operative, demo, targets
+from fieldkit.captive import audit, targets
+from fieldkit.captive.audit import (
+    flags as audit_flags,
+)
+from fieldkit.captive.audit import (
+    judge as audit_judge,
+)
+from fieldkit.captive.audit import (
+    means as audit_blocks,
+)
+from fieldkit.captive.audit import (
+    operative as audit_operative,
+)
 from fieldkit.core import FieldkitError
-from fieldkit.report import audit_text
+from fieldkit.demo import enclosure as demo
+from fieldkit.report.keeper import advice as audit_text
 
 
 def row(found, target, **where):
@@ -388,7 +401,8 @@ def test_targets_that_contradict_each_other_are_named():
 
 
 def test_spot_and_floor_from_a_map_of_the_light():
-    from fieldkit.captive import lamp_coverage, lamps
+    from fieldkit.captive import lamps
+    from fieldkit.captive.lamps import lit_area as lamp_coverage
 
     lamp = lamps.Lamp(id="spot", beam=lamps.Beam(intensity=60.0, half_angle_deg=8.0), x_m=0.3, y_m=0.3, height_m=0.5)
     _, _, floor = lamps.grid((0, 1.2, 0, 0.6), 0.0, step_m=0.05)

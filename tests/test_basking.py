@@ -6,7 +6,11 @@ import pytest
 import study_basking as study
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import basking, basking_curve, basking_limits, basking_spread, uncertainty
+from fieldkit.field import basking
+from fieldkit.field.basking import covariance as basking_spread
+from fieldkit.field.basking import curve as basking_curve
+from fieldkit.field.basking import limits as basking_limits
+from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
 

@@ -8,8 +8,8 @@ import pytest
 from season_folder import CHOICES, make, swap, workbook
 
 from fieldkit import cli
-from fieldkit.records.folder import read_season
 from fieldkit.records.problems import SeasonError
+from fieldkit.records.season.reader import read_season
 
 C, L, T = "choices.csv", "loggers.csv", "season.toml"
 

@@ -11,9 +11,9 @@ import fieldkit
 from fieldkit import cli
 from fieldkit.captive import audit, targets
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.report import card
 from fieldkit.report.figures import audit as figures
 from fieldkit.report.figures import describe
+from fieldkit.report.keeper import card
 
 BASKING = {"target": "surface_c", "zone": "basking site", "period": "day", "low": 30.0, "high": 41.0, "source": "x"}
 
@@ -170,7 +170,7 @@ def test_the_verb_prints_fixes_first_and_says_by_its_status_that_a_ceiling_is_br
 
 
 def test_without_broken_ceiling_or_danger_the_status_is_nought(demo, tmp_path, capsys, monkeypatch):
-    from fieldkit.records import enclosure_folder
+    from fieldkit.records.enclosure import reader as enclosure_folder
 
     monkeypatch.setattr(enclosure_folder, "read_enclosure", lambda folder: simulated.plain(5))
     file = simulated.wanted().save(tmp_path / "targets.toml")

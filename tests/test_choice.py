@@ -6,7 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fieldkit.field import choice, clogit, clogit_blocks, simulate
+from fieldkit.field import choice
+from fieldkit.field.planning import simulate
+from fieldkit.field.stats import clogit
+from fieldkit.field.stats import clogit_layout as clogit_blocks
 
 ERRORS = simulate.INSTRUMENT_ERRORS
 
@@ -691,7 +694,7 @@ def test_an_animal_that_stays_is_not_choosing_again():
 
 def test_turning_visits_round_is_the_exact_test_of_signs():
     # Six visits, one column: 64 ways to turn them, counted one by one.
-    from fieldkit.field import choice_chance
+    from fieldkit.field.choice import chance as choice_chance
 
     rng = np.random.default_rng(3)
     within = rng.normal(size=(24, 1))
@@ -707,7 +710,7 @@ def test_turning_visits_round_is_the_exact_test_of_signs():
 
 
 def test_days_are_those_of_the_observers_clock_however_times_are_kept():
-    from fieldkit.field import choice_chance
+    from fieldkit.field.choice import chance as choice_chance
 
     season = simulate.choice_season(n_sets=150, n_animals=4, rng=1)
     sets = pd.factorize(season.choices["set_id"])[0]

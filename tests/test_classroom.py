@@ -13,12 +13,13 @@ import pytest
 from IPython import display as ipython_display
 
 from fieldkit import cli
+from fieldkit.classroom import figures
+from fieldkit.classroom import folder as set_
+from fieldkit.classroom import lessons as classroom
+from fieldkit.classroom import sheet as class_sheet
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.field import choice, classroom
+from fieldkit.field import choice
 from fieldkit.physics import sensors
-from fieldkit.records import class_sheet
-from fieldkit.report import classroom as set_
-from fieldkit.report.figures import classroom as figures
 
 NOTEBOOKS = resource_dir("notebooks") / "classroom"
 THERMOMETER, CHOICE = class_sheet.SHEETS

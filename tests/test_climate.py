@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import climate, seasons
+from fieldkit.field import climate
+from fieldkit.field.climate import seasons
 
 PARTS = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "winter": (12, 1, 2)}
 
@@ -512,7 +513,7 @@ def test_figures_draw_the_numbers_of_the_result():
 def test_a_climate_that_moved_is_told_and_the_line_is_that_of_statsmodels():
     import statsmodels.api as sm
 
-    from fieldkit.field import seasons
+    from fieldkit.field.climate import seasons
 
     draw = np.random.default_rng(2)
     day = pd.date_range("1961-01-01", "2020-12-31")

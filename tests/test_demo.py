@@ -9,7 +9,7 @@ import pytest
 
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.field import demo
+from fieldkit.demo import season as demo
 
 FOLDER = resource_dir("data") / "demo_season"
 

@@ -9,10 +9,12 @@ import pandas as pd
 import pytest
 
 import fieldkit
-from fieldkit.captive import demo, enclosure, lamp_folder
-from fieldkit.captive import enclosure_conditions as at_points
-from fieldkit.captive import enclosure_model as model
+from fieldkit.captive import enclosure
+from fieldkit.captive.enclosure import network as model
+from fieldkit.captive.enclosure import points as at_points
+from fieldkit.captive.lamps import folder as lamp_folder
 from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.demo import enclosure as demo
 from fieldkit.physics import heat
 from fieldkit.report.figures import drawn_numbers
 from fieldkit.report.figures import enclosure as figures

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import fieldkit
-from fieldkit.records.enclosure_settings import EXAMPLE
+from fieldkit.records.enclosure.settings import EXAMPLE
 
 LAMPS = "lamp,distance [cm],angle,irradiance_w_m2\nbasking,25,0,610\nbasking,40,,255\n"
 READINGS = """time,logger_id,value

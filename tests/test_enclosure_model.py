@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from scipy import integrate
 
-from fieldkit.captive import enclosure_model as model
+from fieldkit.captive.enclosure import network as model
 from fieldkit.captive.lamps import Beam, Lamp
 from fieldkit.core import FieldkitError
-from fieldkit.records.enclosure_folder import Geometry
+from fieldkit.records.enclosure.reader import Geometry
 
 BOX = Geometry(
     length_m=1.2,

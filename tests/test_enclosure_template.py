@@ -13,9 +13,11 @@ import fieldkit
 from fieldkit import cli
 from fieldkit.captive import targets
 from fieldkit.core import FieldkitError
-from fieldkit.records import enclosure_template, schemas, template
-from fieldkit.records.enclosure_settings import SETTINGS
-from fieldkit.records.enclosure_tables import TABLES
+from fieldkit.records.enclosure import template as enclosure_template
+from fieldkit.records.enclosure.settings import SETTINGS
+from fieldkit.records.enclosure.tables import TABLES
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import template
 
 ANSWERS = {
     **{"name": '"Shelf"', "length_m": "1.2", "width_m": "0.6", "height_m": "0.6", "walls": '"wood"'},

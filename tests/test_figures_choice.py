@@ -4,7 +4,10 @@ import numpy as np
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import choice, choice_checks, preference, simulate
+from fieldkit.field import choice
+from fieldkit.field.choice import checks as choice_checks
+from fieldkit.field.choice import preference
+from fieldkit.field.planning import simulate
 from fieldkit.report.figures import choice as figures
 from fieldkit.report.figures import drawn_numbers
 

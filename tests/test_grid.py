@@ -8,7 +8,9 @@ import pytest
 import xarray as xr
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import climate, grid, region
+from fieldkit.field import climate
+from fieldkit.field.climate.grid import bands as grid
+from fieldkit.field.climate.grid import region
 
 
 def make(first="2019-01-01", last="2020-12-31", lat=(-20.0, -10.0, 10.0, 20.0), lon=(0.0, 90.0, 180.0, 270.0), rng=0):
@@ -249,7 +251,7 @@ def test_same_numbers_on_a_cluster():
 
 def test_operative_temperature_of_a_grid_is_that_of_its_cells():
     from fieldkit.physics import heat
-    from fieldkit.physics.air import sky_longwave
+    from fieldkit.physics.heat.air import sky_longwave
 
     body = heat.lizard(length_m=0.07, mass_g=10.0, shortwave_absorptivity=0.87)
     draw = np.random.default_rng(2)

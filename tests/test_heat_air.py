@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import air
+from fieldkit.physics.heat import air
 
 OPEN = Path(__file__).resolve().parent.parent / "data" / "open"
 

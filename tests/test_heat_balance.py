@@ -9,8 +9,8 @@ import pytest
 from scipy.optimize import brentq
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import air, heat
-from fieldkit.physics.heat import Body
+from fieldkit.physics import heat
+from fieldkit.physics.heat import Body, air
 
 
 def random_weather(rng, count):

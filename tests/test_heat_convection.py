@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import air, convection, heat
+from fieldkit.physics import heat
+from fieldkit.physics.heat import air, convection
 
 
 def test_nusselt_reproduces_printed_values(published):

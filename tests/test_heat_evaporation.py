@@ -8,8 +8,8 @@ import pytest
 from scipy.optimize import brentq
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import air, heat, warming
-from fieldkit.physics.heat import Body
+from fieldkit.physics import heat
+from fieldkit.physics.heat import Body, air, warming
 
 BEAD = Body(characteristic_dimension_m=0.002, shape="sphere", skin_resistance_s_m=0.0)
 SUN = {"air_temperature_c": 28.0, "wind_speed_m_s": 0.5, "dni_w_m2": 800.0}

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import ground, heat
+from fieldkit.physics import heat
+from fieldkit.physics.heat import ground
 
 OPEN = Path(__file__).resolve().parent.parent / "data" / "open"
 

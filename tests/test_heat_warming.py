@@ -8,8 +8,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import heat, warming
-from fieldkit.physics.heat import Body
+from fieldkit.physics import heat
+from fieldkit.physics.heat import Body, warming
 
 
 def test_newton_cooling():

@@ -10,11 +10,14 @@ import pandas as pd
 import pytest
 from scipy import integrate, optimize
 
-from fieldkit.captive import lamp_folder, lamp_match, lamp_spectra, lamps, targets
+from fieldkit.captive import lamps, targets
+from fieldkit.captive.lamps import folder as lamp_folder
+from fieldkit.captive.lamps import matching as lamp_match
+from fieldkit.captive.lamps import spectra as lamp_spectra
 from fieldkit.core import FieldkitError
 from fieldkit.physics import spectrum as spectra
+from fieldkit.records.enclosure.spectra import read_spectrum
 from fieldkit.records.problems import SeasonError
-from fieldkit.records.spectra import read_spectrum
 
 sys.path.insert(0, str(Path(__file__).parent))
 import study_lamps

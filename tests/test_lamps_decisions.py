@@ -9,16 +9,23 @@ import pandas as pd
 import pytest
 from scipy import constants, integrate
 
-from fieldkit.captive import (
-    lamp_coverage,
-    lamp_height,
-    lamp_match,
-    lamp_overview,
-    lamp_people,
-    lamp_plan,
-    lamp_spectra,
-    lamps,
-    targets,
+from fieldkit.captive import lamps, targets
+from fieldkit.captive.lamps import people as lamp_people
+from fieldkit.captive.lamps import summary as lamp_overview
+from fieldkit.captive.lamps import (
+    arranging as lamp_plan,
+)
+from fieldkit.captive.lamps import (
+    height as lamp_height,
+)
+from fieldkit.captive.lamps import (
+    lit_area as lamp_coverage,
+)
+from fieldkit.captive.lamps import (
+    matching as lamp_match,
+)
+from fieldkit.captive.lamps import (
+    spectra as lamp_spectra,
 )
 from fieldkit.core import FieldkitError
 from fieldkit.field.sunlight import ChosenSunlight

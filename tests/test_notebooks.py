@@ -13,7 +13,7 @@ import nbformat
 import pytest
 
 from fieldkit.core import resource_dir
-from fieldkit.report import running
+from fieldkit.report.writeup import running
 
 FOLDER = resource_dir("notebooks")
 # Students' copies are made from the teacher's and not run: tests/test_classroom.py holds them together.

@@ -14,7 +14,8 @@ import xarray as xr
 
 from fieldkit import physics
 from fieldkit.core import FieldkitError
-from fieldkit.physics import agreement, air, convection, ground, heat, sensors, spectrum, sun, warming
+from fieldkit.physics import agreement, heat, sensors, spectrum, sun
+from fieldkit.physics.heat import air, convection, ground, warming
 
 ANIMAL = heat.lizard(length_m=0.07, mass_g=12.0, shortwave_absorptivity=0.87)
 WEATHER = {"air_temperature_c": [5.0, 20.0, 35.0], "wind_speed_m_s": [0.0, 0.5, 6.0], "dni_w_m2": [0.0, 900.0, 300.0]}

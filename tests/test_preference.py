@@ -4,7 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from fieldkit.field import choice, choice_checks, preference, simulate
+from fieldkit.field import choice
+from fieldkit.field.choice import checks as choice_checks
+from fieldkit.field.choice import preference
+from fieldkit.field.planning import simulate
 
 ERRORS = simulate.INSTRUMENT_ERRORS
 

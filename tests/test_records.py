@@ -12,8 +12,11 @@ from season_folder import CHOICES, FILES, LOGGERS, make, swap, workbook
 
 import fieldkit
 from fieldkit.core import FieldkitError
-from fieldkit.records import cells, folder, headers, schemas, settings, sheets
 from fieldkit.records.problems import Problems, SeasonError, as_text
+from fieldkit.records.reading import cells, headers, sheets
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import reader as folder
+from fieldkit.records.season import settings
 
 NEW_YORK = "America/New_York"
 

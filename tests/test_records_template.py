@@ -13,8 +13,11 @@ import pytest
 from season_folder import CHOICES
 
 from fieldkit.core import FieldkitError
-from fieldkit.records import folder, problems, schemas, settings, spreadsheet, template
+from fieldkit.records import problems, spreadsheet
 from fieldkit.records.problems import SeasonError
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import reader as folder
+from fieldkit.records.season import settings, template
 
 
 @pytest.fixture(scope="module")

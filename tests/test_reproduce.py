@@ -9,8 +9,8 @@ from test_writeup import RESULT, cell, choice_cells, contents, make_kit, noteboo
 
 from fieldkit import cli
 from fieldkit.core import FieldkitError
-from fieldkit.report import folders
-from fieldkit.report.reproduce import as_text, differences, reproduce
+from fieldkit.report.writeup import folders
+from fieldkit.report.writeup.rerun import as_text, differences, reproduce
 
 
 @pytest.fixture(scope="module")

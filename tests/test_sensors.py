@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import heat, sensors, warming
+from fieldkit.physics import heat, sensors
+from fieldkit.physics.heat import warming
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -360,7 +361,7 @@ def test_real_dark_plates_are_found_and_the_real_air_beside_them_is_not(plates):
 
 
 def test_plates_are_restless_by_day_and_the_air_beside_them_is_not(plates):
-    from fieldkit.physics import contamination_restless as restless
+    from fieldkit.physics.radiation_error import variability as restless
 
     # The same three days. Clean air lies at 0 ± 1 if the simulations that set the weights are like the world.
     up = (plates["plane_irradiance_w_m2"] > 20).to_numpy(dtype=float)

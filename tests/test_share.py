@@ -19,8 +19,10 @@ from season_folder import make, swap
 import fieldkit
 from fieldkit import cli
 from fieldkit.core import FieldkitError
-from fieldkit.records.folder import Site
-from fieldkit.report import citation, darwin_core, giving_away, share
+from fieldkit.records.season.reader import Site
+from fieldkit.report import share
+from fieldkit.report.share import citation, darwin_core
+from fieldkit.report.share import filter as giving_away
 
 ROOT = Path(__file__).resolve().parent.parent
 CHOICE = {"licence": "CC-BY-4.0", "scientific_name": "Genus species"}

@@ -6,7 +6,8 @@ import pytest
 from study_verdicts import study
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import choice, simulate
+from fieldkit.field import choice
+from fieldkit.field.planning import simulate
 
 
 def within(table, columns):
@@ -15,7 +16,7 @@ def within(table, columns):
 
 
 def test_columns_are_those_of_a_season_folder():
-    from fieldkit.records.schemas import TABLES
+    from fieldkit.records.schema.tables import TABLES
 
     season = simulate.choice_season(n_sets=20, rng=0)
     declared = TABLES["choices"].columns

@@ -9,7 +9,7 @@ import pytest
 
 from fieldkit.core import FieldkitError
 from fieldkit.field import climate
-from fieldkit.records import stations
+from fieldkit.records.weather import stations
 
 COLUMNS = {"date": "day", "tmax_c": "TX", "tmin_c": "TN"}
 

@@ -9,7 +9,8 @@ import pytest
 import xarray as xr
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics import skies, spectrum, sun
+from fieldkit.physics import spectrum, sun
+from fieldkit.physics.sun import sky as skies
 
 GREENSBORO = {"latitude_deg": 36.1, "longitude_deg": -79.95, "elevation_m": 273.0}
 PVLIB_DATA = Path(pvlib.__file__).parent / "data"
@@ -247,7 +248,7 @@ def test_measured_tilted_irradiance_in_golden_colorado():
 
 def test_hours_dated_at_their_middle_close_a_typical_year():
     """GHI = DNI cos z + DHI in the Greensboro TMY3 file holds to its rounding only when the sun stands at mid-hour."""
-    from fieldkit.records.weather_files import read_weather_file
+    from fieldkit.records.weather.files import read_weather_file
 
     size = {}
     for at in ("middle", "end"):

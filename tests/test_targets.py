@@ -115,7 +115,7 @@ def test_midnight_sun_and_polar_night_set_no_day_length(tmp_path):
 
 
 def _site(latitude):
-    from fieldkit.records.folder import Site
+    from fieldkit.records.season.reader import Site
 
     return Site(name="x", latitude_deg=latitude, longitude_deg=18.0, elevation_m=0.0, timezone="Etc/GMT-1")
 

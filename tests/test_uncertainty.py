@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.field import uncertainty
+from fieldkit.field.stats import intervals as uncertainty
 
 # Bliss (1935) beetles. One listing prints 60 killed at dose 7; 61 is what reproduces the published fit.
 DOSE = np.array([1.6907, 1.7242, 1.7552, 1.7842, 1.8113, 1.8369, 1.8610, 1.8839])

@@ -8,7 +8,7 @@ import pvlib
 import pytest
 
 from fieldkit.core import FieldkitError
-from fieldkit.records.weather_files import COLUMNS, read_weather_file
+from fieldkit.records.weather.files import COLUMNS, read_weather_file
 
 CARRIED = Path(pvlib.__file__).parent / "data"
 

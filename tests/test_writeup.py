@@ -20,8 +20,9 @@ import pytest
 
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.report import collected, folders, methods, running, writeup
-from fieldkit.report.rendering import Renderer
+from fieldkit.report import writeup
+from fieldkit.report.writeup import collected, folders, methods, running
+from fieldkit.report.writeup.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
 
@@ -459,7 +460,7 @@ def test_a_folder_that_fills_up_meanwhile_is_not_replaced(tmp_path):
 KILLED = """
 import sys, time
 from pathlib import Path
-from fieldkit.report import folders
+from fieldkit.report.writeup import folders
 with folders.swapped_in(Path(sys.argv[1])) as fresh:
     (fresh / "half").write_text("half")
     print("writing", flush=True)
@@ -578,7 +579,8 @@ def test_every_figure_and_table_of_the_write_up_has_a_caption():
 
 
 def test_methods_say_what_was_used_and_only_that():
-    from fieldkit.physics import contamination, sensors
+    from fieldkit.physics import sensors
+    from fieldkit.physics.radiation_error import detect as contamination
 
     def said(source, **names):
         statements = collected.behind_the_shown([(source, True)])

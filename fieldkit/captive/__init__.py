@@ -1,25 +1,5 @@
-"""From field to enclosure: targets, lamps, enclosure, audit."""
+"""From field to enclosure: targets, lamps, the enclosure's model, its audit."""
 
-import importlib
+import lazy_loader
 
-_ROOMS = (
-    "targets",
-    "lamps",
-    "lamp_spectra",
-    "lamp_folder",
-    "lamp_coverage",
-    "lamp_match",
-    "lamp_overview",
-    "lamp_people",
-    "lamp_height",
-    "lamp_plan",
-    "enclosure",
-    "audit",
-    "demo",
-)
-
-
-def __getattr__(name):
-    if name in _ROOMS:
-        return importlib.import_module(f"{__name__}.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,24 +1,5 @@
 """Statistics about wild animals: tables in, results out."""
 
-import importlib
+import lazy_loader
 
-_ROOMS = (
-    "uncertainty",
-    "choice",
-    "basking",
-    "classroom",
-    "climate",
-    "grid",
-    "thermoregulation",
-    "planning",
-    "sightings",
-    "simulate",
-    "sunlight",
-    "demo",
-)
-
-
-def __getattr__(name):
-    if name in _ROOMS:
-        return importlib.import_module(f"{__name__}.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.basking import readings_at
-from fieldkit.field.uncertainty import cluster_bootstrap, percentile_tails
+from fieldkit.field.stats.intervals import cluster_bootstrap, percentile_tails
 from fieldkit.physics import sun
 
 # Between two rounds of scans on one day that lie no further apart than this, somebody was there (our choice).

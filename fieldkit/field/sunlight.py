@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
-from fieldkit.field import uncertainty
+from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.physics import sun
 
 _UNITS = {"irradiance_w_m2": ("W/m²", ".0f"), "uv_index": ("UV index", ".1f")}

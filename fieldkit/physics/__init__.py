@@ -1,11 +1,5 @@
 """Numbers in, the same kind of numbers out: sun, spectrum, heat, sensors. No files, no plots, no species."""
 
-import importlib
+import lazy_loader
 
-_ROOMS = ("agreement", "air", "convection", "ground", "heat", "sensors", "spectrum", "sun", "warming")
-
-
-def __getattr__(name):
-    if name in _ROOMS:
-        return importlib.import_module(f"{__name__}.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

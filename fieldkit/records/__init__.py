@@ -1,11 +1,5 @@
-"""What people write down in a season: schemas, plain-sentence problems, the folder reader, templates."""
+"""What people write down: schemas, the readers of folders and files, problems in plain sentences, templates."""
 
-import importlib
+import lazy_loader
 
-_ROOMS = ("schemas", "problems", "folder", "template", "weather_files", "stations")
-
-
-def __getattr__(name):
-    if name in _ROOMS:
-        return importlib.import_module(f"{__name__}.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,11 +1,5 @@
 """Results drawn, written up and shared; nothing is computed here."""
 
-import importlib
+import lazy_loader
 
-_ROOMS = ("classroom", "figures", "reproduce", "share", "writeup")
-
-
-def __getattr__(name):
-    if name in _ROOMS:
-        return importlib.import_module(f"{__name__}.{name}")
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -18,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 import simulated_enclosures as simulated
 
 from fieldkit.captive import audit
-from fieldkit.records import enclosure_folder
+from fieldkit.records.enclosure import reader as enclosure_folder
 
 LOGGERS = simulated.FULL | {
     "air-r": ("shade_air", "R1"),

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.field import climate
-from fieldkit.records import stations
+from fieldkit.records.weather import stations
 
 STATIONS, FIRST, LAST, REPEATS = 200, 1971, 2020, 3
 

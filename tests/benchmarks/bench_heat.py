@@ -9,7 +9,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from fieldkit.physics import heat
-from fieldkit.physics.balance import Balance
+from fieldkit.physics.heat.balance import Balance
 
 ROWS = 525_600  # one year of minutes
 LOOPED = 300  # values solved one by one with brentq; the time per value is what counts

@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from fieldkit.captive.audit_blocks import short
-from fieldkit.captive.audit_judge import ROLES
-from fieldkit.captive.audit_status import OUTSIDE, Status
+from fieldkit.captive.audit.judge import ROLES
+from fieldkit.captive.audit.means import short
+from fieldkit.captive.audit.status import OUTSIDE, Status
 from fieldkit.captive.targets import Kind, spoken
 from fieldkit.core import FieldkitError
-from fieldkit.field.seasons import MONTHS
+from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.report.figures.style import COLOURS, look, new_axes
 
 UNITS = {"shade_air_c": "°C", "surface_c": "°C", "operative_c": "°C", "irradiance_w_m2": "W/m²", "uv_index": ""}

@@ -4,7 +4,7 @@ import textwrap
 
 import numpy as np
 
-from fieldkit.field import choice_words
+from fieldkit.field.choice import words as choice_words
 from fieldkit.report.figures.style import COLOURS, LINES, MARKERS, look, new_axes
 
 _TITLES = {
@@ -44,7 +44,7 @@ def contrast(comparison):
 
     Examples
     --------
-    >>> from fieldkit.field import choice, simulate
+    >>> from fieldkit.field import choice; from fieldkit.field.planning import simulate
     >>> season = simulate.choice_season(n_sets=30, rng=1)
     >>> answer = choice.compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, permutations=99)
     >>> len(contrast(answer).axes)
@@ -107,7 +107,7 @@ def odds(comparison, *, who="The animals"):
 
     Examples
     --------
-    >>> from fieldkit.field import choice, simulate
+    >>> from fieldkit.field import choice; from fieldkit.field.planning import simulate
     >>> season = simulate.choice_season(n_sets=30, rng=1)
     >>> len(odds(choice.compare(season.choices, permutations=99)).axes)
     1
@@ -230,7 +230,7 @@ def standing(comparison):
 
     Examples
     --------
-    >>> from fieldkit.field import choice, simulate
+    >>> from fieldkit.field import choice; from fieldkit.field.planning import simulate
     >>> season = simulate.choice_season(n_sets=30, rng=1)
     >>> len(standing(choice.compare(season.choices, permutations=99)).axes)
     1
@@ -270,7 +270,7 @@ def candidates(comparison):
 
     Examples
     --------
-    >>> from fieldkit.field import choice, simulate
+    >>> from fieldkit.field import choice; from fieldkit.field.planning import simulate
     >>> season = simulate.choice_season(n_sets=30, rng=1)
     >>> len(candidates(choice.compare(season.choices, permutations=99)).axes)
     1
@@ -301,7 +301,7 @@ def preference(result):
 
     Parameters
     ----------
-    result : fieldkit.field.preference.Preference
+    result : fieldkit.field.choice.preference.Preference
         What `preference.preferred_value` returned.
 
     Returns
@@ -310,8 +310,8 @@ def preference(result):
 
     Examples
     --------
-    >>> from fieldkit.field import simulate
-    >>> from fieldkit.field.preference import preferred_value
+    >>> from fieldkit.field.planning import simulate
+    >>> from fieldkit.field.choice.preference import preferred_value
     >>> season = simulate.choice_season(n_sets=200, driver="operative", rng=2)
     >>> len(preference(preferred_value(season.choices)).axes)
     1
@@ -354,7 +354,7 @@ def switch(result):
 
     Parameters
     ----------
-    result : fieldkit.field.preference.SwitchPoint
+    result : fieldkit.field.choice.preference.SwitchPoint
         What `preference.switch_point` returned.
 
     Returns
@@ -363,8 +363,8 @@ def switch(result):
 
     Examples
     --------
-    >>> from fieldkit.field import simulate
-    >>> from fieldkit.field.preference import switch_point
+    >>> from fieldkit.field.planning import simulate
+    >>> from fieldkit.field.choice.preference import switch_point
     >>> season = simulate.choice_season(n_sets=200, switch_air_c=24, rng=2)
     >>> len(switch(switch_point(season.choices)).axes)
     1
@@ -403,7 +403,7 @@ def animals(result):
 
     Parameters
     ----------
-    result : fieldkit.field.choice_checks.AnimalSlopes
+    result : fieldkit.field.choice.checks.AnimalSlopes
         What `choice_checks.animal_slopes` returned.
 
     Returns
@@ -412,8 +412,8 @@ def animals(result):
 
     Examples
     --------
-    >>> from fieldkit.field import simulate
-    >>> from fieldkit.field.choice_checks import animal_slopes
+    >>> from fieldkit.field.planning import simulate
+    >>> from fieldkit.field.choice.checks import animal_slopes
     >>> len(animals(animal_slopes(simulate.choice_season(n_sets=100, rng=2).choices)).axes)
     1
     """

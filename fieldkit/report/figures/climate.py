@@ -170,7 +170,7 @@ def grid_map(bands, *, season, which="high_c"):
 
     Parameters
     ----------
-    bands : fieldkit.field.grid.GridBands
+    bands : fieldkit.field.climate.grid.bands.GridBands
         What `grid.air_bands` returned.
     season : str
         One of its seasons.
@@ -185,7 +185,7 @@ def grid_map(bands, *, season, which="high_c"):
     --------
     >>> import pandas as pd
     >>> import xarray as xr
-    >>> from fieldkit.field import grid
+    >>> from fieldkit.field.climate.grid import bands as grid
     >>> day = pd.date_range("2023-01-01", "2023-12-31")
     >>> dims, warm = ("time", "lat", "lon"), np.ones((365, 2, 3))
     >>> data = xr.Dataset({"tasmax": (dims, 30 * warm, {"units": "degC"}),

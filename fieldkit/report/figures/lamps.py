@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from fieldkit.captive.lamp_beam import QUANTITIES
+from fieldkit.captive.lamps.beam import QUANTITIES
 from fieldkit.report.figures.style import COLOURS, LINES, look, new_axes
 
 
@@ -126,7 +126,7 @@ def coverage_map(coverage, *, quantity="irradiance_w_m2", lamps=()):
 
     Examples
     --------
-    >>> from fieldkit.captive import lamp_coverage, lamps
+    >>> from fieldkit.captive.lamps import lit_area as lamp_coverage; from fieldkit.captive import lamps
     >>> lamp = lamps.Lamp(id="spot", beam=lamps.Beam(intensity=60.0, half_angle_deg=20.0), x_m=0.2, y_m=0.1)
     >>> wanted = {"wanted_w_m2": (200, 400), "body_length_m": 0.1, "n_draws": 2}
     >>> found = lamp_coverage.coverage(lamp, (0, 0.4, 0, 0.2), 0.1, **wanted)
@@ -195,7 +195,7 @@ def bands(match):
 
     Examples
     --------
-    >>> from fieldkit.captive import lamp_match, lamp_spectra, lamps
+    >>> from fieldkit.captive.lamps import matching as lamp_match, spectra as lamp_spectra; from fieldkit.captive import lamps
     >>> lamp = lamps.Lamp(id="heat", beam=lamps.Beam(intensity=60.0), spectrum=lamp_spectra.filament(2700.0))
     >>> len(bands(lamp_match.match(lamp, (0, 0, 0.1), wanted_w_m2=(300, 600))).axes)
     1
@@ -266,7 +266,7 @@ def height(answer, *, overview=None):
 
     Examples
     --------
-    >>> from fieldkit.captive import lamp_height, lamps
+    >>> from fieldkit.captive.lamps import height as lamp_height; from fieldkit.captive import lamps
     >>> lamp = lamps.Lamp(id="heat", beam=lamps.Beam(intensity=60.0, half_angle_deg=25.0))
     >>> answer = lamp_height.find_height(lamp, (0, 0, 0.1), wanted_w_m2=(250, 450), air_temperature_c=27.0)
     >>> len(height(answer).axes)

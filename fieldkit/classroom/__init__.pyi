@@ -1,0 +1,10 @@
+from .figures import covers as covers
+from .figures import explore_choice as explore_choice
+from .figures import explore_thermometer as explore_thermometer
+from .figures import minutes as minutes
+from .folder import write as write
+from .lessons import DRIVERS as DRIVERS
+from .lessons import choice_sets as choice_sets
+from .lessons import compare_choices as compare_choices
+from .lessons import compare_covers as compare_covers
+from .sheet import read_sheet as read_sheet

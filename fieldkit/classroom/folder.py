@@ -1,0 +1,141 @@
+"""The classroom set: student notebooks made from the teacher's, and a folder to hand out."""
+
+import copy
+import shutil
+import tempfile
+from pathlib import Path
+
+from fieldkit.classroom import sheet as class_sheet
+from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.report.writeup import running
+
+# Cells with these tags stay with the teacher.
+KEPT_BACK = {"answer", "teacher"}
+LESSONS = {
+    "L1_thermometer_in_the_sun": "thermometer_in_the_sun",
+    "L2_choose_like_a_lizard": "choose_like_a_lizard",
+}
+
+
+def student_copy(notebook):
+    """A student's notebook from the teacher's: answers and notes for the teacher gone, nothing run yet.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        The teacher's; left as it is.
+
+    Returns
+    -------
+    nbformat.NotebookNode
+
+    Examples
+    --------
+    >>> import nbformat.v4 as v4
+    >>> cells = [v4.new_markdown_cell("Why?"), v4.new_markdown_cell("Because.", metadata={"tags": ["answer"]})]
+    >>> [cell.source for cell in student_copy(v4.new_notebook(cells=cells)).cells]
+    ['Why?']
+    """
+    student = copy.deepcopy(notebook)
+    student.cells = [cell for cell in student.cells if not running.tags(cell) & KEPT_BACK]
+    for cell in student.cells:
+        cell.metadata.pop("execution", None)
+        if cell.cell_type == "code":
+            cell.outputs, cell.execution_count = [], None
+    # What a widget or a run left behind can hold answers too.
+    student.metadata = type(student.metadata)(
+        {k: v for k, v in student.metadata.items() if k in ("kernelspec", "language_info")}
+    )
+    return student
+
+
+def write_student_copies(folder, out):
+    """Make the student notebook of every lesson in a folder, over earlier copies.
+
+    Parameters
+    ----------
+    folder, out : pathlib.Path
+        Where the teacher's notebooks are, and where the copies go.
+
+    Returns
+    -------
+    list of pathlib.Path
+    """
+    import nbformat
+
+    written = []
+    out.mkdir(parents=True, exist_ok=True)
+    for name in LESSONS:
+        book = student_copy(nbformat.read(folder / f"{name}.ipynb", as_version=4))
+        nbformat.write(book, out / f"{name}.ipynb")
+        written.append(out / f"{name}.ipynb")
+    return written
+
+
+def write(out):
+    """Make the folder for a classroom: teacher's and student's notebooks, empty sheets to print and to type into.
+
+    Parameters
+    ----------
+    out : str or pathlib.Path
+        New or empty folder.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files, relative to the folder.
+
+    Raises
+    ------
+    FieldkitError
+        When something is there already.
+    """
+    out = Path(out).expanduser().absolute()
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        raise FieldkitError(
+            f"{out} is there already and not an empty folder: choose another name; nothing was changed."
+        )
+    source = resource_dir("notebooks") / "classroom"
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        half = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+    except OSError as error:
+        raise FieldkitError(f"Cannot write {out} ({error.strerror}): choose another place.") from error
+    try:
+        for folder in ("teacher", "sheets"):
+            (half / folder).mkdir()
+        for name, lesson in LESSONS.items():
+            shutil.copyfile(source / f"{name}.ipynb", half / "teacher" / f"{name}.ipynb")
+            class_sheet.write_blank(lesson, half / "sheets")
+        write_student_copies(source, half / "student")
+        (half / "README.txt").write_text(_readme(), encoding="utf-8")
+        half.chmod(0o755)
+        if out.is_dir():
+            out.rmdir()
+        half.rename(out)
+    finally:
+        shutil.rmtree(half, ignore_errors=True)
+    return sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
+
+
+def _readme():
+    care = "\n".join(f"- {line}" for line in class_sheet.SAFETY)
+    return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
+
+1. Before: where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this
+   folder. Open the lesson in teacher/ and read the cell headed "For the teacher": what to bring, and the 45 minutes
+   one by one. Then run all cells once (menu Run, Run All Cells): it works as it is, with an invented class.
+2. Print from sheets/ with your browser (the file for A4 or for Letter). Lesson 1: one page for a group. Lesson 2: one
+   page for a place, five in all.
+3. Outside: fill the pages. Inside: type them into the workbook (.xlsx) or the .csv of the lesson, one below the
+   other; or give each group a copy, and put the copies into one folder with nothing else in it.
+4. In the first code cell write the path of that file or folder in quotes after class_sheet =, such as
+   class_sheet = "../sheets/thermometer_in_the_sun.xlsx", and run all cells again. A mistake in a sheet is named
+   with its file and row: mend it there.
+   If it rains: leave class_sheet = None, which is an invented class.
+5. The class gets student/: the same notebooks without the answers.
+
+Take care
+{care}
+The rules of your school and your place come first.
+"""

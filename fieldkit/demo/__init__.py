@@ -1,0 +1,5 @@
+"""Generators of invented records with known truth; nothing imports them but commands, tests and notebooks."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

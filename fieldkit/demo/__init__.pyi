@@ -1,0 +1,3 @@
+from . import enclosure as enclosure
+from . import random_enclosures as random_enclosures
+from . import season as season

@@ -1,0 +1,9 @@
+from . import basking as basking
+from . import choice as choice
+from . import climate as climate
+from . import planning as planning
+from . import sightings as sightings
+from . import stats as stats
+from . import sunlight as sunlight
+from . import thermoregulation as thermoregulation
+from .planning import simulate as simulate

@@ -1,0 +1,15 @@
+from .checks import animal_slopes as animal_slopes
+from .checks import leave_one_animal_out as leave_one_animal_out
+from .checks import simulation_extrapolation as simulation_extrapolation
+from .preference import preferred_value as preferred_value
+from .preference import switch_point as switch_point
+from .sets import variance_inflation as variance_inflation
+from .verdict import DRIVERS as DRIVERS
+from .verdict import ChoiceError as ChoiceError
+from .verdict import Comparison as Comparison
+from .verdict import Fit as Fit
+from .verdict import akaike_weights as akaike_weights
+from .verdict import compare as compare
+from .verdict import fit as fit
+from .verdict import log_likelihood as log_likelihood
+from .words import bent as bent

@@ -1,0 +1,5 @@
+"""Seasonal air-temperature ranges from several weather stations or a grid."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,1 @@
+from .bands import air_bands as air_bands

@@ -1,0 +1,12 @@
+from .clogit import ChoiceError as ChoiceError
+from .clogit import Fit as Fit
+from .clogit import fit as fit
+from .clogit import log_likelihood as log_likelihood
+from .clogit import score_and_information as score_and_information
+from .intervals import Interval as Interval
+from .intervals import cluster_bootstrap as cluster_bootstrap
+from .intervals import critical_value as critical_value
+from .intervals import fieller_interval as fieller_interval
+from .intervals import percentile_tails as percentile_tails
+from .intervals import threshold_interval as threshold_interval
+from .intervals import widest_fieller as widest_fieller

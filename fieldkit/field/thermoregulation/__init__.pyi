@@ -1,0 +1,12 @@
+from .measures import FEW_ANIMALS as FEW_ANIMALS
+from .measures import LEAST_ANIMALS as LEAST_ANIMALS
+from .measures import LEAST_READINGS as LEAST_READINGS
+from .measures import Exploitation as Exploitation
+from .measures import Indices as Indices
+from .measures import PreferredRange as PreferredRange
+from .measures import distance as distance
+from .measures import exploitation as exploitation
+from .measures import indices as indices
+from .measures import of_season as of_season
+from .measures import preferred_range as preferred_range
+from .measures import range_of_season as range_of_season

@@ -1,0 +1,5 @@
+"""Which shade air thermometers read the sun, when, and by how many °C."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

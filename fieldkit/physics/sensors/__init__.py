@@ -1,0 +1,5 @@
+"""What an instrument reads, and what was there."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,5 @@
+"""The spectrum of sunlight and lamps: bands, light, heat and ultraviolet."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

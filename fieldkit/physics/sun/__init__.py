@@ -1,0 +1,5 @@
+"""Where the sun stands and how much of it reaches a surface."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

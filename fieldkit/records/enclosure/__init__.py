@@ -1,0 +1,5 @@
+"""The records of an enclosure: its folder, settings, readings and templates."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,435 @@
+"""The tables of an enclosure folder: what loggers wrote, what was read by hand, what a meter read before each lamp."""
+
+import csv
+import hashlib
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.records.enclosure.settings import NAME
+from fieldkit.records.problems import Problems
+from fieldkit.records.reading import cells, headers, sheets, suspicions
+from fieldkit.records.reading import loggers as tidy_loggers
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import reader as folder
+from fieldkit.records.season import settings
+
+WORKBOOK = "enclosure.xlsx"
+# Sheets and files by name, and the declared table each is.
+TABLES = {
+    "readings": schemas.TABLES["loggers"],
+    "hand_readings": schemas.ENCLOSURE_TABLES["hand_readings"],
+    "lamp_readings": schemas.ENCLOSURE_TABLES["lamp_readings"],
+}
+# What a column read by hand is the same as, had a logger read it.
+HAND_ROLES = {
+    "shade_air_c": "shade_air",
+    "surface_c": "surface",
+    "irradiance_w_m2": "irradiance",
+    "uv_index": "uv_index",
+    "operative_c": "copper_model",
+    "humidity_percent": "humidity",
+}
+_SUFFIXES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm")
+_LONG = ("time", "logger_id", "value")
+
+
+def read(path, stated, problems, digest):
+    """Read every table of an enclosure folder.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The folder.
+    stated : dict
+        enclosure.toml as parsed.
+    problems : Problems
+        Takes what is found.
+    digest : hashlib hash
+        Takes what was read.
+
+    Returns
+    -------
+    dict of str to DataFrame or None
+        ``readings`` (time, logger_id, value), ``hand_readings`` and ``lamp_readings``, in standard units.
+    """
+    like_season = {k: v for k, v in stated.items() if k not in ("enclosure", "lamps", "points", "season")}
+    like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
+    if cells.clock_zone(like_season["site"]["timezone"]) is None:
+        like_season["site"]["timezone"] = "UTC"
+    found = {"readings": _readings(path, like_season, problems, digest)}
+    for name in schemas.ENCLOSURE_TABLES:
+        raws = _raws(path, name, name, like_season, problems, digest)
+        found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
+    points = settings.section(stated, "points")
+    lamps = {str(lamp.get("id")): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
+    _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
+    _known(found["lamp_readings"], "lamp_readings", "lamp", lamps, "[[lamps]] with this id", problems)
+    for name, schema in schemas.ENCLOSURE_TABLES.items():
+        _nothing_read(found[name], name, schema.metadata["one_of"][0], problems)
+    _errors_stated(found["hand_readings"], stated, problems)
+    _loggers_read(found["readings"], stated, problems)
+    return found
+
+
+def _known(table, name, column, known, section, problems):
+    """Whether every name in a column is one that enclosure.toml describes."""
+    if table is None or column not in table:
+        return
+    for value in table[column].dropna().unique():
+        if value not in known:
+            problems.add(
+                name,
+                f"{NAME} does not describe this {column} ({(table[column] == value).sum()} rows).",
+                f"{settings.closest(value, known) if known else ''} Or add a {section} for it.".strip(),
+                column=column,
+                value=value,
+            )
+
+
+def _nothing_read(table, name, quantities, problems):
+    """Rows in which nobody wrote a reading."""
+    if table is None:
+        return
+    empty = table[[c for c in quantities if c in table]].isna().all(axis=1)
+    if empty.any():
+        problems.add(
+            name,
+            f"{empty.sum()} of {len(table)} rows have no reading at all.",
+            f"Write what was read ({', '.join(headers.stem(c) for c in quantities)}), or delete these rows.",
+        )
+
+
+def _errors_stated(table, stated, problems):
+    instruments = settings.section(stated, "instruments")
+    if table is None:
+        return
+    silent = [c for c in HAND_ROLES if c in table and table[c].notna().any() and c not in instruments]
+    if silent:
+        names = ", ".join(headers.stem(c).replace("_", " ") for c in silent)
+        problems.warn(
+            NAME,
+            f"No error is stated for what reads {names} by hand, so a wide one is assumed.",
+            f"Add [instruments.{silent[0]}] (and so on) and below it error = the standard deviation of its readings: "
+            "the ± of the data sheet divided by 1.7, or read one thing ten times.",
+            column=", ".join(f"instruments.{c}" for c in silent),
+        )
+
+
+def _loggers_read(readings, stated, problems):
+    """Say which loggers have no readings; a thermostat's sensor need not have any."""
+    loggers = settings.section(stated, "loggers")
+    seen = set() if readings is None else set(readings["logger_id"].unique())
+    silent = [
+        name
+        for name, logger in loggers.items()
+        if name not in seen and isinstance(logger, dict) and logger.get("role") != "thermostat"
+    ]
+    # A file that cannot be read as it is leaves every logger silent.
+    if silent and not problems.any_errors:
+        problems.warn(
+            NAME,
+            f"No readings of {', '.join(silent)} were found.",
+            "Put the logger's export into the folder as readings.csv, or several into a folder named readings, and "
+            'write under [loggers.NAME] column = "the header of its column"; or take its section out.',
+            column="loggers",
+        )
+
+
+def _raws(path, name, table, stated, problems, digest):
+    """One table as it stands in its file, in a folder of its name, or in the workbook; empty ones do not count."""
+    files = []
+    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
+        if file.name.startswith(("~$", ".")):
+            continue
+        if file.is_dir() and file.name.lower() == name == "readings":
+            inside = sorted(file.iterdir(), key=lambda p: p.name.lower())
+            files.append([(p, f"{file.name}/{p.name}", None) for p in inside if not p.name.startswith(("~$", "."))])
+        elif file.stem.lower() == name and file.suffix.lower() in _SUFFIXES:
+            files.append([(file, file.name, None)])
+        elif file.name.lower() == WORKBOOK:
+            files.append([(file, file.name, name)])
+    filled = []
+    for group in files:
+        raws = []
+        for file, label, sheet in group:
+            raws += sheets.open_file(file, label, table, name, stated, problems, digest, sheet=sheet)
+        raws = [raw for raw in raws if len(raw.cells)]
+        if raws:
+            filled.append(raws)
+    if len(filled) > 1:
+        places = [raws[0].file for raws in filled]
+        problems.add(places[1], f"Rows of {name} stand in {places[0]} too.", "Keep them in one of the two places.")
+        return []
+    return filled[0] if filled else []
+
+
+# --- readings of loggers ----------------------------------------------------------------------------------------------
+
+
+def _readings(path, stated, problems, digest):
+    plain = path / "readings.csv"
+    others = [p for p in path.iterdir() if p.stem.lower() == "readings" and p.name != plain.name]
+    if plain.is_file() and not others and "columns" not in stated and not _book_has_readings(path, stated):
+        data = plain.read_bytes()
+        frame = tidy_loggers.read(data, plain.name, None, stated, problems)
+        if frame is not None:
+            digest.update(plain.name.encode() + b"\0" + hashlib.sha256(data).digest())
+            return _look(frame, plain.name, np.arange(len(frame)) + 2, None, stated, problems)
+        fast = _read_plain_wide(plain, stated, _NoSilent(problems))
+        if fast is not None:
+            frame, data_hash = fast
+            digest.update(plain.name.encode() + b"\0" + data_hash)
+            return frame.assign(logger_id=frame["logger_id"].astype("str"))
+    raws = _raws(path, "readings", "loggers", stated, problems, digest)
+    long, parts, wide_names = [], [], set()
+    for raw in raws:
+        moment = _time_header(raw, stated)
+        if moment is None or _is_long(raw, stated):
+            long.append(raw)
+            continue
+        part = _read_wide(raw, moment, stated, problems)
+        if part is not None:
+            parts.append(part)
+            wide_names |= set(part["logger_id"].cat.categories)
+    if long:
+        loggers = settings.section(stated, "loggers")
+        mine = {k: v for k, v in loggers.items() if k not in wide_names}
+        parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
+    parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
+    return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
+
+
+def _book_has_readings(path, stated):
+    """Whether the workbook holds readings; what is wrong with it is said when it is read in earnest."""
+    book = path / WORKBOOK
+    if not book.is_file():
+        return False
+    raws = sheets.open_file(
+        book, book.name, "loggers", "readings", stated, Problems(), hashlib.sha256(), sheet="readings"
+    )
+    return any(len(raw.cells) for raw in raws)
+
+
+class _NoSilent:
+    """Lets everything through but loggers without readings, which are said once for all files."""
+
+    def __init__(self, problems):
+        self._problems = problems
+
+    def add(self, *args, **named):
+        self._problems.add(*args, **named)
+
+    def warn(self, file, problem, remedy, **named):
+        if not problem.startswith("This logger has no readings"):
+            self._problems.warn(file, problem, remedy, **named)
+
+    @property
+    def any_errors(self):
+        return self._problems.any_errors
+
+
+def _is_long(raw, stated):
+    renamed = headers.renamed("loggers", stated)
+    plain = {renamed.get(headers.base(h), headers.base(h)) for h in raw.header}
+    return "value" in plain and ("logger_id" in plain or "/" in raw.file)
+
+
+def _time_header(raw, stated):
+    """The header of the column with the time, or None."""
+    renamed = headers.renamed("loggers", stated)
+    bases = {h: renamed.get(headers.base(h), headers.base(h)) for h in raw.header}
+    for name in headers.TIMES:
+        for header, plain in bases.items():
+            if plain == name or (name not in ("time", "date") and plain.startswith(f"{name}_")):
+                return header
+    return None
+
+
+def _owners(header, loggers):
+    """Which logger each column belongs to."""
+    owner = {}
+    for name, logger in loggers.items():
+        wanted = {headers.base(str(logger.get("column", name)))}
+        wanted |= {headers.base(headers.split_unit(str(logger.get("column", name)))[0])}
+        for column in header:
+            if {headers.base(column), headers.base(headers.split_unit(column)[0])} & wanted:
+                owner.setdefault(column, name)
+    return owner
+
+
+def _read_plain_wide(file, stated, problems):
+    """As `tidy_loggers.read`, for a column a logger: only where every column is known and every cell a number."""
+    data = file.read_bytes()
+    first = data.split(b"\n", 2)
+    if len(first) < 3 or not re.match(rb"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?,", first[1]):
+        return None
+    try:
+        header = next(csv.reader([first[0].decode("utf-8-sig").strip()]))
+    except (UnicodeDecodeError, StopIteration, csv.Error):
+        return None
+    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+    owner = _owners(header[1:], loggers)
+    zones = {str(loggers[name].get("timezone", "")) for name in owner.values()}
+    known = headers.base(header[0]) in headers.TIMES and len(owner) == len(header) - 1 == len(set(header)) - 1
+    if not known or len(zones) != 1 or len(set(owner.values())) != len(owner):
+        return None
+    said = Problems()
+    raw = sheets.RawTable(file=file.name, table="loggers", rival="", header=header, header_row=1, cells=pd.DataFrame())
+    units = [_unit_of(raw, column, name, loggers[name], said) for column, name in owner.items()]
+    if said.any_errors:
+        return None
+    colons = {"colons": first[1].count(b":"), "colons_above": first[0].count(b":")}
+    frame = tidy_loggers.exact(data, header[0], dict.fromkeys(owner, "float64"), **colons)
+    if frame is None:
+        return None
+    zone = cells.clock_zone(zones.pop()) or cells.clock_zone(settings.section(stated, "clocks").get("loggers", ""))
+    target = cells.clock_zone(stated["site"]["timezone"])
+    try:
+        # An hour that repeats or is left out in spring and autumn is the careful reader's.
+        times = frame[header[0]].dt.tz_localize(zone or target, ambiguous="raise", nonexistent="raise")
+    except ValueError:
+        return None
+    times = times.dt.tz_convert(target)
+    values = frame[list(owner)].to_numpy(copy=True)
+    if np.isinf(values).any() or np.isin(values, cells.CODES).any():
+        return None
+    for k, (factor, offset) in enumerate(units):
+        if (factor, offset) != (1.0, 0.0):
+            values[:, k] = (values[:, k] * factor + offset).round(9)
+    frame, where, named = _long_of(times.dt.as_unit("ns"), values, owner)
+    return _look(frame, file.name, where + 2, named, stated, problems), hashlib.sha256(data).digest()
+
+
+def _long_of(times, matrix, owner):
+    """Columns under each other; cells without a reading are left out. Also the row and the header of each."""
+    read = np.isfinite(matrix)
+    count = read.sum(axis=0)
+    out = pd.DataFrame(
+        {
+            "time": pd.concat([times[read[:, k]] for k in range(matrix.shape[1])], ignore_index=True),
+            "logger_id": pd.Categorical.from_codes(np.repeat(np.arange(len(owner)), count), list(owner.values())),
+            "value": np.concatenate([matrix[read[:, k], k] for k in range(matrix.shape[1])]),
+        }
+    )
+    where = np.concatenate([np.flatnonzero(read[:, k]) for k in range(matrix.shape[1])])
+    return out, where, np.repeat(list(owner), count)
+
+
+def _read_wide(raw, moment, stated, problems):
+    """An export with one column a logger, made long; None when no column is a logger's."""
+    loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
+    owner = _owners(raw.header, loggers)
+    rest = [h for h in raw.header if h not in owner and h != moment and headers.base(h) not in ("date", "no", "")]
+    numeric = [h for h in rest if cells.numbers(raw.cells[h].head(20))[0].notna().any()]
+    if not owner or numeric:
+        say = problems.warn if owner else problems.add
+        one = (numeric or rest or ["Probe 1"])[0]
+        unit = headers.split_unit(one)[1] or "degC"
+        say(
+            raw.file,
+            f"No logger in {NAME} has {'this column' if len(numeric) == 1 else 'these columns'}.",
+            "Add a section for each that is to be used, such as [loggers.probe-1], and below it "
+            f'column = "{one}", point = "a point", role = "shade_air" (or another), unit = "{unit}".',
+            row=raw.header_row,
+            column=", ".join(numeric or rest),
+        )
+        if not owner:
+            return None
+    zones = {str(loggers[name].get("timezone", "")) for name in owner.values()}
+    if len(zones) > 1:
+        problems.add(
+            raw.file,
+            "Loggers in this one file are said to have different clocks.",
+            "Give all of them the same timezone, or part the file.",
+            value=", ".join(z or "none" for z in sorted(zones)),
+        )
+        return None
+    offset = re.search(r"(?:GMT|UTC)\s*([-+−]\s*\d{1,2}(?::?\d{2})?)", moment)
+    if offset and zones == {""}:
+        stated = stated | {"clocks": settings.section(stated, "clocks") | {"loggers": f"UTC{offset[1]}"}}
+    if headers.base(moment) == "date":
+        raw = replace(
+            raw,
+            header=["time" if h == moment else h for h in raw.header],
+            cells=raw.cells.rename(columns={moment: "time"}),
+        )
+        moment = "time"
+    decimal = folder._decimal(raw, list(owner), stated, problems)
+    values = pd.DataFrame(index=raw.cells.index)
+    for header, name in owner.items():
+        read_as = _unit_of(raw, header, name, loggers[name], problems)
+        numbers, wrong = cells.numbers(raw.cells[header], decimal=decimal)
+        folder._say(wrong, raw.file, header, problems)
+        values[header] = (numbers * read_as[0] + read_as[1]).round(9)
+    frame = pd.DataFrame({"logger_id": next(iter(owner.values()))}, index=raw.cells.index)
+    bad = {}
+    folder._read_times(raw, "loggers", {"time": moment}, frame, stated, problems, bad)
+    lost = frame["time"].isna() & values.notna().any(axis=1) & ~frame.index.isin(list(bad.get("time", ())))
+    for index in frame.index[lost]:
+        problem, remedy = folder._why_empty("the time of this row")
+        problems.add(raw.file, problem, remedy, row=index, column=moment)
+    known = frame["time"].notna().to_numpy()
+    rows = raw.cells.index.to_numpy()[known]
+    out, where, named = _long_of(frame["time"][known], values.to_numpy()[known], owner)
+    return _look(out, raw.file, rows[where], named, stated, _NoSilent(problems))
+
+
+def _unit_of(raw, header, name, logger, problems):
+    """Factor and offset from a column's unit; a header that says another one is a mistake."""
+    role = logger.get("role")
+    if role not in schemas.ALL_ROLES:
+        return 1.0, 0.0
+    dimension = schemas.RANGES[schemas.ALL_ROLES[role][0]].dimension
+    stated = schemas.find_unit(logger.get("unit", ""), dimension)
+    written = headers.split_unit(header)[1] or header.rsplit(",", 1)[-1].strip()
+    said = schemas.find_unit(written, dimension)
+    if said is not None and stated is not None and written and said != stated:
+        problems.add(
+            raw.file,
+            f"The header says {written}, {NAME} says {logger['unit']}.",
+            f"Correct unit under [loggers.{name}], or the header.",
+            row=raw.header_row,
+            column=header,
+            value=logger["unit"],
+        )
+    return stated or (1.0, 0.0)
+
+
+def _look(frame, file, rows, named, stated, problems):
+    """Hold readings against each other, as for a season; loggers without anything odd are let through at once."""
+    names = list(frame["logger_id"].cat.categories)
+    loggers = settings.section(stated, "loggers")
+    codes = frame["logger_id"].cat.codes.to_numpy()
+    odd = [n for i, n in enumerate(names) if not _plain(frame[codes == i], loggers.get(n))]
+    stated = stated | {"loggers": {k: v for k, v in loggers.items() if k in odd}}
+    chosen = np.flatnonzero(np.isin(codes, [names.index(n) for n in odd]))
+    part = frame.iloc[chosen].reset_index(drop=True)
+    part["logger_id"] = part["logger_id"].astype("str")
+    where = pd.DataFrame({"file": file, "row": rows[chosen]})
+    if named is not None:
+        where["value name"] = named[chosen]
+    kept = suspicions.look(part.assign(place=chosen), where, "loggers", stated, problems)["place"]
+    if len(kept) == len(chosen):
+        return frame
+    return frame.drop(index=np.setdiff1d(chosen, kept)).reset_index(drop=True)
+
+
+def _plain(rows, logger):
+    """Whether nothing in a logger's readings is worth a second look."""
+    if not isinstance(logger, dict) or logger.get("role") not in schemas.ALL_ROLES or len(rows) < 5:
+        return False
+    low, high = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].usual
+    values, when = rows["value"].to_numpy(), rows["time"].astype("int64").to_numpy()
+    steps, change = np.diff(when), np.diff(values)
+    if not (np.all(steps == steps[0]) and steps[0] > 0 and np.all((values >= low) & (values <= high))):
+        return False
+    if rows["time"].iloc[-1] > pd.Timestamp.now(tz="UTC"):
+        return False
+    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
+        return False
+    moved = np.flatnonzero(np.r_[True, change != 0, True])
+    longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
+    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)

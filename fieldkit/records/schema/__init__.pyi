@@ -1,0 +1,15 @@
+from .tables import ALL_ROLES as ALL_ROLES
+from .tables import ALL_TABLES as ALL_TABLES
+from .tables import BEHAVIOURS as BEHAVIOURS
+from .tables import ENCLOSURE_TABLES as ENCLOSURE_TABLES
+from .tables import FREE_SECTIONS as FREE_SECTIONS
+from .tables import RANGES as RANGES
+from .tables import REFUSED_UNITS as REFUSED_UNITS
+from .tables import ROLES as ROLES
+from .tables import SETTINGS as SETTINGS
+from .tables import TABLES as TABLES
+from .tables import UNITS as UNITS
+from .tables import Setting as Setting
+from .tables import column_range as column_range
+from .tables import data_dictionary_html as data_dictionary_html
+from .tables import find_unit as find_unit

@@ -1,0 +1,4 @@
+from . import figures as figures
+from . import keeper as keeper
+from . import share as share
+from . import writeup as writeup

@@ -1,0 +1,12 @@
+from .citation import citation_file as citation_file
+from .citation import spdx as spdx
+from .package import COORDINATES as COORDINATES
+from .package import LICENCES as LICENCES
+from .package import PRECISIONS as PRECISIONS
+from .package import About as About
+from .package import Position as Position
+from .package import Shared as Shared
+from .package import cell_diagonal as cell_diagonal
+from .package import cut_off as cut_off
+from .package import publish_position as publish_position
+from .package import write as write

@@ -1,0 +1,467 @@
+"""Turn notebook cells and tables into clean, numbered HTML: no scripts, nothing from the network."""
+
+import base64
+import html
+import re
+import shutil
+from pathlib import Path
+
+from markupsafe import Markup
+
+from fieldkit.captive.targets import UNITS as TARGETS
+from fieldkit.records.schema.tables import ALL_ROLES, TABLES
+from fieldkit.report.writeup.wording import NAMES, label, plain
+
+_KEPT = {
+    *(
+        "p",
+        "br",
+        "hr",
+        "em",
+        "strong",
+        "b",
+        "i",
+        "code",
+        "pre",
+        "sub",
+        "sup",
+        "ul",
+        "ol",
+        "li",
+        "blockquote",
+        "a",
+        "img",
+    ),
+    *("h1", "h2", "h3", "h4", "h5", "h6", "table", "thead", "tbody", "tfoot", "tr", "th", "td", "caption"),
+    *("dl", "dt", "dd", "del", "abbr", "kbd", "details", "summary", "div", "span"),
+}
+_DROPPED_WHOLE = {
+    "script",
+    "style",
+    "iframe",
+    "object",
+    "embed",
+    "form",
+    "input",
+    "button",
+    "svg",
+    "math",
+    "link",
+    "meta",
+}
+_ATTRIBUTES = {
+    "a": {"href", "title"},
+    "img": {"src", "alt"},
+    "th": {"colspan", "rowspan"},
+    "td": {"colspan", "rowspan"},
+}
+_ATTRIBUTES |= {"ol": {"start"}, "abbr": {"title"}}
+_ANSI = re.compile(r"\x1b\[[0-9;]*m")
+
+
+class Renderer:
+    """Renders cells into HTML blocks, numbers figures and tables through the document, and copies figure files.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The write-up folder; figures go to its ``figures`` folder.
+    sections : dict of str to str
+        Id of the section that each notebook fills, by file name; links to other notebooks are taken out.
+    said : dict of str to str
+        Sentences that stand elsewhere on the page, each with the id of that place: a link takes the place of a repeat.
+    """
+
+    def __init__(self, folder, *, sections=None, said=None):
+        self.folder = folder
+        self.sections = sections or {}
+        self.said = said or {}
+        self.figures = []
+        self.tables = []
+        self._heading = ""
+        self._level = 2
+        self._columns = set()
+
+    def section(self, title, cells, *, figures):
+        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end.
+
+        `cells` are pairs: a cell, and why it could not be run, or None.
+        """
+        self._heading, self._level, self._columns = title, 2, set()
+        for cell, _ in cells:
+            for output in cell.get("outputs", []):
+                self._columns |= set(
+                    re.findall(r"<th[^>]*>([a-z0-9_]+)</th>", output.get("data", {}).get("text/html", ""))
+                )
+        parts = _parts(cells)
+        blocks, code, told, after_gap = [], [], set(), False
+        lost_until = 0
+        for number, (cell, missing, text) in enumerate(parts):
+            if number < lost_until:
+                continue
+            if missing is not None:
+                after_gap = True
+                blocks += self._not_done([missing], told)
+            elif cell.cell_type == "markdown":
+                end, reasons = _lost_with(parts, number)
+                note = self._not_done(reasons, told)
+                if reasons:
+                    # Under this heading nothing could be done: its words would be about what is not there.
+                    lost_until, after_gap = end, False
+                    text = text.partition("\n")[0] if note else ""
+                elif after_gap:
+                    # Words about what is not there go with it, up to the next heading.
+                    text = text if _HEADING.match(text) else ""
+                    after_gap = not text
+                heading = re.match(r"#+ +(.+?)\s*(\n|$)", text)
+                if not blocks and heading and title.lower().startswith(heading[1].lower()):
+                    text = text[heading.end() :]
+                blocks += [self.markdown(text), *note]
+            elif cell.cell_type == "code":
+                after_gap = False
+                code.append(cell.source.strip())
+                if lead := cell.metadata.get("fieldkit", {}).get("lead"):
+                    blocks.append(self.markdown(lead))
+                blocks += self._outputs(cell, figures)
+        if code:
+            blocks.append(
+                Markup(
+                    '<details class="code"><summary>The code behind this section</summary>'
+                    "<pre><code>{}</code></pre></details>"
+                ).format("\n\n".join(code))
+            )
+        return [block for block in blocks if block]
+
+    def _not_done(self, reasons, told):
+        """Notes on what could not be done, each reason once in a section."""
+        new = [reason for reason in reasons if reason not in told]
+        told.update(new)
+        note = Markup('<div class="stopped" role="note"><strong>Not done:</strong> {}</div>')
+        return [note.format(plain(reason)) for reason in new]
+
+    def markdown(self, text):
+        """Markdown as clean HTML; headings are moved below the section's own, formulas are drawn."""
+        return self._clean(_to_html(text))
+
+    def _outputs(self, cell, figures):
+        about = cell.metadata.get("fieldkit", {})
+        captions = about.get("table") or _first_comment(cell.source)
+        captions = [captions] if isinstance(captions, str) else list(captions)
+        # The words of a figure are folded under the figure itself.
+        shown = [
+            o
+            for o in cell.outputs
+            if o.output_type in ("display_data", "execute_result")
+            and not o.metadata.get("fieldkit", {}).get("words_of_figure")
+        ]
+        blocks = []
+        for output in cell.outputs:
+            if output.output_type == "stream" and output.name == "stdout":
+                blocks += self._printed(_ANSI.sub("", output.text))
+            elif output in shown:
+                blocks += self._shown(output, about, captions, figures)
+        return blocks
+
+    def _printed(self, text):
+        """Printed words: sentences as paragraphs, numbered and dashed lines as lists, columns as they stand."""
+        text = text.strip("\n")
+        if not text.strip():
+            return []
+        lines = [line for line in text.splitlines() if line.strip()]
+        if any(re.search(r"\S {3,}\S", line) for line in lines):
+            return [Markup('<pre class="printed">{}</pre>').format(text)]
+        blocks, items, kind = [], [], None
+        for line in [*lines, ""]:
+            mark = re.match(r"(- |\d+\. )(.*)", line)
+            if mark:
+                kind = "ul" if mark[1] == "- " else "ol"
+                items.append(mark[2])
+            elif items and line.startswith("  "):
+                items[-1] += f" {line.strip()}"
+            else:
+                if items:
+                    listed = Markup("").join(Markup("<li>{}</li>").format(item) for item in items)
+                    blocks.append(Markup("<{0}>{1}</{0}>").format(Markup(kind), listed))
+                    items = []
+                if line:
+                    blocks.append(self._sentences(line.strip()))
+        return blocks
+
+    def _sentences(self, text):
+        if text in self.said:
+            return Markup('<p>The result in words stands under <a href="#{}">The answer</a>.</p>').format(
+                self.said[text]
+            )
+        # What a result warns of stands apart from what it found.
+        first, *warnings = plain(text).split(" Warning: ")
+        listed = Markup("").join(Markup("<li>{}</li>").format(warning) for warning in warnings)
+        after = Markup('<ul class="doubts">{}</ul>').format(listed) if warnings else ""
+        return Markup("<p>{}</p>{}").format(first, after)
+
+    def _shown(self, output, about, captions, figures):
+        data = output.data
+        if "image/png" in data:
+            return [self._figure(output, about, figures)]
+        if "text/html" in data:
+            return [self._clean(data["text/html"], captions=captions)]
+        if "text/markdown" in data:
+            return [self.markdown(data["text/markdown"])]
+        if "application/vnd.jupyter.widget-view+json" in data or "text/plain" not in data:
+            return []
+        return self._printed(data["text/plain"].strip("'"))
+
+    def _figure(self, output, about, figures):
+        kept = output.metadata.get("fieldkit", {})
+        alt = output.metadata.get("image/png", {}).get("alt", "")
+        number = len(self.figures) + 1
+        stem = f"figure-{number:02d}"
+        image = output.data["image/png"].strip()
+        files = ""
+        if "figure" in kept:
+            (self.folder / "figures").mkdir(exist_ok=True)
+            for suffix in ("png", "svg", "csv"):
+                shutil.copyfile(figures / f"{kept['figure']}.{suffix}", self.folder / "figures" / f"{stem}.{suffix}")
+            image = base64.b64encode((self.folder / "figures" / f"{stem}.png").read_bytes()).decode()
+            files = Markup(
+                ' <span class="files">Files: <a href="figures/{0}.svg">SVG</a>, <a href="figures/{0}.png">PNG</a>, '
+                '<a href="figures/{0}.csv">numbers (CSV)</a>.</span>'
+            ).format(stem)
+        caption = _sentence(kept.get("shows") or alt.split(". ")[0] or self._heading)
+        if about.get("figure"):
+            caption = f"{caption} {_sentence(about['figure'])}"
+        finding = kept.get("finding", "")
+        about = {
+            "number": number,
+            "caption": caption,
+            "stem": stem if files else None,
+            "headline": about.get("headline"),
+        }
+        self.figures.append(about | {"finding": finding})
+        return Markup(
+            '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {n}">'
+            '<img src="data:image/png;base64,{image}" alt="{alt}"></div>'
+            "<figcaption><b>Figure {n}.</b> {caption}{files}"
+            "<details><summary>The figure in words and numbers</summary><p>{alt}</p></details></figcaption></figure>"
+        ).format(n=number, image=image, alt=alt or caption, caption=caption, files=files)
+
+    def table(self, frame, caption):
+        """A DataFrame as a numbered table with a caption; text is escaped, numbers get four significant digits."""
+        text = frame.to_html(border=0, index=False, na_rep="–", float_format=lambda x: f"{x:.4g}", justify="unset")
+        return self._clean(text, captions=[caption])
+
+    def _clean(self, text, *, captions=()):
+        from bs4 import BeautifulSoup, Comment
+
+        soup = BeautifulSoup(text, "html.parser")
+        for comment in soup.find_all(string=lambda s: isinstance(s, Comment)):
+            comment.extract()
+        for tag in soup.find_all(True):
+            if tag.decomposed:
+                continue
+            if tag.name in _DROPPED_WHOLE:
+                tag.decompose()
+            elif tag.name not in _KEPT:
+                tag.unwrap()
+            else:
+                self._clean_tag(tag)
+        for code in soup.find_all("code"):
+            # Prose speaks of a column by the name the table shows.
+            if code.parent.name != "pre" and code.get_text() in self._columns:
+                code.name, code.string = "em", label(code.get_text())
+        for paragraph in soup.find_all("p"):
+            if (words := paragraph.get_text()) in self.said or " Warning: " in words or plain(words) != words:
+                paragraph.replace_with(BeautifulSoup(self._sentences(words), "html.parser"))
+        captions = iter(captions)
+        for table in soup.find_all("table"):
+            if table.find("td"):
+                self._dress_table(soup, table, next(captions, None))
+            else:
+                table.decompose()
+        return Markup(soup.decode(formatter=_html5()).strip())
+
+    def _clean_tag(self, tag):
+        kept = _ATTRIBUTES.get(tag.name, set())
+        tag.attrs = {name: value for name, value in tag.attrs.items() if name in kept}
+        if tag.name in ("div", "span"):
+            tag.unwrap()
+        elif re.fullmatch("h[1-6]", tag.name):
+            # Below the section's h2, and no level is skipped.
+            self._level = min(max(int(tag.name[1]) + 1, 3), self._level + 1, 6)
+            tag.name = f"h{self._level}"
+            self._heading = tag.get_text(" ", strip=True)
+        elif tag.name == "a":
+            self._clean_link(tag)
+        elif tag.name == "img" and not re.match(r"data:image/(png|jpeg|gif|svg\+xml);base64,", tag.get("src", "")):
+            tag.replace_with(tag.get("alt", ""))
+        elif tag.name == "img":
+            tag["alt"] = tag.get("alt", "")
+
+    def _clean_link(self, tag):
+        target = tag.get("href", "")
+        if Path(target.split("#")[0]).name in self.sections and "//" not in target:
+            tag["href"] = f"#{self.sections[Path(target.split('#')[0]).name]}"
+        elif not re.match(r"https?://", target):
+            tag.unwrap()
+
+    def _dress_table(self, soup, table, caption):
+        number = len(self.tables) + 1
+        words = _sentence(
+            caption or (table.caption.get_text(" ", strip=True) if table.caption else "") or self._heading
+        )
+        if table.caption:
+            table.caption.decompose()
+        self.tables.append({"number": number, "caption": words})
+        _join_index_names(table)
+        _drop_row_numbers(table)
+        table["id"] = f"table-{number}"
+        caption = soup.new_tag("caption")
+        bold = soup.new_tag("b")
+        bold.string = f"Table {number}."
+        caption.append(bold)
+        caption.append(f" {words}")
+        table.insert(0, caption)
+        heads = [cell.get_text(strip=True) for cell in table.find_all("tr")[0].find_all(["td", "th"])]
+        for row in table.find_all("tr"):
+            cells = row.find_all(["td", "th"])
+            for cell, head in zip(cells, heads[-len(cells) :], strict=False):
+                cell.string = _in_words(cell.get_text(strip=True), head, row.find_parent("thead") is not None)
+        for cell in table.find_all("th"):
+            head = cell.find_parent("thead") is not None
+            spans = int(cell.get("colspan", 1)) > 1 if head else int(cell.get("rowspan", 1)) > 1
+            cell["scope"] = ("col" if head else "row") + ("group" if spans else "")
+            if not cell.get_text(strip=True):
+                # A header without words heads nothing: pandas leaves these above the index.
+                cell.name = "td"
+                del cell["scope"]
+        frame = soup.new_tag("div")
+        # A wide table scrolls inside its frame on a phone, also from the keyboard.
+        frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
+        table.wrap(frame)
+
+
+_HEADING = re.compile(r"(#+) ")
+
+
+def _parts(cells):
+    """(cell, why it is missing, text) with the text of markdown cells parted before each heading."""
+    parts = []
+    for cell, missing in cells:
+        if cell.cell_type != "markdown":
+            parts.append((cell, missing, ""))
+            continue
+        texts, fenced = [[]], False
+        for line in cell.source.splitlines():
+            fenced ^= line.startswith("```")
+            if not fenced and _HEADING.match(line):
+                texts.append([])
+            texts[-1].append(line)
+        parts += [(cell, None, "\n".join(lines)) for lines in texts if any(lines)]
+    return parts
+
+
+def _lost_with(parts, number):
+    """Where what stands under a heading ends, and the reasons why none of its code could be run (else none)."""
+    heading = _HEADING.match(parts[number][2])
+    if heading is None:
+        return number, []
+    end = number + 1
+    while end < len(parts):
+        following = _HEADING.match(parts[end][2])
+        if following and len(following[1]) <= len(heading[1]):
+            break
+        end += 1
+    reasons = [missing for cell, missing, _ in parts[number:end] if cell.cell_type == "code"]
+    return end, [] if None in reasons else list(dict.fromkeys(reasons))
+
+
+# What pandas and the kit write in cells, in words.
+_CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
+_CELLS |= dict.fromkeys(("inf", "-inf"), "no limit")
+_CELLS |= {
+    name: label(name)
+    for name in (*NAMES, *ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
+    if "_" in name
+}
+
+
+def _in_words(text, head, is_head):
+    """What a cell shows to a reader; chances too small to matter are not spelled out."""
+    if is_head:
+        return label(text)
+    if text in _CELLS:
+        return _CELLS[text]
+    if re.fullmatch(r"[\d.]+e-\d+", text) and re.match(r"p\b|.*_p$|weight", head) and float(text) < 1e-4:
+        return "<0.0001"
+    if re.fullmatch(r"0\.0+", text) and re.match(r"p\b|.*_p$", head):
+        # A table rounded for reading; no chance is nought.
+        return f"<{text[:-1]}1"
+    if re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
+        return text.replace("-", "−", 1)
+    return plain(text)
+
+
+def _drop_row_numbers(table):
+    """Take out an index that only counts rows: it says nothing to a reader."""
+    rows = table.tbody.find_all("tr") if table.tbody else []
+    heads = [row.find(["th", "td"]) for row in (table.thead.find_all("tr") if table.thead else [])]
+    firsts = [row.find(["th", "td"]) for row in rows]
+    counted = rows and all(cell.name == "th" and cell.get_text(strip=True).isdigit() for cell in firsts)
+    if counted and len(heads) == 1 and not heads[0].get_text(strip=True):
+        for cell in [*heads, *firsts]:
+            cell.decompose()
+
+
+def _join_index_names(table):
+    """Move the names of an index from pandas' extra header row into the blank cells above them."""
+    rows = table.thead.find_all("tr") if table.thead else []
+    if len(rows) != 2:
+        return
+    above, names = ([(cell, cell.get_text(strip=True)) for cell in row.find_all(["th", "td"])] for row in rows)
+    if len(above) == len(names) and all(bool(top) != bool(name) for (_, top), (_, name) in zip(above, names)):
+        for (cell, top), (_, name) in zip(above, names):
+            cell.string = top or name
+        rows[1].decompose()
+    elif len(above) == len(names) and names[0][1] and not any(name for _, name in names[1:]):
+        # The columns have a name of their own, which says nothing that the caption does not.
+        above[0][0].string = names[0][1]
+        rows[1].decompose()
+
+
+def _to_html(text):
+    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
+
+    class Formulas(IPythonRenderer):
+        def inline_math(self, body):
+            return _formula(body)
+
+        block_math = inline_math
+
+    return MarkdownWithMath(renderer=Formulas(escape=False, exclude_anchor_links=True)).render(text)
+
+
+def _formula(tex):
+    from fieldkit.report.figures.style import formula
+
+    drawn = formula(tex)
+    words = html.escape(" ".join(tex.split()), quote=True)
+    if drawn is None:
+        return f"<code>{words}</code>"
+    return f'<img src="data:image/svg+xml;base64,{base64.b64encode(drawn.encode()).decode()}" alt="{words}">'
+
+
+def _html5():
+    """Letters as they are, no slash in void elements."""
+    from bs4.dammit import EntitySubstitution
+    from bs4.formatter import HTMLFormatter
+
+    return HTMLFormatter(EntitySubstitution.substitute_xml, void_element_close_prefix="")
+
+
+def _first_comment(source):
+    line = source.strip().splitlines()[0] if source.strip() else ""
+    return line.lstrip("# ").strip() if line.startswith("#") else ""
+
+
+def _sentence(text):
+    text = " ".join(text.split())
+    return text if not text or text[-1] in ".?!" else f"{text}."

@@ -1,0 +1,383 @@
+"""Run the guided notebooks on a season, one after another, each in a kernel of its own."""
+
+import ast
+import contextlib
+import difflib
+import json
+import os
+import re
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from subprocess import DEVNULL
+
+from fieldkit.core import FieldkitError, resource_dir
+
+# Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
+_STARTS = 3
+_UNRUN_TAGS = {"exercise", "answer"}
+# What a table is called in a sentence.
+_TABLES = {
+    "choices": "choice sets",
+    "gradient": "body temperatures from a gradient",
+    "loggers": "readings of loggers",
+    "scans": "scans of the animals",
+    "weather": "records of weather stations",
+}
+
+
+class WriteUpError(RuntimeError):
+    """A notebook that failed for a reason that the person with the season cannot mend: a fault of the kit."""
+
+
+@dataclass(kw_only=True)
+class Run:
+    """One notebook of a write-up and what became of it."""
+
+    name: str
+    section: str
+    order: float
+    notebook: object
+    state: str = "to run"
+    reason: str = ""
+    # What could not be done: index of a cell and why; the reason is empty where it was told already.
+    missing: dict = field(default_factory=dict)
+    collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
+    results_folder: Path | None = None
+
+    @property
+    def cells(self):
+        """Cells that run: all but the exercises and their answers, which are for the learner."""
+        return [cell for cell in self.notebook.cells if not _UNRUN_TAGS & tags(cell)]
+
+    @property
+    def told(self):
+        """Why parts are missing; a cell that the write-up does not show is missed only through those that it shows."""
+        shown = (index for index in self.missing if "writeup" in tags(self.notebook.cells[index]))
+        return list(dict.fromkeys(self.missing[index] for index in shown))
+
+
+def tags(cell):
+    """Tags of a cell, as a set."""
+    return set(cell.metadata.get("tags", []))
+
+
+def listed(season, *, only=None, with_enclosure=True):
+    """List the notebooks of a write-up in order, those that cannot run marked as skipped with the reason.
+
+    Parameters
+    ----------
+    season : Season
+        Decides by its tables which notebooks can run.
+    only : sequence of str, optional
+        Names of notebooks, or the numbers they begin with; None means all.
+    with_enclosure : bool
+        Whether there is an enclosure to hold against the season.
+
+    Returns
+    -------
+    list of Run
+    """
+    import nbformat
+
+    runs = []
+    for path in sorted(resource_dir("notebooks").glob("[0-9]*.ipynb")):
+        notebook = nbformat.read(path, as_version=4)
+        about = notebook.metadata.get("fieldkit", {})
+        if not any("writeup" in tags(cell) for cell in notebook.cells):
+            continue
+        run = Run(name=path.stem, section=about["section"], order=about["order"], notebook=notebook)
+        missing = [table for table in about.get("needs", []) if _is_missing(getattr(season, table, None))]
+        if missing:
+            run.state = "skipped"
+            run.reason = f"It needs {_join(missing)}, which this season does not have."
+        elif not with_enclosure and "enclosure_folder" in parameters_of(notebook):
+            run.state = "skipped"
+            run.reason = "It needs an enclosure to hold against the season, and none was given (--enclosure DIR)."
+        runs.append(run)
+    if only is not None:
+        chosen = []
+        for wanted in only:
+            fitting = [run for run in runs if run.name == wanted or run.name.split("_")[0] == wanted]
+            if not fitting:
+                known = ", ".join(run.name for run in runs)
+                raise FieldkitError(f"There is no notebook '{wanted}' to write up. There are: {known}.")
+            chosen += fitting
+        runs = [run for run in runs if run in chosen]
+    return sorted(runs, key=lambda run: run.order)
+
+
+def _is_missing(table):
+    return table is None or (hasattr(table, "__len__") and len(table) == 0)
+
+
+def _join(names):
+    names = [_TABLES.get(name, name) for name in names]
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def parameters_of(notebook):
+    """Read the names and values that a notebook's parameters cell sets.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        A notebook with one code cell tagged ``parameters``.
+
+    Returns
+    -------
+    dict
+    """
+    return {name: ast.literal_eval(node.value) for name, node in _assignments(_parameters_cell(notebook)).items()}
+
+
+def _parameters_cell(notebook):
+    cells = [cell for cell in notebook.cells if cell.cell_type == "code" and "parameters" in tags(cell)]
+    if len(cells) != 1:
+        raise WriteUpError(f"A notebook needs one cell tagged 'parameters'; this one has {len(cells)}.")
+    return cells[0]
+
+
+def _assignments(cell):
+    found = {}
+    for node in ast.parse(cell.source).body:
+        if not (isinstance(node, ast.Assign) and len(node.targets) == 1 and isinstance(node.targets[0], ast.Name)):
+            raise WriteUpError(f"A parameters cell may only set names to plain values, not: {ast.unparse(node)}")
+        found[node.targets[0].id] = node
+    return found
+
+
+def set_parameters(notebook, values):
+    """Set parameters of a notebook in place, in the text of its parameters cell.
+
+    Parameters
+    ----------
+    notebook : nbformat.NotebookNode
+        Changed in place.
+    values : dict
+        Names and plain values (numbers, text, True, False, None, lists of these).
+
+    Raises
+    ------
+    FieldkitError
+        For a name that the cell does not set (a misspelt name would otherwise change nothing and say nothing), or a
+        value that is not plain.
+    """
+    cell = _parameters_cell(notebook)
+    nodes = _assignments(cell)
+    lines = cell.source.splitlines()
+    for name in sorted(values, key=lambda n: -nodes[n].lineno if n in nodes else 0):
+        if name not in nodes:
+            near = difflib.get_close_matches(name, nodes, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" There are: {', '.join(nodes)}."
+            raise FieldkitError(f"The notebook has no parameter '{name}'.{hint}")
+        text = repr(values[name])
+        try:
+            ast.literal_eval(text)
+        except (ValueError, SyntaxError):
+            raise FieldkitError(f"The parameter '{name}' must be a number, a text or a list, not {text}.") from None
+        node = nodes[name]
+        lines[node.lineno - 1 : node.end_lineno] = [f"{name} = {text}"]
+    cell.source = "\n".join(lines)
+
+
+def spread_parameters(runs, season_folder, given, *, enclosure_folder=None):
+    """Set the season folder in every notebook and each given parameter in those that have it.
+
+    Parameters
+    ----------
+    runs : list of Run
+        Their notebooks are changed in place.
+    season_folder : str or None
+        None for the demo season.
+    given : dict
+        Parameter names and values.
+    enclosure_folder : str, optional
+        Set in every notebook that has it.
+
+    Raises
+    ------
+    FieldkitError
+        For a name that no notebook has.
+    """
+    known = {run.name: parameters_of(run.notebook) for run in runs}
+    everything = {name for names in known.values() for name in names} - {"season_folder", "enclosure_folder"}
+    for name in given:
+        if name not in everything:
+            near = difflib.get_close_matches(name, everything, n=1)
+            hint = f" Did you mean '{near[0]}'?" if near else f" There are: {', '.join(sorted(everything)) or 'none'}."
+            raise FieldkitError(f"No notebook has a parameter '{name}'.{hint}")
+    for run in runs:
+        own = {"season_folder": season_folder, "enclosure_folder": enclosure_folder} | given
+        set_parameters(run.notebook, {name: value for name, value in own.items() if name in known[run.name]})
+
+
+@contextlib.contextmanager
+def _kernel(notebook, folder, environment):
+    from nbclient import NotebookClient
+
+    for attempt in range(1, _STARTS + 1):
+        # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
+        waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
+        client = NotebookClient(notebook, kernel_name="python3", **waits)
+        stack = contextlib.ExitStack()
+        try:
+            stack.enter_context(client.setup_kernel(cwd=str(folder), env=environment, stdout=DEVNULL, stderr=DEVNULL))
+            break
+        except RuntimeError as error:
+            stack.close()
+            if attempt == _STARTS:
+                raise FieldkitError(
+                    f"Python could not start a notebook ({_STARTS} tries): {error}. Close other programs and try again."
+                ) from error
+    with stack:
+        yield client
+
+
+def run(one, *, figures, results, step):
+    """Run one notebook in place; what it shows, finds and calls is kept in `one`.
+
+    A cell that raises a FieldkitError, and every later cell that needs what it would have made, is left out with that
+    sentence as the reason; the other cells are run. Any other error fails the run.
+
+    Parameters
+    ----------
+    one : Run
+        Changed in place.
+    figures, results : pathlib.Path
+        Where figures and the tables of results are kept.
+    step : callable
+        Called after each cell.
+    """
+    from fieldkit.report.figures.style import KEEP
+
+    figures.mkdir(parents=True)
+    results.mkdir(parents=True)
+    one.results_folder = results
+    one.notebook.cells = one.cells
+    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default"}
+    with tempfile.TemporaryDirectory() as scratch, _kernel(one.notebook, scratch, environment) as client:
+        count, ran = 0, []
+        lost = {}
+        for index, cell in enumerate(one.notebook.cells):
+            if cell.cell_type == "code":
+                cell.outputs, cell.execution_count = [], None
+            if cell.cell_type == "code" and cell.source.strip():
+                made, needed = names_of(cell.source)
+                reason = next((lost[name] for name in sorted(needed & lost.keys())), None)
+                if reason is None:
+                    count += 1
+                    reason = _execute(client, one, index, count)
+                if reason is None:
+                    ran.append((cell.source, "writeup" in tags(cell)))
+                    lost = {name: why for name, why in lost.items() if name not in made}
+                else:
+                    cell.outputs = []
+                    lost |= dict.fromkeys(made, reason)
+                    one.missing[index] = reason
+            step()
+        collector = "__import__('fieldkit.report.writeup.collected', fromlist=['collect']).collect"
+        _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
+    one.collected = json.loads((results / "collected.json").read_text("utf-8"))
+    (results / "collected.json").unlink()
+    one.state, one.reason = ("stopped", " ".join(one.told)) if one.told else ("done", "")
+
+
+def _execute(client, one, index, count):
+    """Run one cell; why it could not be done with these records, or None."""
+    from nbclient.exceptions import CellExecutionError, DeadKernelError
+
+    cell = one.notebook.cells[index]
+    try:
+        client.execute_cell(cell, index, execution_count=count)
+    except DeadKernelError as error:
+        raise WriteUpError(
+            f"Notebook {one.name}, cell {index + 1}: Python stopped, most often for want of memory."
+        ) from error
+    except CellExecutionError as error:
+        if not _probe(client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"):
+            raise WriteUpError(
+                f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue}. "
+                "This is a fault of the notebook or of fieldkit, not of your records."
+            ) from error
+        return error.evalue
+    return None
+
+
+def names_of(source):
+    """Names that a cell makes, and names of others that it needs.
+
+    Examples
+    --------
+    >>> made, needed = names_of("b = a + 1; c = [x for x in b]")
+    >>> sorted(made), sorted(needed)
+    (['b', 'c', 'x'], ['a'])
+    """
+    try:
+        tree = ast.parse(source)
+    except SyntaxError:
+        return set(), set()
+    names = [node for node in ast.walk(tree) if isinstance(node, ast.Name)]
+    made = {n.id for n in names if isinstance(n.ctx, ast.Store)}
+    made |= {
+        a.asname or a.name.split(".")[0]
+        for n in ast.walk(tree)
+        if isinstance(n, ast.Import | ast.ImportFrom)
+        for a in n.names
+    }
+    own, needed = set(), set()
+    for statement in tree.body:
+        inside = [n for n in ast.walk(statement) if isinstance(n, ast.Name)]
+        stored = {n.id for n in inside if isinstance(n.ctx, ast.Store)}
+        # x = x + 1 needs an x; the name of a loop does not come from before.
+        loops = [n.target for n in ast.walk(statement) if isinstance(n, ast.comprehension)]
+        looped = {n.id for target in loops for n in ast.walk(target) if isinstance(n, ast.Name)}
+        bound = looped if isinstance(statement, ast.Assign | ast.AugAssign) else stored
+        needed |= {n.id for n in inside if isinstance(n.ctx, ast.Load)} - own - bound
+        own |= stored
+    return made, needed
+
+
+def _probe(client, expression):
+    """Evaluate an expression in the kernel, leaving the notebook and its history untouched."""
+    import nbformat
+
+    cell = nbformat.v4.new_code_cell(f"print({expression})")
+    client.nb.cells.append(cell)
+    try:
+        client.execute_cell(cell, len(client.nb.cells) - 1, store_history=False)
+    finally:
+        client.nb.cells.pop()
+    return cell.outputs[0]["text"].strip() == "True"
+
+
+def hide_path(one, path):
+    """Replace the path of the season folder by its name in all that is published: nobody need know it."""
+    import nbformat
+
+    paths = {str(path), Path(path).as_posix(), str(Path(path).resolve()), Path(path).resolve().as_posix()}
+
+    def hide(value):
+        if isinstance(value, dict):
+            return {key: hide(item) for key, item in value.items()}
+        if isinstance(value, list):
+            return [hide(item) for item in value]
+        if isinstance(value, str):
+            for spelled in sorted(paths, key=len, reverse=True):
+                value = value.replace(spelled, Path(path).name).replace(repr(spelled)[1:-1], Path(path).name)
+        return value
+
+    one.notebook = nbformat.from_dict(hide(one.notebook))
+    one.collected = hide(one.collected)
+    one.reason = hide(one.reason)
+    one.missing = {index: hide(reason) for index, reason in one.missing.items()}
+
+
+def warnings_of(one):
+    """Warnings that Python gave while a notebook ran, without the paths of this computer."""
+    found = []
+    for cell in one.notebook.cells:
+        for output in cell.get("outputs", []):
+            if output.get("name") == "stderr":
+                found += re.findall(r"^.*?:\d+: (\w*Warning: .*)$", output["text"], flags=re.MULTILINE)
+    return list(dict.fromkeys(found))
