@@ -1,5 +1,6 @@
 """The command line: what it says, and with which exit status."""
 
+import os
 import subprocess
 import sys
 import types
@@ -41,12 +42,9 @@ def test_new_makes_a_folder_once(tmp_path, capsys):
 
 
 def fake_writeup(monkeypatch, write):
-    import fieldkit.report
+    from fieldkit.report import writeup
 
-    module = types.ModuleType("fieldkit.report.writeup")
-    module.write = write
-    monkeypatch.setitem(sys.modules, "fieldkit.report.writeup", module)
-    monkeypatch.setattr(fieldkit.report, "writeup", module, raising=False)
+    monkeypatch.setattr(writeup, "write", write)
 
 
 def test_writeup_passes_on_what_was_asked_and_says_where_it_is(good, monkeypatch, capsys):
@@ -148,3 +146,40 @@ def test_a_reader_that_leaves_early_is_no_fault(good):
     assert check.stderr.read() == b""
     check.stderr.close()
     assert check.wait() == cli.STOPPED
+
+
+def test_control_codes_of_a_strangers_files_do_not_reach_the_terminal(good, capsys):
+    swap(good, "choices.csv", "33.0", "33\x1b]0;owned\x07\x1b[2J\u202e")
+    swap(good, "season.toml", "north wall", r"north\u001b[8m wall")
+    assert cli.main(["check", str(good)]) == cli.MISTAKE
+    said = "".join(capsys.readouterr())
+    assert r"33\x1b]0;owned\x07\x1b[2J\u202e" in said
+    assert not [letter for letter in said if (ord(letter) < 32 and letter != "\n") or 127 <= ord(letter) < 160]
+
+
+@pytest.mark.parametrize(
+    ("error", "words"),
+    [
+        (OSError(28, "No space left on device", "there/index.html"), "there/index.html: there is no space left"),
+        (PermissionError(13, "Permission denied", "x.csv"), "x.csv: you may not read or write it"),
+        (OSError(36, "File name too long", "aaa"), "aaa: the name is too long"),
+        (MemoryError(), "There is not enough memory"),
+    ],
+)
+def test_what_the_system_refuses_is_a_sentence(good, error, words, monkeypatch, capsys):
+    def write(path, out, **options):
+        raise error
+
+    fake_writeup(monkeypatch, write)
+    assert cli.main(["writeup", str(good), "--out", "there"]) == cli.MISTAKE
+    assert words in capsys.readouterr().err
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a device that is always full")
+def test_a_full_disk_under_the_output_is_said(good):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "fieldkit.cli", "check", str(good)], stdout=full, stderr=subprocess.PIPE, text=True
+        )
+    assert done.returncode == cli.MISTAKE and "there is no space left" in done.stderr
+    assert "Traceback" not in done.stderr and "Exception ignored" not in done.stderr

@@ -10,8 +10,6 @@ import pytest
 from scipy import constants, integrate
 
 from fieldkit.captive import lamps, targets
-from fieldkit.captive.lamps import people as lamp_people
-from fieldkit.captive.lamps import summary as lamp_overview
 from fieldkit.captive.lamps import (
     arranging as lamp_plan,
 )
@@ -24,9 +22,11 @@ from fieldkit.captive.lamps import (
 from fieldkit.captive.lamps import (
     matching as lamp_match,
 )
+from fieldkit.captive.lamps import people as lamp_people
 from fieldkit.captive.lamps import (
     spectra as lamp_spectra,
 )
+from fieldkit.captive.lamps import summary as lamp_overview
 from fieldkit.core import FieldkitError
 from fieldkit.field.sunlight import ChosenSunlight
 from fieldkit.physics import heat

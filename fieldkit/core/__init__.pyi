@@ -5,3 +5,5 @@ from .containers import elementwise as elementwise
 from .containers import floats as floats
 from .containers import generator as generator
 from .containers import resource_dir as resource_dir
+from .containers import trouble as trouble
+from .containers import visible as visible

@@ -1,8 +1,11 @@
 """What every room shares: the error family, results that speak, and one wrapper for all containers."""
 
+import errno
 import functools
 import html
 import inspect
+import os
+import re
 import sys
 from pathlib import Path
 
@@ -13,6 +16,78 @@ class FieldkitError(Exception):
     def _render_traceback_(self):
         # IPython asks for this: in a notebook a person sees the sentence, not the call stack.
         return [f"{type(self).__name__}: {self}"]
+
+
+# What the system refuses and a person can mend, and how.
+_TROUBLE = {
+    errno.ENOSPC: ("there is no space left on the disk", "make room there, or choose another place"),
+    errno.EDQUOT: ("your share of the disk is used up", "make room there, or choose another place"),
+    errno.EFBIG: ("the file would be too large for this disk", "choose another place"),
+    errno.EACCES: ("you may not read or write it", "ask whoever owns it, or choose another place"),
+    errno.EPERM: ("you may not read or write it", "ask whoever owns it, or choose another place"),
+    errno.EROFS: ("the disk can only be read", "choose another place"),
+    errno.ENAMETOOLONG: ("the name is too long", "choose a shorter one"),
+    errno.ENOENT: ("it is not there", "check the spelling of the path"),
+    errno.ENOTDIR: ("part of this path is a file, not a folder", "check the spelling of the path"),
+    errno.EISDIR: ("it is a folder, not a file", "check the spelling of the path"),
+    errno.ELOOP: ("its links lead round in a circle", "put the file itself here"),
+    errno.EMFILE: ("too many files are open", "close other programs and try again"),
+    errno.ENFILE: ("too many files are open", "close other programs and try again"),
+    errno.ENOMEM: ("there is not enough memory", "close other programs and try again"),
+    errno.EIO: ("the disk failed", "look after the disk, or choose another place"),
+    errno.ESTALE: ("the network disk was lost", "connect it again"),
+    errno.ETXTBSY: ("another program uses it", "close it there"),
+    errno.EBUSY: ("another program uses it", "close it there"),
+}
+_UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def trouble(error):
+    """Say an error of the system that a person can mend; None for any other.
+
+    Parameters
+    ----------
+    error : BaseException
+        Any at all.
+
+    Returns
+    -------
+    str or None
+
+    Examples
+    --------
+    >>> trouble(OSError(errno.ENOSPC, "No space left on device", "out/index.html"))
+    'out/index.html: there is no space left on the disk; make room there, or choose another place.'
+    """
+    if isinstance(error, MemoryError):
+        return "There is not enough memory: close other programs and try again."
+    if not isinstance(error, OSError) or error.errno not in _TROUBLE:
+        return None
+    what, remedy = _TROUBLE[error.errno]
+    place = os.fsdecode(error.filename) if isinstance(error.filename, str | bytes | os.PathLike) else "A file"
+    return f"{place}: {what}; {remedy}."
+
+
+def visible(text):
+    """Text with control codes written out: what a stranger wrote into a file cannot steer a terminal or a page.
+
+    Parameters
+    ----------
+    text : str
+        Anything that is to be shown.
+
+    Returns
+    -------
+    str
+        Line ends and tabs stay; the other control characters, those that turn the direction of writing, and bytes
+        that are no letters stand as ``\\x1b`` or ``\\u202e``.
+
+    Examples
+    --------
+    >>> visible("R07" + chr(27) + "[2J") == "R07" + chr(92) + "x1b[2J"
+    True
+    """
+    return _UNSEEN.sub(lambda found: found[0].encode("unicode_escape").decode(), text)
 
 
 class Result:
@@ -46,7 +121,7 @@ def resource_dir(name):
     >>> resource_dir("data").is_dir()
     True
     """
-    package = Path(__file__).resolve().parent
+    package = Path(__file__).resolve().parent.parent
     for candidate in (package / f"_{name}", package.parent / name):
         if candidate.is_dir():
             return candidate

@@ -36,6 +36,38 @@ def safe_cell(value):
     return "'" + value
 
 
+def safe_table(table):
+    """A table of which no spreadsheet program will run a header or a cell.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Column headers, cells and index.
+
+    Returns
+    -------
+    pandas.DataFrame
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> print(safe_table(pd.DataFrame({"@name": ["=1+1"], "t": -2.5}, index=["+R07"])).to_csv().strip())
+    ,'@name,t
+    '+R07,'=1+1,-2.5
+    """
+    safe = table.rename(columns=safe_cell)
+    for position in range(table.shape[1]):
+        values = table.iloc[:, position]
+        if values.dtype == object or str(values.dtype) in ("str", "string", "category"):
+            safe.isetitem(position, values.astype(object).map(safe_cell))
+    if table.index.nlevels > 1:
+        safe.index = table.index.map(lambda names: tuple(map(safe_cell, names)))
+    elif table.index.dtype == object or str(table.index.dtype) in ("str", "string", "category"):
+        safe.index = table.index.map(safe_cell)
+    safe.index.names = [safe_cell(name) for name in table.index.names]
+    return safe
+
+
 def write_csv(table, path):
     """Write a table as CSV that spreadsheet programs open with its letters intact; no file is overwritten.
 
@@ -64,12 +96,7 @@ def write_csv(table, path):
     '=1+1,-2.5
     """
     path = _new_file(path)
-    safe = table.rename(columns=safe_cell)
-    for position, column in enumerate(table.columns):
-        values = table[column]
-        if values.dtype == object or str(values.dtype) in ("str", "string", "category"):
-            safe.isetitem(position, values.astype(object).map(safe_cell))
-    safe.to_csv(path, index=False, encoding="utf-8-sig", mode="x", lineterminator="\r\n")
+    safe_table(table).to_csv(path, index=False, encoding="utf-8-sig", mode="x", lineterminator="\r\n")
     return path
 
 

@@ -1,6 +1,5 @@
 from .air import KELVIN as KELVIN
 from .air import STANDARD_PRESSURE_PA as STANDARD_PRESSURE_PA
-from .air import dry_air as dry_air
 from .air import sky_longwave as sky_longwave
 from .air import vapour_pressure as vapour_pressure
 from .air import wind_at_height as wind_at_height
@@ -14,8 +13,6 @@ from .body import probe as probe
 from .body import silhouette as silhouette
 from .convection import GRAVITY as GRAVITY
 from .convection import STILL as STILL
-from .convection import free_part as free_part
-from .convection import prandtl_factors as prandtl_factors
 from .ground import SUBSTRATES as SUBSTRATES
 from .ground import surface_temperature as surface_temperature
 from .operative import CHUNK as CHUNK

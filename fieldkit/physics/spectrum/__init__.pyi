@@ -11,7 +11,6 @@ from .sources import blackbody as blackbody
 from .sources import blackbody_share as blackbody_share
 from .sources import clear_sky_spectrum as clear_sky_spectrum
 from .sources import ozone_climatology as ozone_climatology
-from .sources import planck_below as planck_below
 from .sources import reference_sunlight as reference_sunlight
 from .ultraviolet import STANDARD_ERYTHEMA_DOSE_J_M2 as STANDARD_ERYTHEMA_DOSE_J_M2
 from .ultraviolet import UV_HAZARD_LIMIT_J_M2 as UV_HAZARD_LIMIT_J_M2

@@ -47,6 +47,8 @@ RC = {
     "legend.frameon": False,
     "svg.hashsalt": "fieldkit",
     "svg.fonttype": "path",
+    # A name may hold a $: what people write is never taken for a formula.
+    "text.parse_math": False,
 }
 
 
@@ -387,11 +389,22 @@ def say(*sentences):
     display({"text/html": paragraphs, "text/plain": "\n".join(sentences)}, raw=True)
 
 
-def _wrap_long(figure):
-    """Break titles and labels below the panels that would run out of the figure."""
+def _make_ready(figure):
+    """Make a figure ready to draw: no text a formula, no title or label running out of the figure."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.text import Text
+    from matplotlib.ticker import LogFormatterMathtext
 
+    for text in figure.findobj(Text):
+        # What was written outside the house look.
+        text.set_parse_math(False)
+    for axis in (axis for axes in figure.axes for axis in (axes.xaxis, axes.yaxis)):
+        for own, set_ in (
+            (axis.get_major_formatter(), axis.set_major_formatter),
+            (axis.get_minor_formatter(), axis.set_minor_formatter),
+        ):
+            if isinstance(own, LogFormatterMathtext):
+                set_(_powers(own))
     FigureCanvasAgg(figure)
     figure.draw_without_rendering()
     for axes in figure.axes:
@@ -407,13 +420,27 @@ def _wrap_long(figure):
                 text.set_text(textwrap.fill(text.get_text(), max(width, 20)))
 
 
+def _powers(formatter):
+    """Ticks of a logarithmic axis in letters, as 10⁻², and not as a formula."""
+    from matplotlib.ticker import LogFormatterSciNotation
+
+    class Powers(LogFormatterSciNotation):
+        def __call__(self, x, pos=None):
+            text = super().__call__(x, pos).replace(r"\times", "×").replace("\N{MINUS SIGN}", "-")
+            raised = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+            text = re.sub(r"\^\{(-?\d+)\}", lambda found: found[1].translate(raised), text)
+            return re.sub(r"\\mathdefault|[${}]", "", text)
+
+    return Powers(base=formatter._base, labelOnlyBase=formatter.labelOnlyBase)
+
+
 def png(figure, *, dpi=RC["savefig.dpi"]):
     """PNG of a figure as bytes, in the house look; titles and labels that are too long are broken into lines."""
     from PIL import Image
 
     drawn, packed = io.BytesIO(), io.BytesIO()
     with look():
-        _wrap_long(figure)
+        _make_ready(figure)
         figure.savefig(drawn, format="png", dpi=dpi)
     # 256 colours are plenty for a chart and make a third of the bytes, in notebooks and in the write-up.
     Image.open(drawn).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(packed, format="png", optimize=True)
@@ -422,13 +449,15 @@ def png(figure, *, dpi=RC["savefig.dpi"]):
 
 def save(figure, folder):
     """Write a figure as PNG and SVG and its numbers as CSV under the next free number; returns the common stem."""
+    from fieldkit.records.spreadsheet import safe_table
+
     number = len(list(folder.glob("figure-*.csv"))) + 1
     stem = f"figure-{number:03d}"
     with look():
-        _wrap_long(figure)
+        _make_ready(figure)
         figure.savefig(folder / f"{stem}.svg", metadata={"Date": None, "Creator": None})
     (folder / f"{stem}.png").write_bytes(png(figure, dpi=2 * RC["savefig.dpi"]))
-    drawn_numbers(figure).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")
+    safe_table(drawn_numbers(figure)).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")
     return stem
 
 
@@ -443,7 +472,7 @@ def formula(tex):
     from matplotlib.mathtext import math_to_image
 
     buffer = io.BytesIO()
-    with look():
+    with matplotlib.rc_context(RC | {"text.parse_math": True}):
         try:
             math_to_image(f"${' '.join(tex.split())}$", buffer, format="svg")
         except ValueError:

@@ -8,14 +8,14 @@ from pathlib import Path
 
 from fieldkit.core import Result
 from fieldkit.records.season.reader import Season
+from fieldkit.records.spreadsheet import safe_table
 
 # Finding files and drawing are no methods of the analysis.
 _NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
 # Stands for an argument that is no plain value.
 GIVEN = "given"
 # Whose rows the analyses of a room leave out, where the list of them does not say.
-_TABLE_OF = dict.fromkeys(("choice", "choice_checks", "preference"), "choices")
-_TABLE_OF |= {"basking": "scans", "sightings": "sightings"}
+_TABLE_OF = {"Sightings": "sightings", "Window": "scans"}
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
@@ -39,12 +39,14 @@ def collect(namespace, cells, folder):
     for name, value in list(namespace.items()):
         if name.startswith("_") or not isinstance(value, Result):
             continue
-        value.table.to_csv(folder / f"{name}.csv", lineterminator="\n")
+        safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
         if hasattr(left_out, "to_csv") and len(left_out):
-            table = _TABLE_OF.get(type(value).__module__.rpartition(".")[2])
-            in_files(left_out, rows, table).to_csv(folder / f"{name}-left-out.csv", index=False, lineterminator="\n")
+            table = _TABLE_OF.get(type(value).__name__, {"choice": "choices"}.get(topic_of(type(value).__module__)))
+            safe_table(in_files(left_out, rows, table)).to_csv(
+                folder / f"{name}-left-out.csv", index=False, lineterminator="\n"
+            )
         found.append(
             {
                 "name": name,
@@ -60,6 +62,18 @@ def collect(namespace, cells, folder):
         )
     calls = called(namespace, statements)
     (folder / "collected.json").write_text(json.dumps({"results": found, "calls": calls}, default=str), "utf-8")
+
+
+def topic_of(module):
+    """Topic that a module belongs to: the package it is a private file of.
+
+    Examples
+    --------
+    >>> topic_of("fieldkit.field.choice.verdict"), topic_of("fieldkit.field.sunlight")
+    ('choice', 'sunlight')
+    """
+    parts = module.split(".")
+    return parts[-1] if len(parts) < 4 else parts[-2] if len(parts) > 4 else parts[2]
 
 
 def in_files(left_out, rows, table=None):
@@ -171,10 +185,7 @@ def called(namespace, statements):
         module = getattr(function, "__module__", None) or ""
         if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
             continue
-        # By the door it was called through: the room behind it may be parted.
-        door = _resolve(node.func.value, namespace) if isinstance(node.func, ast.Attribute) else None
-        room = door.__name__ if inspect.ismodule(door) else module
-        name = f"{room.rpartition('.')[2]}.{function.__name__}"
+        name = f"{topic_of(module)}.{function.__name__}"
         if name not in calls:
             calls[name] = {"function": name, **_documented(function), "settings": _settings(function, node, namespace)}
     return list(calls.values())

@@ -6,14 +6,13 @@ import json
 import os
 import shutil
 import tempfile
-import time
 from pathlib import Path
 
 from fieldkit.core import FieldkitError
+from fieldkit.core.containers import trouble
 
 MARKER = "writeup.json"
 FORMAT = "fieldkit write-up 1"
-_STALE_S = 24 * 3600
 # What file managers leave behind in a folder that was only looked at.
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
@@ -35,6 +34,7 @@ def read_marker(folder):
     Returns
     -------
     dict
+        With at least ``files``, a dict of str to str.
 
     Raises
     ------
@@ -43,36 +43,69 @@ def read_marker(folder):
     """
     path = Path(folder) / MARKER
     try:
-        about = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        about = json.loads(path.read_text(encoding="utf-8")) if path.is_file() else None
+    # A number of thousands of digits is a ValueError too; brackets within brackets end in a RecursionError.
+    except (OSError, ValueError, RecursionError):
         about = None
-    if not isinstance(about, dict) or about.get("format") != FORMAT:
+    if not isinstance(about, dict) or about.get("format") != FORMAT or not isinstance(about.get("files"), dict):
         raise FieldkitError(f"{folder} is not a write-up: it has no readable {MARKER} made by fieldkit.")
     return about
 
 
-def check_replaceable(out, *, keep=None):
+@contextlib.contextmanager
+def refusals_said():
+    """What the system refuses in this block and a person can mend becomes a sentence."""
+    try:
+        yield
+    except OSError as error:
+        if (said := trouble(error)) is None:
+            raise
+        raise FieldkitError(said) from error
+
+
+def check_outside(out, kept):
+    """Refuse a place inside a folder of records, or around it.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Where something is to be written.
+    kept : iterable of pathlib.Path or None
+        Folders of a season or an enclosure.
+    """
+    out = Path(os.path.realpath(out))
+    for folder in filter(None, kept):
+        own = Path(os.path.realpath(folder))
+        if out == own or out in own.parents:
+            raise FieldkitError(f"The folder {folder} lies inside {out}: choose another folder to write to.")
+        if own in out.parents:
+            raise FieldkitError(
+                f"{out} lies inside {folder}, which holds records: choose a folder outside it, so that nothing "
+                "written is taken for a record."
+            )
+
+
+def check_replaceable(out, *, keep=()):
     """Refuse a place that holds anything but a write-up as it was written.
 
     Parameters
     ----------
     out : pathlib.Path
         Where the write-up shall stand.
-    keep : pathlib.Path, optional
-        The season's own folder, which must not lie inside `out`.
+    keep : iterable of pathlib.Path
+        Folders of records, which must be apart from `out`.
 
     Raises
     ------
     FieldkitError
         With what stands in the way and what to do.
     """
-    if keep is not None and (out == keep or out in keep.parents):
-        raise FieldkitError(f"The season folder {keep} lies inside {out}: choose another folder for the write-up.")
+    check_outside(out, keep)
     if out.is_symlink() or (out.exists() and not out.is_dir()):
         raise FieldkitError(f"{out} is a file or a link, not a folder: choose another name for the write-up.")
     if not out.exists() or not any(out.iterdir()):
         return
-    if not (out / MARKER).exists():
+    if not os.path.lexists(out / MARKER):
         raise FieldkitError(
             f"{out} exists and is not a write-up, so it is left alone: choose a new folder for the write-up."
         )
@@ -82,7 +115,7 @@ def check_replaceable(out, *, keep=None):
         name = path.relative_to(out).as_posix()
         if path.is_dir() or path.name in _LITTER or name == MARKER or ".ipynb_checkpoints" in path.parts:
             continue
-        if listed.get(name) != digest(path):
+        if not path.is_file() or listed.get(name) != digest(path):
             changed.append(name)
     if changed:
         shown = ", ".join(changed[:5]) + (f" and {len(changed) - 5} more" if len(changed) > 5 else "")
@@ -93,41 +126,97 @@ def check_replaceable(out, *, keep=None):
 
 
 @contextlib.contextmanager
-def swapped_in(out, *, keep=None):
+def swapped_in(out, *, keep=()):
     """Give an empty folder to write in; when the block ends without an error it takes the place of `out`.
+
+    One run at a time writes to `out`: a second is refused at once. What runs that were killed left beside `out` is
+    cleared away, and an earlier write-up that a kill caught between the two renames is put back.
 
     Parameters
     ----------
     out : str or pathlib.Path
         Where the finished folder shall stand.
-    keep : pathlib.Path, optional
-        The season's own folder, which must not lie inside `out`.
+    keep : iterable of pathlib.Path
+        Folders of records, which must be apart from `out`.
 
     Yields
     ------
-    pathlib.Path
+    (pathlib.Path, pathlib.Path)
+        The folder that will stand at `out`, and one beside it for what is needed meanwhile.
     """
     out = Path(out).absolute()
-    keep = Path(keep).absolute() if keep is not None else None
-    _recover(out)
-    check_replaceable(out, keep=keep)
-    try:
+    with refusals_said():
         out.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{out.name}.new-", dir=out.parent))
-    except OSError as error:
-        raise FieldkitError(f"Cannot write beside {out}: {error.strerror}. Choose another folder.") from error
+        check_outside(out, keep)
+        with _alone(out):
+            _recover(out)
+            check_replaceable(out, keep=keep)
+            place = Path(tempfile.mkdtemp(prefix=f".{out.name}.new-", dir=out.parent))
+            try:
+                fresh, work = place / "whole", place / "work"
+                fresh.mkdir()
+                work.mkdir()
+                yield fresh, work
+                # Minutes have passed: what stands there now may not be what stood there at the start.
+                check_replaceable(out, keep=keep)
+                _swap(fresh, out)
+            finally:
+                shutil.rmtree(place, ignore_errors=True)
+
+
+@contextlib.contextmanager
+def _alone(out):
+    """Hold the only right to write to `out`; the system takes it back from a run that is killed."""
+    path = out.with_name(f".{out.name}.lock")
+    file = _locked(path)
+    while file is not None and not _is_still(file, path):
+        # Its owner ended, and took the name with it, between our opening and our locking.
+        file.close()
+        file = _locked(path)
+    if file is None:
+        raise FieldkitError(f"Another run is writing {out} now: wait until it has ended, or choose another folder.")
     try:
-        yield fresh
-        fresh.chmod(0o755)
-        # Minutes have passed: what stands there now may not be what stood there at the start.
-        check_replaceable(out, keep=keep)
-        _swap(fresh, out)
+        yield
     finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+        # Windows lets no open file be deleted, the others must not give the name away before the lock.
+        if os.name == "nt":
+            file.close()
+        with contextlib.suppress(OSError):
+            path.unlink()
+        file.close()
+
+
+def _locked(path):
+    """The file, open and locked; None where another process holds it."""
+    file = open(path, "ab")  # noqa: SIM115
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        file.close()
+        return None
+    except OSError:
+        # A disk that knows no locks: two runs at once are then the reader's own care.
+        return file
+    return file
+
+
+def _is_still(file, path):
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), os.stat(path))
+    except FileNotFoundError:
+        return False
 
 
 def _swap(fresh, out):
-    old = out.with_name(f".{out.name}.old-{fresh.name.rpartition('-')[2]}")
+    fresh.chmod(0o755)
+    old = out.with_name(f".{out.name}.old-{fresh.parent.name.rpartition('-')[2]}")
     if out.exists():
         os.rename(out, old)
     try:
@@ -140,14 +229,11 @@ def _swap(fresh, out):
 
 
 def _recover(out):
-    """Put back an earlier write-up that a kill caught between the two renames; clear away what is long dead."""
-    if not out.parent.is_dir():
-        return
-    olds = sorted(out.parent.glob(f".{out.name}.old-*"), key=lambda p: p.stat().st_mtime)
+    """Put back an earlier write-up that a kill caught between the two renames; clear away what runs left behind."""
+    # By its beginning and not by a pattern: names may hold * and [.
+    beside = [path for path in out.parent.iterdir() if path.name.startswith((f".{out.name}.old-", f".{out.name}.new-"))]
+    olds = sorted((p for p in beside if p.name.startswith(f".{out.name}.old-")), key=lambda p: p.stat().st_mtime)
     if olds and not out.exists():
         os.rename(olds.pop(), out)
-    leftovers = [*olds, *out.parent.glob(f".{out.name}.new-*")]
-    for path in leftovers:
-        # Younger ones may belong to a run that is still going.
-        if time.time() - path.stat().st_mtime > _STALE_S:
-            shutil.rmtree(path, ignore_errors=True)
+    for path in beside:
+        shutil.rmtree(path, ignore_errors=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 from fieldkit.report.writeup import wording
 from fieldkit.report.writeup.collected import GIVEN
 
-_FILE = Path(__file__).parent / "templates" / "methods.toml"
+_FILE = Path(__file__).parent.parent / "templates" / "methods.toml"
 
 
 @functools.cache
@@ -36,7 +36,7 @@ def sentence(call):
 
     Examples
     --------
-    >>> call = {"function": "choice_checks.simulation_extrapolation", "settings": {"draws": 20}}
+    >>> call = {"function": "choice.simulation_extrapolation", "settings": {"draws": 20}}
     >>> sentence(call)[:59]
     'As a check, known amounts of reading error were added 20 ti'
     """

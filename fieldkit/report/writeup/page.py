@@ -6,7 +6,6 @@ import json
 import platform
 import re
 import shutil
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
+from fieldkit.core.containers import visible
 from fieldkit.records.problems import summary
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, methods, readings, running, wording
@@ -24,7 +24,7 @@ __all__ = ["WriteUp", "WriteUpError", "write"]
 
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
-_TEMPLATES = Path(__file__).parent / "templates"
+_TEMPLATES = Path(__file__).parent.parent / "templates"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -111,19 +111,18 @@ def write(
     to_run = [run for run in runs if run.state == "to run"]
     enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
     running.spread_parameters(to_run, where, parameters, enclosure_folder=enclosure)
-    with folders.swapped_in(out, keep=season.path) as fresh, tempfile.TemporaryDirectory() as work:
-        work = Path(work)
+    with folders.swapped_in(out, keep=(season.path, enclosure)) as (fresh, work):
         _run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
-            for folder in filter(None, (where, enclosure)):
-                running.hide_path(run, folder)
+            for parameter, folder in (("season_folder", where), ("enclosure_folder", enclosure)):
+                if folder is not None:
+                    running.hide_path(run, parameter, folder)
         terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
         page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
-        text = page.render()
-        (fresh / "index.html").write_text(text, encoding="utf-8", newline="\n")
-        (fresh / "CITATION.cff").write_text(page.citation_file(), encoding="utf-8", newline="\n")
+        for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
+            (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
     out = Path(out).absolute()
@@ -151,7 +150,7 @@ def _run_all(runs, work, *, progress):
     with tqdm(total=sum(len(run.cells) for run in runs), disable=hidden, unit="cell", desc="Writing up") as bar:
         for run in runs:
             bar.set_postfix_str(run.name)
-            running.run(run, figures=work / "figures" / run.name, results=work / "results" / run.name, step=bar.update)
+            running.run(run, work=work / run.name, step=bar.update)
 
 
 class _Page:
@@ -269,7 +268,7 @@ class _Page:
         sections, places = [], []
         for run in self.shown:
             cells = [(c, run.missing.get(i)) for i, c in enumerate(run.notebook.cells) if "writeup" in running.tags(c)]
-            blocks = renderer.section(run.section, cells, figures=self.work / "figures" / run.name)
+            blocks = renderer.section(run.section, cells, figures=self.work / run.name / "figures")
             places += [run.section] * (len(renderer.figures) - len(places))
             sections.append(
                 {

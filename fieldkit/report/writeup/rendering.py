@@ -9,6 +9,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from fieldkit.captive.targets import UNITS as TARGETS
+from fieldkit.core.containers import visible
 from fieldkit.records.schema.tables import ALL_ROLES, TABLES
 from fieldkit.report.writeup.wording import NAMES, label, plain
 
@@ -33,22 +34,10 @@ _KEPT = {
         "img",
     ),
     *("h1", "h2", "h3", "h4", "h5", "h6", "table", "thead", "tbody", "tfoot", "tr", "th", "td", "caption"),
-    *("dl", "dt", "dd", "del", "abbr", "kbd", "details", "summary", "div", "span"),
+    *("dl", "dt", "dd", "del", "abbr", "kbd", "details", "summary"),
 }
-_DROPPED_WHOLE = {
-    "script",
-    "style",
-    "iframe",
-    "object",
-    "embed",
-    "form",
-    "input",
-    "button",
-    "svg",
-    "math",
-    "link",
-    "meta",
-}
+# Taken out with all that stands in them; of other tags that are not kept, the words stay.
+_DROPPED_WHOLE = {"script", "style", "iframe", "object", "embed", "form", "button", "svg", "math"}
 _ATTRIBUTES = {
     "a": {"href", "title"},
     "img": {"src", "alt"},
@@ -250,20 +239,21 @@ class Renderer:
         return self._clean(text, captions=[caption])
 
     def _clean(self, text, *, captions=()):
-        from bs4 import BeautifulSoup, Comment
+        import nh3
+        from bs4 import BeautifulSoup
 
-        soup = BeautifulSoup(text, "html.parser")
-        for comment in soup.find_all(string=lambda s: isinstance(s, Comment)):
-            comment.extract()
+        text = nh3.clean(
+            text,
+            tags=_KEPT,
+            clean_content_tags=_DROPPED_WHOLE,
+            attributes=_ATTRIBUTES,
+            attribute_filter=_attribute,
+            url_schemes={"http", "https", "data"},
+            link_rel=None,
+        )
+        soup = BeautifulSoup(visible(text), "html.parser")
         for tag in soup.find_all(True):
-            if tag.decomposed:
-                continue
-            if tag.name in _DROPPED_WHOLE:
-                tag.decompose()
-            elif tag.name not in _KEPT:
-                tag.unwrap()
-            else:
-                self._clean_tag(tag)
+            self._dress_tag(tag)
         for code in soup.find_all("code"):
             # Prose speaks of a column by the name the table shows.
             if code.parent.name != "pre" and code.get_text() in self._columns:
@@ -279,19 +269,15 @@ class Renderer:
                 table.decompose()
         return Markup(soup.decode(formatter=_html5()).strip())
 
-    def _clean_tag(self, tag):
-        kept = _ATTRIBUTES.get(tag.name, set())
-        tag.attrs = {name: value for name, value in tag.attrs.items() if name in kept}
-        if tag.name in ("div", "span"):
-            tag.unwrap()
-        elif re.fullmatch("h[1-6]", tag.name):
+    def _dress_tag(self, tag):
+        if re.fullmatch("h[1-6]", tag.name):
             # Below the section's h2, and no level is skipped.
             self._level = min(max(int(tag.name[1]) + 1, 3), self._level + 1, 6)
             tag.name = f"h{self._level}"
             self._heading = tag.get_text(" ", strip=True)
         elif tag.name == "a":
             self._clean_link(tag)
-        elif tag.name == "img" and not re.match(r"data:image/(png|jpeg|gif|svg\+xml);base64,", tag.get("src", "")):
+        elif tag.name == "img" and not tag.get("src"):
             tag.replace_with(tag.get("alt", ""))
         elif tag.name == "img":
             tag["alt"] = tag.get("alt", "")
@@ -340,6 +326,14 @@ class Renderer:
 
 
 _HEADING = re.compile(r"(#+) ")
+_PICTURE = re.compile(r"data:image/(png|jpeg|gif|svg\+xml);base64,[A-Za-z0-9+/=\s]*")
+
+
+def _attribute(tag, name, value):
+    """Of data in addresses only pictures stay."""
+    if name == "src":
+        return value if _PICTURE.fullmatch(value) else None
+    return None if value.strip().lower().startswith("data:") else value
 
 
 def _parts(cells):

@@ -6,7 +6,6 @@ import difflib
 import json
 import os
 import re
-import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 from subprocess import DEVNULL
@@ -16,6 +15,8 @@ from fieldkit.core import FieldkitError, resource_dir
 # Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
 _STARTS = 3
 _UNRUN_TAGS = {"exercise", "answer"}
+# What the folders are called in a published notebook, whatever they are called at home.
+PUBLIC_NAMES = {"season_folder": "season", "enclosure_folder": "enclosure"}
 # What a table is called in a sentence.
 _TABLES = {
     "choices": "choice sets",
@@ -212,17 +213,30 @@ def spread_parameters(runs, season_folder, given, *, enclosure_folder=None):
         set_parameters(run.notebook, {name: value for name, value in own.items() if name in known[run.name]})
 
 
-@contextlib.contextmanager
-def _kernel(notebook, folder, environment):
+def _client(notebook, scratch):
+    """A client that starts this very interpreter, whatever else bears the name python3 on this computer."""
+    from jupyter_client import AsyncKernelManager
+    from jupyter_client.kernelspec import NATIVE_KERNEL_NAME, KernelSpecManager
     from nbclient import NotebookClient
 
+    manager = AsyncKernelManager(
+        kernel_name=NATIVE_KERNEL_NAME,
+        kernel_spec_manager=KernelSpecManager(kernel_dirs=[]),
+        connection_file=str(scratch / "kernel.json"),
+    )
+    # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
+    waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
+    return NotebookClient(notebook, km=manager, **waits)
+
+
+@contextlib.contextmanager
+def _kernel(notebook, scratch, environment):
     for attempt in range(1, _STARTS + 1):
-        # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
-        waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
-        client = NotebookClient(notebook, kernel_name="python3", **waits)
+        client = _client(notebook, scratch)
         stack = contextlib.ExitStack()
+        how = {"cwd": str(scratch), "env": environment, "stdout": DEVNULL, "stderr": DEVNULL, "cleanup_kc": True}
         try:
-            stack.enter_context(client.setup_kernel(cwd=str(folder), env=environment, stdout=DEVNULL, stderr=DEVNULL))
+            stack.enter_context(client.setup_kernel(**how))
             break
         except RuntimeError as error:
             stack.close()
@@ -234,7 +248,7 @@ def _kernel(notebook, folder, environment):
         yield client
 
 
-def run(one, *, figures, results, step):
+def run(one, *, work, step):
     """Run one notebook in place; what it shows, finds and calls is kept in `one`.
 
     A cell that raises a FieldkitError, and every later cell that needs what it would have made, is left out with that
@@ -244,19 +258,21 @@ def run(one, *, figures, results, step):
     ----------
     one : Run
         Changed in place.
-    figures, results : pathlib.Path
-        Where figures and the tables of results are kept.
+    work : pathlib.Path
+        New folder for all that is needed meanwhile: ``figures``, the tables of ``results``, the kernel's own files.
     step : callable
         Called after each cell.
     """
     from fieldkit.report.figures.style import KEEP
 
-    figures.mkdir(parents=True)
-    results.mkdir(parents=True)
+    figures, results, scratch = (work / name for name in ("figures", "results", "kernel"))
+    for folder in (figures, results, scratch):
+        folder.mkdir(parents=True)
     one.results_folder = results
     one.notebook.cells = one.cells
-    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default"}
-    with tempfile.TemporaryDirectory() as scratch, _kernel(one.notebook, scratch, environment) as client:
+    # A folder of its own for IPython: neither the reader's start-up files nor the history have a part in this.
+    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default", "IPYTHONDIR": str(scratch)}
+    with _kernel(one.notebook, scratch, environment) as client:
         count, ran = 0, []
         lost = {}
         for index, cell in enumerate(one.notebook.cells):
@@ -277,7 +293,8 @@ def run(one, *, figures, results, step):
                     one.missing[index] = reason
             step()
         collector = "__import__('fieldkit.report.writeup.collected', fromlist=['collect']).collect"
-        _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
+        with _stops_said(one, client, "what it came to"):
+            _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
     one.collected = json.loads((results / "collected.json").read_text("utf-8"))
     (results / "collected.json").unlink()
     one.state, one.reason = ("stopped", " ".join(one.told)) if one.told else ("done", "")
@@ -285,23 +302,41 @@ def run(one, *, figures, results, step):
 
 def _execute(client, one, index, count):
     """Run one cell; why it could not be done with these records, or None."""
+    try:
+        with _stops_said(one, client, f"cell {index + 1}"):
+            client.execute_cell(one.notebook.cells[index], index, execution_count=count)
+    except _CannotBeDone as error:
+        return str(error)
+    return None
+
+
+class _CannotBeDone(Exception):
+    """A cell raised a FieldkitError: these records cannot carry it."""
+
+
+@contextlib.contextmanager
+def _stops_said(one, client, where):
+    """What stops a cell, as a sentence: a dead kernel, a full disk, records that are wanting, a fault of the kit."""
     from nbclient.exceptions import CellExecutionError, DeadKernelError
 
-    cell = one.notebook.cells[index]
     try:
-        client.execute_cell(cell, index, execution_count=count)
+        yield
     except DeadKernelError as error:
-        raise WriteUpError(
-            f"Notebook {one.name}, cell {index + 1}: Python stopped, most often for want of memory."
+        raise FieldkitError(
+            f"Notebook {one.name}, {where}: Python stopped, most often for want of memory. Close other programs and "
+            "start again, or write up fewer notebooks at a time (--only). Nothing was written."
         ) from error
     except CellExecutionError as error:
-        if not _probe(client, "isinstance(__import__('sys').last_value, __import__('fieldkit').FieldkitError)"):
-            raise WriteUpError(
-                f"Notebook {one.name}, cell {index + 1} failed: {error.ename}: {error.evalue}. "
-                "This is a fault of the notebook or of fieldkit, not of your records."
-            ) from error
-        return error.evalue
-    return None
+        last = "__import__('sys').last_value"
+        if _probe(client, f"isinstance({last}, __import__('fieldkit').FieldkitError)") == "True":
+            raise _CannotBeDone(error.evalue) from error
+        said = _probe(client, f"__import__('fieldkit.core', fromlist=['trouble']).trouble({last})")
+        if said != "None":
+            raise FieldkitError(f"Notebook {one.name}, {where}: {said} Nothing was written.") from error
+        raise WriteUpError(
+            f"Notebook {one.name}, {where} failed: {error.ename}: {error.evalue}. "
+            "This is a fault of the notebook or of fieldkit, not of your records."
+        ) from error
 
 
 def names_of(source):
@@ -339,7 +374,7 @@ def names_of(source):
 
 
 def _probe(client, expression):
-    """Evaluate an expression in the kernel, leaving the notebook and its history untouched."""
+    """What an expression is in the kernel, as text; the notebook and its history stay untouched."""
     import nbformat
 
     cell = nbformat.v4.new_code_cell(f"print({expression})")
@@ -348,26 +383,43 @@ def _probe(client, expression):
         client.execute_cell(cell, len(client.nb.cells) - 1, store_history=False)
     finally:
         client.nb.cells.pop()
-    return cell.outputs[0]["text"].strip() == "True"
+    return "".join(output.get("text", "") for output in cell.outputs if output.get("name") == "stdout").strip()
 
 
-def hide_path(one, path):
-    """Replace the path of the season folder by its name in all that is published: nobody need know it."""
-    import nbformat
+def hide_path(one, parameter, path):
+    """Put a neutral name in place of the path of a folder in all that is published: nobody need know it.
 
-    paths = {str(path), Path(path).as_posix(), str(Path(path).resolve()), Path(path).resolve().as_posix()}
+    The parameter is set again. What was printed is text, and there the path is replaced; no source ever is, for a
+    folder's name pasted into code would be run with it.
+
+    Parameters
+    ----------
+    one : Run
+        Changed in place.
+    parameter : {"season_folder", "enclosure_folder"}
+        What holds the path in the notebook.
+    path : str
+        As it was set.
+    """
+    name = PUBLIC_NAMES[parameter]
+    if parameter in parameters_of(one.notebook):
+        set_parameters(one.notebook, {parameter: name})
+    spelled = {str(path), Path(path).as_posix(), str(Path(path).resolve()), Path(path).resolve().as_posix()}
+    spelled |= {repr(text)[1:-1] for text in spelled}
 
     def hide(value):
         if isinstance(value, dict):
-            return {key: hide(item) for key, item in value.items()}
+            return type(value)({key: hide(item) for key, item in value.items()})
         if isinstance(value, list):
             return [hide(item) for item in value]
         if isinstance(value, str):
-            for spelled in sorted(paths, key=len, reverse=True):
-                value = value.replace(spelled, Path(path).name).replace(repr(spelled)[1:-1], Path(path).name)
+            for text in sorted(spelled, key=len, reverse=True):
+                value = value.replace(text, name)
         return value
 
-    one.notebook = nbformat.from_dict(hide(one.notebook))
+    for cell in one.notebook.cells:
+        if "outputs" in cell:
+            cell.outputs = hide(cell.outputs)
     one.collected = hide(one.collected)
     one.reason = hide(one.reason)
     one.missing = {index: hide(reason) for index, reason in one.missing.items()}
