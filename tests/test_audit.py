@@ -396,7 +396,7 @@ def test_winter_targets_are_no_order_to_cool():
 
 def test_targets_that_contradict_each_other_are_named():
     wanted = simulated.wanted(air(33.0, 36.0))
-    words = " ".join(audit_flags.contradictions(wanted.table))
+    words = " ".join(audit_flags.impossible(wanted.table))
     assert "contradict" in words and "below 32" in words
 
 

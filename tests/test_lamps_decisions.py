@@ -115,14 +115,14 @@ def test_an_upper_limit_never_earns_within_or_over():
     wanted = {"wanted_w_m2": (107, 394, 744)}
     for intensity in (20.0, 60.0, 200.0):
         lamp = replace(LAMP, beam=lamps.Beam(intensity=intensity, near_m=0.05, half_angle_deg=25.0))
-        cut = replace(lamp, spectrum=GLAZED[GLAZED.index <= 780.0])
+        cut = replace(lamp, spectrum=GLAZED[GLAZED.index <= 800.0])
         table = lamp_match.match(cut, PLACE, **wanted).table
         assert not set(table["verdict"]) & {"within", "over"} and table["lamp_w_m2"].isna().all()
         whole = lamp_match.match(lamp, PLACE, **wanted).table
         assert whole.loc["visible", "lamp_w_m2"] < 0.3 * table.loc["visible", "lamp_high"]
     # A second lamp that is known in full and too strong alone makes the band "over" all the same.
     strong = replace(LAMP, id="strong", beam=lamps.Beam(intensity=4000.0), spectrum=spectra.reference_sunlight())
-    both = lamp_match.match([strong, replace(LAMP, spectrum=GLAZED[GLAZED.index <= 780.0])], PLACE, **wanted).table
+    both = lamp_match.match([strong, replace(LAMP, spectrum=GLAZED[GLAZED.index <= 800.0])], PLACE, **wanted).table
     assert both.loc["visible", "verdict"] == "over" and np.isnan(both.loc["visible", "lamp_w_m2"])
 
 

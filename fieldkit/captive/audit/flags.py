@@ -75,6 +75,9 @@ def look(record, aims, table, means, beam, coverage):
         rows.append({"flag": name, "kind": kind, "found": found, "where": where, "finding": finding})
 
     _species(flag, record.animal.species if record.animal else None, aims.species)
+    at_odds = impossible(targets)
+    if at_odds:
+        flag("targets contradict each other", "impossible", "yes", "", " ".join(at_odds))
     for target, name in (
         ("surface_c", "surface too hot to touch"),
         ("uv_index", "UV above its limit"),
@@ -422,14 +425,11 @@ def floor_shares(record, means, light, levels):
     return found
 
 
-def contradictions(targets):
+def impossible(targets):
     """Sentences about targets that cannot be met together."""
     found = []
-    limits = targets[(targets["kind"] == Kind.LIMIT) & (targets["zone"] == "whole") & ~(targets["contact_min"] > 10)]
-    for top in limits.itertuples(index=False):
-        rest = targets[(targets["target"] == top.target) & (targets["kind"] == Kind.AIM)]
+    for top, rest in _limited(targets):
         over = rest[rest["low"] > top.high]
-        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
         if len(over):
             months = blocks.in_words(over["month"]) if (over["month"] > 0).any() else "all year"
             low = amount(over["low"].max(), top.unit, 3)
@@ -437,11 +437,25 @@ def contradictions(targets):
                 f"Targets contradict each other: {spoken(top.target)} must stay below {amount(top.high, top.unit, 3)} "
                 f"and above {low} ({months}). The limit comes first: change the other."
             )
-        elif len(above):
+    return found
+
+
+def cut_short(targets):
+    """Sentences about ranges that reach above a limit."""
+    found = []
+    for top, rest in _limited(targets):
+        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
+        if len(above) and not (rest["low"] > top.high).any():
             zones = ", ".join(dict.fromkeys(above["zone"]))
-            high = amount(above["high"].max(), top.unit, 3)
             found.append(
-                f"The {spoken(top.target)} limit of {amount(top.high, top.unit, 3)} cuts the range up to {high} "
-                f"({zones}): the limit comes first."
+                f"The {spoken(top.target)} limit of {amount(top.high, top.unit, 3)} cuts the range up to "
+                f"{amount(above['high'].max(), top.unit, 3)} ({zones}): the limit comes first."
             )
     return found
+
+
+def _limited(targets):
+    """Limits that hold everywhere at any time, each with the aims for the same quantity."""
+    limits = targets[(targets["kind"] == Kind.LIMIT) & (targets["zone"] == "whole") & ~(targets["contact_min"] > 10)]
+    for top in limits.itertuples(index=False):
+        yield top, targets[(targets["target"] == top.target) & (targets["kind"] == Kind.AIM)]

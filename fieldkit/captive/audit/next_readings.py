@@ -62,8 +62,10 @@ def next_measurements(table, flags, means):
             near = unsure["by_how_much"].abs()
             need = near[near > 0].median() / 2.5
             measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]} {at}: read it with {tool}"
-            role = means.loggers[means.loggers["role"] == ROLES[target]]
-            if (unsure["n_days"] < FEWEST_DAYS).all() and unsure["n_days"].max() > 0:
+            role = means.loggers[means.loggers["role"] == ROLES.get(target)]
+            if (unsure["evidence"] == Evidence.STATED).all() and target == "photoperiod_h":
+                reason = "The clock of the lamps is only stated: nothing that was read bears it out."
+            elif (unsure["n_days"] < FEWEST_DAYS).all() and unsure["n_days"].max() > 0:
                 measure, reason = f"{measure} for at least {FEWEST_DAYS} days.", "Too few days to tell."
             elif len(role) and not role["error_stated"].any():
                 error = amount(unsure["error"].max(), unsure["unit"].iloc[0])

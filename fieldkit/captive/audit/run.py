@@ -261,7 +261,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     if targets.table["target"].str.endswith("_share").any():
         notes.append(_sun_in_words(levels))
     notes += [note for note in targets.notes if note == NO_UV]
-    notes += audit_flags.contradictions(targets.table)
+    notes += audit_flags.cut_short(targets.table)
     notes.append(RULES)
     return Audit(
         name=enclosure.name,

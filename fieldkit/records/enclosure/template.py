@@ -45,7 +45,7 @@ _EXAMPLES = {
     "lamps.id": "basking-lamp",
     "lamps.kind": "heat",
     "lamps.power_w": 100,
-    "lamps.spectrum": "spectra/lamp.csv",
+    "lamps.spectrum": "blackbody 2800 K, glass 330 nm",
     "lamps.x_m": 0.25,
     "lamps.y_m": 0.30,
     "lamps.height_m": 0.50,
