@@ -92,7 +92,8 @@ def test_sunlight_itself_matches_itself():
 
 
 def test_two_lamps_add_band_by_band():
-    cold = replace(LAMP, id="cold", spectrum=spectra.blackbody(5800.0), x_m=0.4)
+    white = lamp_spectra.through_filter(spectra.blackbody(5800.0), passes_above_nm=250.0)
+    cold = replace(LAMP, id="cold", spectrum=white, x_m=0.4)
     both = lamp_match.match([LAMP, cold], PLACE, wanted_w_m2=(300, 700)).table["lamp_w_m2"]
     alone = [lamp_match.match(one, PLACE, wanted_w_m2=(300, 700)).table["lamp_w_m2"] for one in (LAMP, cold)]
     assert both.to_numpy() == pytest.approx((alone[0] + alone[1]).to_numpy(), rel=1e-12)
