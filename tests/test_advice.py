@@ -120,7 +120,7 @@ def test_no_advice_of_the_demo_contradicts_another_or_its_season():
     wanted = targets.from_season(season)
     found = audit.audit(fieldkit.demo_enclosure(), wanted)
     assert not pairs(found)
-    window = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+    window = basking.of_season(season)
     assert not against_season(wanted.table, window, climate.air_bands(season.weather, stations=season.stations))
 
 

@@ -10,6 +10,7 @@ from fieldkit.field import basking
 from fieldkit.field.basking import covariance as basking_spread
 from fieldkit.field.basking import curve as basking_curve
 from fieldkit.field.basking import limits as basking_limits
+from fieldkit.field.basking import looks as basking_looks
 from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
@@ -116,7 +117,7 @@ def test_curve_inversion_is_fieller_where_the_line_is_straight():
     b, v = closed.coefficients["estimate"].to_numpy(), closed.covariances[0]
     expected = uncertainty.threshold_interval(b[0], b[1], v, at=np.log(0.4 / 0.6))
     curve = basking_curve.fit_curve(
-        basking._looks(scans, None, None, ("basking",), None, "none", "15min")[0],
+        basking_looks.usable_looks(scans, None, None, ("basking",), None, "none", "15min")[0],
         {},
         shape="monotone",
         link="logit",
@@ -131,7 +132,7 @@ def test_curve_inversion_is_fieller_where_the_line_is_straight():
 
 
 def test_delta_error_of_half_peak_is_the_numerical_gradient():
-    found = basking.window(watched(), cluster=None)
+    found = basking.window(watched(), shape="hump", cluster=None)
     b, v = found.coefficients["estimate"].to_numpy(), found.covariances[0]
 
     def limit(b):
@@ -153,7 +154,7 @@ def test_fit_equals_formula_interface_of_statsmodels():
     scans = watched()
     frame = pd.DataFrame({"y": (scans["behaviour"] == "basking").astype(float), "t": scans["shade_air_c"]})
     expected = smf.glm("y ~ t + I(t ** 2)", frame, family=Binomial()).fit(tol=1e-12)
-    found = basking.window(scans, cluster=None)
+    found = basking.window(scans, shape="hump", cluster=None)
     np.testing.assert_allclose(found.coefficients["estimate"], expected.params, rtol=1e-6)
     np.testing.assert_allclose(found.coefficients["standard_error"], expected.bse, rtol=1e-4)
 
@@ -180,9 +181,9 @@ def test_errors_by_chick_match_another_library(published):
 def test_independent_looks_get_the_right_variance_on_average():
     # Bell & McCaffrey (2002): with the model's own variance in place of the squared scores, exactly the model's.
     scans = watched(days=9)
-    looks = basking._looks(scans, None, None, ("basking",), None, "none", "15min")[0]
+    looks = basking_looks.usable_looks(scans, None, None, ("basking",), None, "none", "15min")[0]
     options = {"shape": "hump", "link": "probit", "radiation": "none", "at_irradiance_w_m2": None, "level": 0.95}
-    spread = basking_curve.fit_curve(looks, basking._clusters(looks, "day"), **options).spread
+    spread = basking_curve.fit_curve(looks, basking_looks.cluster_labels(looks, "day"), **options).spread
     plain = basking_curve.fit_curve(looks, {}, **options).spread.covariances[0]
     gradient = np.array([1.0, 3.0, 20.0])
     expected, squares = spread._traces(gradient)
@@ -194,8 +195,8 @@ def test_independent_looks_get_the_right_variance_on_average():
 
 
 def test_degrees_of_freedom_of_two_kinds_are_satterthwaites():
-    looks = basking._looks(watched(between_animals=0.1), None, None, ("basking",), None, "none", "15min")[0]
-    clusters = basking._clusters(looks, ("animal_id", "day"))
+    looks = basking_looks.usable_looks(watched(between_animals=0.1), None, None, ("basking",), None, "none", "15min")[0]
+    clusters = basking_looks.cluster_labels(looks, ("animal_id", "day"))
     options = {"shape": "hump", "link": "logit", "radiation": "none", "at_irradiance_w_m2": None, "level": 0.95}
     spread = basking_curve.fit_curve(looks, clusters, **options).spread
     gradient = np.array([1.0, -5.0, 25.0])
@@ -209,10 +210,12 @@ def test_degrees_of_freedom_of_two_kinds_are_satterthwaites():
 @pytest.mark.parametrize("link", ["logit", "probit", "cloglog"])
 def test_errors_are_those_of_leaving_animals_out_one_by_one(link):
     scans = watched(between_animals=0.1, animals=20)
-    found = basking.window(scans, cluster="animal_id", link=link)
+    found = basking.window(scans, shape="hump", cluster="animal_id", link=link)
     again = np.array(
         [
-            basking.window(scans[scans["animal_id"] != a], cluster=None, link=link).coefficients["estimate"]
+            basking.window(scans[scans["animal_id"] != a], shape="hump", cluster=None, link=link).coefficients[
+                "estimate"
+            ]
             for a in scans["animal_id"].unique()
         ]
     )
@@ -224,7 +227,7 @@ def test_errors_are_those_of_leaving_animals_out_one_by_one(link):
 def test_two_kinds_of_cluster_are_never_surer_than_one():
     scans = watched(between_animals=0.1, between_days=0.1)
     both, animal, day = (
-        basking.window(scans, cluster=c).coefficients["standard_error"]
+        basking.window(scans, shape="hump", cluster=c).coefficients["standard_error"]
         for c in (("animal_id", "day"), "animal_id", "day")
     )
     assert (both >= animal * (1 - 1e-9)).all() and (both >= day * (1 - 1e-9)).all()
@@ -264,14 +267,17 @@ def test_lopsided_curve_is_noticed():
     # Rises over 15 °C and falls within 2 °C.
     chance = 0.8 * np.clip((air - 12) / 18, 0, 1) / (1 + np.exp((air - 34) / 0.7))
     scans = pd.DataFrame({"shade_air_c": air, "behaviour": np.where(rng.random(4000) < chance, "basking", "retreat")})
-    hump = basking.window(scans, cluster=None)
+    hump = basking.window(scans, shape="hump", cluster=None)
     assert hump.lopsided_p < 1e-6
-    assert "a freer curve (shape='spline') may fit better" in hump.sentence
+    freer = basking.window(scans, cluster=None)
+    assert freer.shapes["taken"].sum() == 1 and not freer.shapes.loc["hump", "taken"]
     true = np.linspace(10, 40, 30001)
     curve = 0.8 * np.clip((true - 12) / 18, 0, 1) / (1 + np.exp((true - 34) / 0.7))
-    upper = true[curve > curve.max() / 2].max()
-    spline = basking.window(scans, shape="spline", cluster=None).table.loc["upper limit", "estimate_c"]
-    assert abs(spline - upper) < abs(hump.table.loc["upper limit", "estimate_c"] - upper)
+    half = true[curve > curve.max() / 2]
+    truth = np.array([half.min(), true[curve.argmax()], half.max()])
+    assert ((freer.table["low_c"] <= truth) & (truth <= freer.table["high_c"])).all()
+    # The hump is sure of a peak some five degrees off.
+    assert hump.table.loc["peak", "high_c"] < truth[1] - 3
 
 
 # ---- coverage (the full study is tests/study_basking.py) -------------------------------------------------------------
@@ -299,6 +305,77 @@ def test_bootstrap_by_animal_agrees_with_fieller():
     again = basking.window(scans, interval="bootstrap", n_resamples=100, rng=4, **options)
     pd.testing.assert_frame_equal(drawn.table, again.table)
     assert drawn.seed == 4
+
+
+def test_flat_top_has_no_one_peak():
+    rng = np.random.default_rng(8)
+    air = rng.uniform(8, 42, 4000)
+    chance = 0.7 / (1 + np.exp((19 - air) / 1.2)) / (1 + np.exp((air - 35) / 1.2))
+    scans = pd.DataFrame({"shade_air_c": air, "behaviour": np.where(rng.random(4000) < chance, "basking", "retreat")})
+    found = basking.window(scans, cluster=None)
+    assert found.flat_top
+    peak = found.table.loc["peak"]
+    assert peak["low_c"] < 25 and peak["high_c"] > 29
+    pointed = basking.window(watched(a_day=8), cluster=None)
+    assert not pointed.flat_top
+
+
+def test_lone_looks_in_zero_chance_do_not_run_away():
+    # Nobody ever basks above 33 °C: a spline with knots out there has no finite height.
+    rng = np.random.default_rng(4)
+    air = rng.uniform(10, 42, 3000)
+    chance = np.where(air < 33, 0.7 * np.exp(-(((air - 27) / 6) ** 2)), 0.0)
+    scans = pd.DataFrame({"shade_air_c": air, "behaviour": np.where(rng.random(3000) < chance, "basking", "retreat")})
+    found = basking.window(scans, cluster=None)
+    assert np.isfinite(found.table["estimate_c"]).all()
+    assert 31 < found.table.loc["upper limit", "estimate_c"] < 34
+
+
+# ---- loggers that the sun reached ------------------------------------------------------------------------------------
+
+
+def sunny_logger(seed=1, *, alone, site=None):
+    """Ten days of looks every 20 minutes; one logger stands in the sun after noon, a truth of 26 °C at the peak."""
+    rng = np.random.default_rng(seed)
+    times = pd.date_range("2030-06-01", periods=14 * 144, freq="10min", tz="Etc/GMT+5")
+    hour = (times.hour + times.minute / 60).to_numpy()
+    day = np.arange(len(times)) // 144
+    cloud = np.repeat(rng.uniform(0.15, 1, len(times) // 3), 3)
+    sun = np.clip(950 * np.sin((hour - 6) / 12 * np.pi), 0, None) * cloud
+    air = 20 + rng.normal(0, 3, 14)[day] + 7 * np.sin((hour - 9) / 12 * np.pi) + rng.normal(0, 0.2, len(times))
+    readings = {"S1": air + 0.007 * sun * (hour > 11)}
+    if not alone:
+        readings |= {"S2": air + rng.normal(0, 0.15, len(air)), "S3": air + rng.normal(0, 0.15, len(air))}
+    readings["sun"] = sun
+    wide = pd.DataFrame(readings, index=times.rename("time"))
+    loggers = wide.reset_index().melt("time", var_name="logger_id")
+    info = pd.DataFrame({"logger_id": list(readings), "role": ["shade_air"] * (len(readings) - 1) + ["irradiance"]})
+    look = np.flatnonzero((hour >= 7) & (hour <= 19))[::2]
+    chance = 0.75 * np.exp(-(((air[look] - 24) / 5.0) ** 2))
+    scans = pd.DataFrame({"time": times[look].repeat(6)})
+    basked = rng.random(len(scans)) < np.repeat(chance, 6)
+    return scans.assign(behaviour=np.where(basked, "basking", "retreat")), loggers, info
+
+
+def test_loggers_that_the_sun_reached_are_left_out_and_named():
+    scans, loggers, info = sunny_logger(alone=False)
+    found = basking.window(scans, loggers, logger_info=info, cluster="day")
+    row = found.table.loc["peak"]
+    assert row["low_c"] < 24 < row["high_c"]
+    assert set(found.logger_days_left_out["logger_id"]) == {"S1"}
+    assert "S1" in found.sentence
+    # As it was: averaged in, the peak lies too warm.
+    shade = info[info["role"] == "shade_air"]
+    joined = basking.readings_at(scans["time"], loggers, shade, role="shade_air").mean(axis=1)
+    believed = basking.window(scans.assign(shade_air_c=joined), cluster="day").table.loc["peak"]
+    assert believed["estimate_c"] > row["estimate_c"] + 0.4
+
+
+def test_what_could_not_be_tested_is_said():
+    scans, loggers, info = sunny_logger(alone=True)
+    found = basking.window(scans, loggers[loggers["logger_id"] != "sun"], logger_info=info[:1], cluster="day")
+    assert found.logger_days_left_out.empty
+    assert "could not be tested" in found.sentence
 
 
 # ---- what the season did not see -------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import study_planning as study
 
 from fieldkit.core import FieldkitError
 from fieldkit.field import planning
+from fieldkit.field.planning import planner
 from fieldkit.report.figures import planning as figures
 from fieldkit.report.figures.style import drawn_numbers
 
@@ -24,11 +25,11 @@ def chance(sets):
 def known(monkeypatch):
     """Verdicts drawn with the known chance in place of simulated seasons, so that many plans can be tried."""
 
-    def verdict(task, world, permutations):
+    def verdict(task, world, permutations, design=None):
         _, sets, random = task
         return "radiation" if random.random() < chance(sets) else "undecided"
 
-    monkeypatch.setattr(planning, "_verdict", verdict)
+    monkeypatch.setattr(planner, "_verdict", verdict)
 
 
 def test_curve_agrees_with_brute_force():
@@ -101,11 +102,11 @@ def test_noisy_instruments_need_more(known, monkeypatch):
     # The stated errors and the site must reach the simulation.
     worlds = []
 
-    def verdict(task, world, permutations):
+    def verdict(task, world, permutations, design=None):
         worlds.append(world)
         return "radiation"
 
-    monkeypatch.setattr(planning, "_verdict", verdict)
+    monkeypatch.setattr(planner, "_verdict", verdict)
     site = SimpleNamespace(name="there", latitude_deg=-33.0, longitude_deg=18.5, timezone="Africa/Johannesburg")
     found = planning.plan(**SMALL, site=site, instrument_errors={"surface_c": 4.0})
     assert worlds[0]["latitude_deg"] == -33.0 and worlds[0]["timezone"] == "Africa/Johannesburg"
@@ -134,11 +135,96 @@ def test_command_prints_the_plan(known, capsys):
     from fieldkit import cli
 
     words = ["plan", "--sets", "20", "40", "80", "160", "--seasons", "50", "--sets-per-day", "8", "--seed", "3"]
+    words += ["--workers", "1"]
     assert cli.main(words) == cli.OK
     said = capsys.readouterr().out
     assert planning.plan(n_sets=(20, 40, 80, 160), n_seasons=50, sets_per_day=8, rng=3).sentence in said
     assert cli.main(["plan", "--sets", "20"]) == cli.MISTAKE
     assert "at least two season sizes" in capsys.readouterr().err
+
+
+# ---- what a folder states ----------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def new_folder(tmp_path):
+    from fieldkit.records.season import template
+
+    return template.new_folder(tmp_path / "season")
+
+
+def test_plan_works_on_the_folder_that_new_made(known, new_folder, capsys):
+    from fieldkit import cli
+
+    words = ["plan", str(new_folder), "--sets", "20", "80", "--seasons", "8", "--workers", "1"]
+    assert cli.main(words) == cli.OK
+    said = capsys.readouterr().out
+    assert "does not state the site yet" in said
+
+
+def test_plan_works_beside_mistakes_in_the_tables_and_takes_the_stated_design(known, tmp_path, monkeypatch):
+    from fieldkit import cli
+    from fieldkit.records.season import settings
+
+    worlds = []
+    verdict = planner._verdict
+
+    def seen(task, world, permutations, design=None):
+        worlds.append((world, design))
+        return verdict(task, world, permutations)
+
+    monkeypatch.setattr(planner, "_verdict", seen)
+    design = '\n[choice_sets]\norder = "used place first"\nfixed_places = 25\nlargest_share = 0.5\nn_animals = 9\n'
+    (tmp_path / "season.toml").write_text(settings.EXAMPLE + design)
+    (tmp_path / "choices.csv").write_text("set_id,place_id,used\nS1,P1,perhaps\n")
+    words = ["plan", str(tmp_path), "--sets", "20", "80", "--seasons", "4", "--workers", "1"]
+    assert cli.main(words) == cli.OK
+    world, stated = worlds[0]
+    assert world["fixed_places"] == 25 and world["largest_share"] == 0.5 and world["used_first"]
+    assert world["instrument_errors"]["surface_c"] == 1.5
+    assert stated["order"] == "used place first"
+
+
+def test_plan_without_a_settings_file_ends_in_a_sentence(tmp_path, capsys):
+    from fieldkit import cli
+
+    assert cli.main(["plan", str(tmp_path)]) == cli.MISTAKE
+    assert "no season.toml" in capsys.readouterr().err
+
+
+def test_own_effect_is_taken_from_the_choices_read_so_far():
+    from fieldkit.field.planning import simulate
+
+    made = simulate.choice_season(n_sets=150, driver="radiation", effect=2.5, rng=4)
+    season = SimpleNamespace(choices=made.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, input_hash="x")
+    own = planning.effect_of(season)
+    assert own.driver == "radiation" and own.low < 2.5 < own.high
+    nothing = simulate.choice_season(n_sets=60, driver="none", rng=5)
+    season = SimpleNamespace(choices=nothing.choices, instrument_errors=simulate.INSTRUMENT_ERRORS, input_hash="x")
+    assert planning.effect_of(season).driver is None
+    with pytest.raises(FieldkitError, match="A season is needed"):
+        planning.effect_of("my_season")
+
+
+def test_first_answer_comes_before_the_last_and_time_is_kept(known):
+    told = []
+    full = planning.plan(n_sets=(20, 40, 80), n_seasons=60, rng=3, on_first=told.append)
+    assert len(told) == 1 and told[0].table["seasons"].max() < 60 and full.settings["finished"]
+    short = planning.plan(n_sets=(20, 40, 80), n_seasons=60, rng=3, seconds=0.0)
+    assert not short.settings["finished"]
+    # The seasons of a short plan are the first of the long one.
+    count = int(short.table["seasons"].iloc[0])
+    part = planning.plan(n_sets=(20, 40, 80), n_seasons=60, rng=3, seconds=0.0)
+    pd.testing.assert_frame_equal(short.table, part.table)
+    assert 0 < count < 60
+
+
+def test_repeated_places_and_uneven_animals_ask_for_more():
+    # Ten choices repeated six times are ten choices; the analysis is told by animal, day and place.
+    base = SMALL | {"n_sets": (60, 90), "n_seasons": 12, "permutations": 99}
+    plain = planning.plan(**base, rng=2).table["right"].mean()
+    sitting = planning.plan(**base, looks_per_visit=6, rng=2).table["right"].mean()
+    assert sitting < plain
 
 
 def test_figure_draws_the_plan(known):

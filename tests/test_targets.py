@@ -47,7 +47,7 @@ def test_ranges_are_what_the_stations_show_and_no_limit_contradicts_them(season,
     # No margin is taken off what the wild population lives in.
     assert july.loc["day", "high"] == row["high_c"] + row["margin_c"] and july.loc["night", "low"] == row["low_c"]
     assert july.loc["night", "high"] == july.loc["day", "low"]
-    window = basking.window(season.scans, season.loggers, logger_info=season.logger_info).table
+    window = basking.of_season(season).table
     limit = air.loc[air["kind"] == "limit", "high"].item()
     # Only what was measured is "never above": the middle of the stations' highest days, by hand.
     assert limit == season.weather.groupby("station_id")["tmax_c"].max().median()
@@ -82,7 +82,7 @@ def test_the_error_of_a_preferred_range_is_the_textbooks():
 
 
 def test_errors_of_window_and_bands_are_those_of_their_results(season, found):
-    window = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+    window = basking.of_season(season)
     row = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "basking site")].iloc[0]
     assert row["low_error"] == window.table.loc["lower limit", "standard_error_c"]
     assert row["n_independent"] == min(window.n_animals, window.n_days)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.basking import readings_at
-from fieldkit.field.stats.intervals import cluster_bootstrap, percentile_tails
+from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
 from fieldkit.physics import sun
 
 # Between two rounds of scans on one day that lie no further apart than this, somebody was there (our choice).
@@ -345,19 +345,23 @@ def _by(seen, watch, column, draw):
     wide = pd.concat({"met": met, "hours": hours}, axis=1).astype(float)
     labels = [*names, "all"]
 
-    def rates(sample):
-        counted, watched = np.split(sample.iloc[:, 1:].to_numpy().sum(axis=0), 2)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return pd.Series(np.where(watched > 0, counted / watched, np.nan), index=labels)
+    counted, watched = (wide[part][labels].to_numpy() for part in ("met", "hours"))
 
-    flat = wide.set_axis([str(number) for number in range(wide.shape[1])], axis=1).reset_index(names="day")
+    def rates(weights):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(weights @ watched > 0, (weights @ counted) / (weights @ watched), np.nan)
+
     out["hours_watched"] = hours.sum()
-    out["sightings_per_h"] = rates(flat)
+    out["sightings_per_h"] = pd.Series(rates(np.ones(len(days))), labels)
     out[["low", "high"]], out["differs"] = np.nan, False
     if len(days) >= FEWEST_DAYS:
-        drawn = cluster_bootstrap(flat, rates, cluster="day", method="percentile", **draw)
-        out[["low", "high"]] = drawn.table[["low", "high"]].where((hours > 0).sum() >= FEWEST_DAYS)
-        away = drawn.draws[names].sub(drawn.draws["all"], axis=0).loc[:, out.loc[names, "low"].notna()]
+        drawn = resampled_clusters(len(days), n_resamples=draw["n_resamples"], rng=draw["rng"])
+        times = np.stack([np.bincount(one, minlength=len(days)) for one in drawn])
+        draws = pd.DataFrame(rates(times), columns=labels)
+        enough = ((hours > 0).sum() >= FEWEST_DAYS) & (draws.isna().mean() <= MOST_FAILED)
+        limits = draws.quantile(list(percentile_tails(len(days), draw["level"]))).T.set_axis(["low", "high"], axis=1)
+        out[["low", "high"]] = limits.where(enough)
+        away = draws[names].sub(draws["all"], axis=0).loc[:, out.loc[names, "low"].notna()]
         tails = percentile_tails(len(days), 1 - (1 - draw["level"]) / len(names))
         low, high = (away.quantile(tail) for tail in tails)
         out.loc[away.columns, "differs"] = (low > 0) | (high < 0)

@@ -78,7 +78,7 @@ def from_season(season, *, margin_c=5.0, margin_reason=MARGIN_REASON, target_ele
         return air(found["bands"])
 
     def window():
-        found["window"] = basking.window(season.scans, season.loggers, logger_info=season.logger_info)
+        found["window"] = basking.of_season(season)
         return basking_air(found["window"])
 
     gather("air bands", ["weather"], bands)
@@ -142,14 +142,10 @@ def from_season(season, *, margin_c=5.0, margin_reason=MARGIN_REASON, target_ele
 
 
 def _clean_shade_air(season):
-    """The shade air logger with the most readings after those that carry sun are masked."""
-    from fieldkit.physics.radiation_error import detect as contamination
-    from fieldkit.physics.sensors import logger_checks
+    """The shade air logger with the most readings, without those that the sun reached."""
+    from fieldkit.field import shade_air
 
-    shade = logger_checks.by_role(season.loggers, season.logger_info, "shade_air")
-    if not shade.shape[1]:
+    readings = shade_air.of_season(season).readings
+    if not readings.shape[1]:
         raise FieldkitError("no logger has the role shade_air.")
-    light = logger_checks.by_role(season.loggers, season.logger_info, "irradiance")
-    sun = light.iloc[:, 0].dropna() if light.shape[1] else None
-    masked = contamination.find_contamination(shade, sun, site=season.site).masked
-    return masked[masked.count().idxmax()]
+    return readings[readings.count().idxmax()]

@@ -150,6 +150,8 @@ def basking_air(window):
         return []
     n_independent = min((n for n in (window.n_animals, window.n_days) if n > 1), default=np.nan)
     animals = f"{window.n_animals} animals" if window.n_animals else "animals"
+    usual = window.settings["at_irradiance_w_m2"]
+    sun = "" if usual is None else f", at a usual irradiance of {usual:.0f} W/m²"
     return [
         target_row(
             "shade_air_c",
@@ -161,7 +163,7 @@ def basking_air(window):
             high_error=errors["upper"],
             n_independent=n_independent,
             basis="field",
-            source=f"shade air in which {animals} still basked, {window.n_looks} looks",
+            source=f"shade air in which {animals} still basked, {window.n_looks} looks{sun}",
         )
     ]
 

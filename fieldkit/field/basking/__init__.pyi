@@ -1,9 +1,10 @@
-from .logistic import FEW_ANSWERS as FEW_ANSWERS
-from .logistic import FEW_CLUSTERS as FEW_CLUSTERS
 from .logistic import LINKS as LINKS
-from .logistic import LOPSIDED_P as LOPSIDED_P
 from .logistic import SHAPES as SHAPES
-from .logistic import TOGETHER as TOGETHER
 from .logistic import Window as Window
-from .logistic import readings_at as readings_at
+from .logistic import of_season as of_season
 from .logistic import window as window
+from .looks import readings_at as readings_at
+from .words import FEW_ANSWERS as FEW_ANSWERS
+from .words import FEW_CLUSTERS as FEW_CLUSTERS
+from .words import LOPSIDED_P as LOPSIDED_P
+from .words import TOGETHER as TOGETHER

@@ -8,9 +8,12 @@ import pandas as pd
 from fieldkit.core import FieldkitError
 from fieldkit.field.basking.covariance import Spread, find_spread
 
-# Knots at quantiles (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from memory: five serve samples of a
-# hundred or more).
+# Five knots serve samples of a hundred or more (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from
+# memory).
 SPLINE_KNOTS = 5
+# Outer knots, as shares of the looks that found the behaviour. Beyond them the curve runs straight on: where nobody
+# basked any more, a freer one would run away (our choice).
+OUTER = (0.005, 0.995)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -30,6 +33,7 @@ class Curve:
     high: float
     air: np.ndarray
     n: np.ndarray
+    independent: np.ndarray
     deviance: float
     degrees_of_freedom: float
 
@@ -95,9 +99,7 @@ def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
     z = air - centre
     one, zero = np.ones_like(z), np.zeros_like(z)
     if shape == "spline":
-        from scipy.interpolate import CubicSpline
-
-        columns = list(np.moveaxis(CubicSpline(knots, np.eye(len(knots)), bc_type="natural")(air, order), -1, 0))
+        columns = list(np.moveaxis(natural_spline(air, knots, order), -1, 0))
     else:
         columns = [(one, z), (zero, one), (zero, zero)][order]
         columns = [*columns, (z * z, 2 * z, 2 * one)[order]] if shape == "hump" else list(columns)
@@ -110,13 +112,37 @@ def basis_columns(air, irradiance, shape, radiation, centre, knots, order=0):
     return np.stack(columns, axis=-1)
 
 
+def spline_knots(air, yes, count):
+    """Knots evenly spaced over the temperatures at which the behaviour was found."""
+    # Summed by temperature, so that a count and as many rows give the same knots.
+    unique, place = np.unique(air, return_inverse=True)
+    each = np.bincount(place, yes)
+    outer = np.interp(np.multiply(OUTER, yes.sum()), np.cumsum(each) - each / 2, unique)
+    return np.linspace(*outer, count)
+
+
+def natural_spline(air, knots, order=0):
+    """Cubic spline that runs straight on beyond its outer knots, one column for its height at each knot."""
+    from scipy.interpolate import CubicSpline
+
+    spline = CubicSpline(knots, np.eye(len(knots)), bc_type="natural")
+    inside = np.clip(air, knots[0], knots[-1])
+    columns = spline(inside, order)
+    beyond = (np.asarray(air) - inside)[..., None]
+    if order == 0:
+        return columns + beyond * spline(inside, 1)
+    return columns if order == 1 else np.where(beyond == 0, columns, 0.0)
+
+
 def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, level, knots=None, centre=None):
+    """Fit the curve; `knots` of a spline are temperatures, or how many."""
     air, n = (looks[c].to_numpy(float) for c in ("shade_air_c", "n"))
     irradiance = looks["irradiance_w_m2"].to_numpy(float) if radiation != "none" else None
     if centre is None:
         centre = float(np.average(air, weights=n))
-    if knots is None:
-        knots = np.quantile(air, np.linspace(0, 1, SPLINE_KNOTS))
+    if knots is None or np.ndim(knots) == 0:
+        count = SPLINE_KNOTS if knots is None else knots
+        knots = spline_knots(air, looks["yes"].to_numpy(float), count)
     if shape == "spline" and not (np.diff(knots) > 0).all():
         raise FieldkitError("Too few different air temperatures for a spline: choose shape='hump' or 'monotone'.")
     design = basis_columns(air, irradiance, shape, radiation, centre, knots)
@@ -147,6 +173,7 @@ def fit_curve(looks, clusters, *, shape, link, radiation, at_irradiance_w_m2, le
         high=float(air.max()),
         air=air,
         n=n,
+        independent=np.asarray(fit.cov_params()),
         deviance=float(fit.deviance),
         degrees_of_freedom=float(fit.df_resid),
     )
@@ -180,15 +207,14 @@ def regress(design, looks, clusters, link):
         warnings.simplefilter("ignore", RuntimeWarning)
         try:
             fit = GLM(counts, design, family=family).fit(tol=1e-10, rtol=1e-13)
-            runs_away = (fit.mu * (1 - fit.mu)).max() < 1e-6
-        except (PerfectSeparationWarning, ConvergenceWarning):
-            runs_away = True
-    if runs_away:
-        raise FieldkitError(
-            "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
-            "interval given: more looks near the change are needed."
-        )
-    return fit, _spread(fit, design, looks, clusters)
+            if (fit.mu * (1 - fit.mu)).max() > 1e-6:
+                return fit, _spread(fit, design, looks, clusters)
+        except (PerfectSeparationWarning, ConvergenceWarning, np.linalg.LinAlgError):
+            pass
+    raise FieldkitError(
+        "Looks with and without the behaviour do not overlap in air temperature, so no curve can be fitted and no "
+        "interval given: more looks near the change are needed."
+    )
 
 
 def _spread(fit, design, looks, clusters):

@@ -8,6 +8,8 @@ from fieldkit.field.basking.curve import basis_columns, regress
 from fieldkit.field.stats.intervals import critical_value, fieller_interval, threshold_interval
 
 GRID = 1501
+# The peak's interval as a share of the window, above which the top is called flat (our choice).
+FLAT = 1 / 3
 
 
 def find_limits(curve, *, fraction_of_peak, probability):
@@ -64,9 +66,21 @@ def _peak(curve):
         if at in (0, GRID - 1):
             return _blank("not reached", -np.inf if at == 0 else np.inf)
         top = _root(lambda x: curve.eta(x, 1), air[at - 1], air[at + 1])
-        low, high = stretch(curve, lambda x: curve.eta(x, 1), lambda x: curve.basis(x, 1), top, curve.low, curve.high)
+        low, high = _where_it_may_be(curve, top, air)
     error = float(np.sqrt(curve.spread.variance(curve.basis(top, 1))) / abs(curve.eta(top, 2)))
     return _row(curve, top, low, high, error, float(curve.link.inverse(curve.eta(top))))
+
+
+def _where_it_may_be(curve, top, air):
+    """From the coldest to the hottest temperature at which the curve cannot be told from its height at the top.
+
+    A temperature at which the curve is surely lower is not the peak's. The slope alone would do where the
+    curve is known to be smooth; a freer curve has small waves, and a flat top has no one peak.
+    """
+    drop = np.maximum(curve.eta(top) - curve.eta(air), 0.0)
+    may = air[drop <= curve.reach(curve.basis(top) - curve.basis(air))]
+    low, high = min(may.min(initial=top), top), max(may.max(initial=top), top)
+    return (-np.inf if low <= air[0] else low), (np.inf if high >= air[-1] else high)
 
 
 def _pair_covariances(curve, first, second, gradient):
@@ -160,6 +174,15 @@ def stretch(curve, value, gradient, place, low, high):
         else:
             ends.append(_root(doubt, steps[outside[0]], steps[outside[0] + 1]))
     return ends[0], ends[1]
+
+
+def flat_top(table):
+    """Whether the peak's interval fills so much of the window that there is no one best temperature to name."""
+    low, high = table.loc["peak", ["low_c", "high_c"]].astype(float)
+    if np.isnan(table.loc["peak", "estimate_c"]):
+        return False
+    lower, upper = table.loc[["lower limit", "upper limit"], "estimate_c"].astype(float)
+    return bool(not high - low <= FLAT * (upper - lower)) if np.isfinite(upper - lower) else bool(np.isinf(high - low))
 
 
 def lopsided_p(looks, clusters, curve, options):

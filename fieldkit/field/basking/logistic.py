@@ -7,20 +7,18 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.basking.curve import fit_curve
-from fieldkit.field.basking.limits import find_limits, lopsided_p
-from fieldkit.field.stats.intervals import cluster_bootstrap
+from fieldkit.field.basking.limits import find_limits, flat_top, lopsided_p
+from fieldkit.field.basking.looks import cluster_labels, usable_looks
+from fieldkit.field.basking.shape import choose
+from fieldkit.field.basking.words import sentence
+from fieldkit.field.of_season import table_of
+from fieldkit.field.stats.intervals import cluster_bootstrap, critical_value
 
-SHAPES = ("hump", "monotone", "spline")
+SHAPES = ("auto", "hump", "monotone", "spline")
 LINKS = ("logit", "probit", "cloglog")
-# Below this a cluster-robust covariance is shaky (common practice, no source).
-FEW_CLUSTERS = 10
-# Fewer looks of the rarer answer than this for each coefficient make a shaky curve (common practice, no source).
-FEW_ANSWERS = 10
-# Share of the ups and downs of one thing that go with another, above which the two are called hard to tell apart (our
-# choice).
-TOGETHER = 0.8
-# A cubic term this clear (p) makes the sentence point to the spline (our choice: a hint, not a verdict).
-LOPSIDED_P = 0.05
+NO_DAYS = ["logger_id", "day", "from_hour", "to_hour", "readings", "too_warm_c"]
+# Irradiance is used where so many of the looks have it: fewer would choose the looks (our choice).
+MOST_WITHOUT_SUN = 0.2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -50,9 +48,21 @@ class Window(Result):
         Coldest and hottest shade air at which anybody looked.
     n_looks, n_animals, n_days : int
         n_animals is 0 where animals are not told apart.
+    shapes : pandas.DataFrame
+        The curves that were tried: ``coefficients, deviance, score`` (deviance, less what clusters make of it, plus one
+        a coefficient: the smaller the better) and which was ``taken``. How well a curve fits is judged by these
+        differences.
     deviance, degrees_of_freedom : float
+        Of single looks, each found basking or not: its size is no measure of fit, only its difference from another
+        curve through the same looks is one (McCullagh & Nelder 1989, Generalized Linear Models, section 4.4.5).
     lopsided_p : float
-        Wald p of a cubic term added to the hump; NaN for other shapes.
+        Wald p of a cubic term added to the hump; NaN for a straight line.
+    flat_top : bool
+        The peak's interval fills more than a third of the window, or runs past the scanned temperatures: the top is
+        flat, or these looks cannot tell where it lies.
+    logger_days_left_out : pandas.DataFrame
+        ``logger_id, day, from_hour, to_hour, readings, too_warm_c``: shade-air readings that the sun reached and that
+        do not stand behind any look.
     left_out : pandas.DataFrame
         ``row, reason`` of every scan that was not used.
     settings : dict
@@ -71,10 +81,13 @@ class Window(Result):
     n_looks: int
     n_animals: int
     n_days: int
+    shapes: pd.DataFrame
     deviance: float
     degrees_of_freedom: float
     lopsided_p: float
+    flat_top: bool
     left_out: pd.DataFrame
+    logger_days_left_out: pd.DataFrame
     settings: dict
     seed: int | None
 
@@ -86,7 +99,7 @@ def window(
     logger_info=None,
     behaviours=("basking",),
     among=None,
-    shape="hump",
+    shape="auto",
     fraction_of_peak=None,
     probability=None,
     radiation="none",
@@ -97,6 +110,7 @@ def window(
     level=0.95,
     n_resamples=499,
     tolerance="15min",
+    site=None,
     rng=0,
 ):
     """Find the shade-air temperatures between which animals bask (or are active).
@@ -118,13 +132,15 @@ def window(
     loggers : pandas.DataFrame, optional
         Long form ``time, logger_id, value``. Needed when scans have no ``shade_air_c``.
     logger_info : pandas.DataFrame, optional
-        ``logger_id, role``; loggers with role shade_air (irradiance) are joined to the looks by time.
+        ``logger_id, role``; loggers with role shade_air (irradiance) are joined to the looks by time. Shade-air
+        readings that the sun reached are left out first, and named.
     behaviours : sequence of str
         What counts as yes.
     among : sequence of str, optional
         Behaviours that count as a look at all, `behaviours` included; others are left out. Default: all.
-    shape : {"hump", "monotone", "spline"}
-        Quadratic, straight, or natural cubic spline (5 knots at quantiles) on the link scale.
+    shape : {"auto", "hump", "monotone", "spline"}
+        On the link scale quadratic, straight, or a natural cubic spline (5 knots, evenly spaced over the temperatures
+        at which the behaviour was found). ``auto``: the hump, unless a spline describes the looks better.
     fraction_of_peak : float, optional
         Level as a share of the highest fitted chance, 0 to 1; default 0.5 unless `probability` is given. Needs a peak.
     probability : float, optional
@@ -148,6 +164,9 @@ def window(
         Bootstrap resamples.
     tolerance : str or pandas.Timedelta
         Furthest a logger reading may be from the look.
+    site : object, optional
+        With ``latitude_deg, longitude_deg, elevation_m`` (``season.site``): a clear sky shows whether the sun reached
+        the shade loggers where no logger read irradiance.
     rng : int or numpy.random.Generator
         Seed of the bootstrap.
 
@@ -197,31 +216,49 @@ def window(
     ):
         if value not in allowed:
             raise FieldkitError(f"{name}='{value}' is not known: choose one of {', '.join(allowed)}.")
-    looks, left_out = _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance)
-    clusters = _clusters(looks, cluster)
+    critical_value(level)
+    looks, left_out, air = usable_looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance, site)
+    clusters = cluster_labels(looks, cluster)
     if radiation == "none":
         at_irradiance_w_m2 = None
     elif at_irradiance_w_m2 is None:
         at_irradiance_w_m2 = float(looks["irradiance_w_m2"].median())
-    options = {
-        "shape": shape,
-        "link": link,
-        "radiation": radiation,
-        "at_irradiance_w_m2": at_irradiance_w_m2,
-        "level": level,
-    }
-    curve = fit_curve(looks, clusters, **options)
+    options = {"link": link, "radiation": radiation, "at_irradiance_w_m2": at_irradiance_w_m2, "level": level}
+    if shape == "auto":
+        chosen = choose(looks, clusters, **options)
+        curve, hump, shapes = chosen.curve, chosen.hump, chosen.table
+    else:
+        curve = hump = fit_curve(looks, clusters, shape=shape, **options)
+        shapes = pd.DataFrame(
+            {"coefficients": len(curve.beta), "deviance": curve.deviance, "taken": True},
+            index=pd.Index([shape], name="shape"),
+        )
     height = {"fraction_of_peak": fraction_of_peak, "probability": probability}
     table = find_limits(curve, **height)
     seed = None
     if interval == "bootstrap":
         table, seed = _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng)
-    lopsided = lopsided_p(looks, clusters, curve, options) if shape == "hump" else np.nan
+    lopsided = lopsided_p(looks, clusters, hump, options) if hump.shape == "hump" else np.nan
+    flat = flat_top(table)
     animals = int(looks["animal_id"].nunique()) if "animal_id" in looks else 0
     days = int(looks["day"].nunique()) if "day" in looks else 0
     return Window(
         table=table.drop(columns="x"),
-        sentence=_sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out, interval),
+        sentence=sentence(
+            table,
+            curve,
+            behaviours=behaviours,
+            height=height,
+            looks=looks,
+            animals=animals,
+            days=days,
+            lopsided=lopsided if shape == "hump" else np.nan,
+            switched=shape == "auto" and curve.shape == "spline",
+            flat=flat,
+            left_out=left_out,
+            air=air,
+            interval=interval,
+        ),
         curve=_drawn_curve(curve),
         binned=_binned(looks, level),
         looks=looks.drop(columns=["yes", "n"]),
@@ -231,12 +268,16 @@ def window(
         n_looks=int(looks["n"].sum()),
         n_animals=animals,
         n_days=days,
+        shapes=shapes,
         deviance=curve.deviance,
         degrees_of_freedom=curve.degrees_of_freedom,
         lopsided_p=lopsided,
+        flat_top=flat,
         left_out=left_out,
+        logger_days_left_out=pd.DataFrame(columns=NO_DAYS) if air is None else air.left_out,
         settings=options
         | height
+        | {"shape": shape, "knots": len(curve.knots) if curve.shape == "spline" else None}
         | {
             "behaviours": tuple(behaviours),
             "among": None if among is None else tuple(among),
@@ -248,65 +289,51 @@ def window(
     )
 
 
-def readings_at(times, loggers, logger_info, *, role, tolerance="15min"):
-    """Find what the loggers of one role read nearest in time to each look.
+def of_season(season, *, behaviours=("basking",), radiation=None, **options):
+    """Find the basking window of a season: one window for headline, targets and card.
+
+    Where radiation was read beside the looks, the window is stated at its usual strength (the median of the looks),
+    because sun and air rise together and a hot day is more often a sunny one.
 
     Parameters
     ----------
-    times : pandas.Series of datetime
-        When each look was taken.
-    loggers : pandas.DataFrame
-        Long form ``time, logger_id, value``.
-    logger_info : pandas.DataFrame
-        ``logger_id, role``.
-    role : str
-        For example ``"shade_air"``.
-    tolerance : str or pandas.Timedelta
-        A reading further away than this is not used.
+    season : Season
+        With ``scans`` and shade air in them or from a logger.
+    behaviours : sequence of str
+        What counts as yes.
+    radiation : {"none", "added", "crossed"}, optional
+        As in `window`; by default "added" where at least four in five looks have irradiance.
+    **options
+        Of `window`.
 
     Returns
     -------
-    pandas.DataFrame
-        Indexed as `times`, one column per logger; NaN where it did not read within the tolerance.
+    Window
+
+    Raises
+    ------
+    FieldkitError
+        When it is not a season, has no scans, or as in `window`.
 
     Examples
     --------
-    >>> import pandas as pd
-    >>> loggers = pd.DataFrame({"time": pd.to_datetime(["2030-05-01 09:00", "2030-05-01 09:10"]),
-    ...                         "logger_id": "L1", "value": [18.0, 19.0]})
-    >>> info = pd.DataFrame({"logger_id": ["L1"], "role": ["shade_air"]})
-    >>> looks = pd.Series(pd.to_datetime(["2030-05-01 09:08", "2030-05-01 12:00"]))
-    >>> readings_at(looks, loggers, info, role="shade_air")["L1"].tolist()
-    [19.0, nan]
+    >>> import fieldkit
+    >>> found = of_season(fieldkit.demo_season())
+    >>> found.settings["radiation"], found.n_animals
+    ('added', 14)
     """
-    if loggers is None or logger_info is None:
-        raise FieldkitError(f"No '{role}' reading stands beside the looks: give loggers= and logger_info=.")
-    wanted = logger_info.loc[logger_info["role"] == role, "logger_id"]
-    chosen = loggers[loggers["logger_id"].isin(wanted)].dropna(subset=["time", "value"])
-    if chosen.empty:
-        raise FieldkitError(f"No logger has the role '{role}': name one in season.toml, or add its readings.")
-    aware = {getattr(t.dt, "tz", None) is not None for t in (times, chosen["time"])}
-    if len(aware) == 2:
-        raise FieldkitError("Looks and loggers do not both say their time zone: give both a zone, or neither.")
-    zoned = aware == {True}
-    left = pd.DataFrame(
-        {"time": pd.to_datetime(times, utc=zoned).astype(_clock(zoned)), "order": np.arange(len(times))}
-    )
-    left = left.dropna(subset=["time"]).sort_values("time")
-    columns = {}
-    for name, one in chosen.groupby("logger_id"):
-        right = pd.DataFrame(
-            {"time": pd.to_datetime(one["time"], utc=zoned).astype(_clock(zoned)), "value": one["value"]}
-        )
-        joined = pd.merge_asof(
-            left, right.sort_values("time"), on="time", direction="nearest", tolerance=pd.Timedelta(tolerance)
-        )
-        columns[name] = joined.set_index("order")["value"].reindex(np.arange(len(times)))
-    return pd.DataFrame(columns).set_axis(times.index)
-
-
-def _clock(zoned):
-    return "datetime64[us, UTC]" if zoned else "datetime64[us]"
+    scans = table_of(season, "scans", "looks at animals, one row each")
+    logged = {"loggers": season.loggers, "logger_info": season.logger_info, "site": season.site}
+    shared = logged | {"behaviours": behaviours} | options
+    if radiation is not None:
+        return window(scans, radiation=radiation, **shared)
+    plain = window(scans, radiation="none", **shared)
+    try:
+        sunlit = window(scans, radiation="added", **shared)
+    except FieldkitError:
+        # No irradiance beside the looks, or it cannot be told from air: the window as it is.
+        return plain
+    return sunlit if sunlit.n_looks >= (1 - MOST_WITHOUT_SUN) * plain.n_looks else plain
 
 
 def _checked_height(shape, fraction_of_peak, probability):
@@ -324,95 +351,6 @@ def _checked_height(shape, fraction_of_peak, probability):
     return fraction_of_peak
 
 
-def _looks(scans, loggers, logger_info, behaviours, among, radiation, tolerance):
-    """Table of usable looks (yes, n, air, irradiance, animal, day) and the list of rows that were not."""
-    if isinstance(behaviours, str) or isinstance(among, str):
-        raise FieldkitError('Give behaviours= and among= as lists, for example behaviours=["basking"].')
-    if scans is None:
-        raise FieldkitError("There is no table of scans: basking is found from looks, one row each.")
-    if "behaviour" not in scans:
-        raise FieldkitError("The scans table has no column 'behaviour': it says what the animal did at each look.")
-    looks = pd.DataFrame(index=scans.index)
-    needed = {"shade_air_c": "shade_air"} | ({} if radiation == "none" else {"irradiance_w_m2": "irradiance"})
-    for column, role in needed.items():
-        looks[column] = _numbers(scans, column) if column in scans else np.nan
-        if looks[column].isna().any() and (loggers is not None or looks[column].isna().all()):
-            if "time" not in scans:
-                raise FieldkitError(f"The scans table has neither '{column}' nor 'time' to look it up by.")
-            logged = readings_at(scans["time"], loggers, logger_info, role=role, tolerance=tolerance)
-            # Several shade loggers stand for one air: their mean.
-            looks[column] = looks[column].fillna(logged.mean(axis=1))
-    looks["behaviour"] = scans["behaviour"]
-    looks["n"] = _numbers(scans, "count").fillna(1.0) if "count" in scans else 1.0
-    if "animal_id" in scans and scans["animal_id"].notna().any():
-        looks["animal_id"] = scans["animal_id"]
-    if "time" in scans:
-        looks["day"] = pd.to_datetime(scans["time"]).dt.date
-    for column in scans.columns.difference(looks.columns):
-        looks[column] = scans[column]
-
-    reason = pd.Series("", index=scans.index)
-    reason[looks["behaviour"].isna()] = "behaviour is empty"
-    if among is not None:
-        absent = set(behaviours) - set(among)
-        if absent:
-            raise FieldkitError(f"among= must also name {', '.join(sorted(absent))}, which counts as yes.")
-        reason[~looks["behaviour"].isin(among) & (reason == "")] = "behaviour is not in among="
-    reason[~(looks["n"] > 0) & (reason == "")] = "count is not above 0"
-    for column in needed:
-        empty = looks[column].isna() & (reason == "")
-        reason[empty] = f"no {column} in the row and no logger reading within {tolerance} of it"
-    left_out = reason[reason != ""].rename_axis("row").rename("reason").reset_index()
-    looks = looks[reason == ""].copy()
-    looks["yes"] = np.where(looks["behaviour"].isin(behaviours), looks["n"], 0.0)
-    named = ", ".join(behaviours)
-    if looks.empty:
-        raise FieldkitError("No look could be used: every row of the scans lacks a behaviour or an air temperature.")
-    if looks["yes"].sum() == 0:
-        seen = ", ".join(sorted(looks["behaviour"].astype(str).unique()))
-        raise FieldkitError(f"No look found an animal {named}. Behaviours in the scans are: {seen}.")
-    if looks["yes"].sum() == looks["n"].sum():
-        raise FieldkitError(
-            f"Every look found an animal {named}: without looks that did not, its chance cannot be found. "
-            "Note also what animals do when they do not bask, and looks that find none."
-        )
-    return looks, left_out
-
-
-def _numbers(table, column):
-    """A column as numbers; what is not finite is empty."""
-    numbers = pd.to_numeric(table[column], errors="coerce").astype(float)
-    text = table.index[numbers.isna() & table[column].notna() & (table[column].astype("string").str.lower() != "nan")]
-    if len(text):
-        raise FieldkitError(
-            f"The scans table has '{table.loc[text[0], column]}' in column {column}, row {text[0]}, where a number is "
-            "needed: correct it, or leave the cell empty."
-        )
-    return numbers.where(np.isfinite(numbers))
-
-
-def _clusters(looks, cluster):
-    """Whole-number labels of each kind of cluster, by name."""
-    names = [] if cluster is None else [cluster] if isinstance(cluster, str) else list(cluster)
-    if "animal_id" in names and "animal_id" not in looks:
-        names.remove("animal_id")
-    if len(names) > 2:
-        raise FieldkitError("Looks can be clustered in two ways at most, for example by animal and by day.")
-    labels = {}
-    for name in names:
-        if name not in looks:
-            raise FieldkitError(
-                f"The scans table has no '{name}' to cluster by; cluster=None takes looks as independent."
-            )
-        values = looks[name].astype("string")
-        if values.isna().any():
-            # Animals nobody could tell apart: those of one day go together.
-            unknown = "unknown " + looks["day"].astype("string") if "day" in looks else "unknown"
-            values = values.fillna(unknown)
-        labels[name] = pd.factorize(values)[0]
-    return labels
-
-
 def _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng):
     """Percentile limits from whole clusters drawn again; the seed comes back with them."""
     if not clusters:
@@ -421,7 +359,7 @@ def _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng)
 
     def places(sample):
         try:
-            again = fit_curve(sample, {}, **options, knots=curve.knots, centre=curve.centre)
+            again = fit_curve(sample, {}, **options, shape=curve.shape, knots=curve.knots, centre=curve.centre)
         except FieldkitError:
             return dict.fromkeys(table.index, np.nan)
         return find_limits(again, **height)["estimate_c"].to_dict()
@@ -443,138 +381,6 @@ def _bootstrap(table, looks, clusters, curve, options, height, n_resamples, rng)
         table.loc[name, "standard_error_c"] = row["standard_error"]
         table.loc[name, "status"] = "found" if closed else "interval open"
     return table, drawn.seed
-
-
-def _share(fraction):
-    return "half" if fraction == 0.5 else f"{fraction:g} times"
-
-
-def _sentence(table, curve, behaviours, height, looks, animals, days, lopsided, left_out, interval):
-    doing = " or ".join(behaviours)
-    probability = height["probability"]
-    sure = f"{100 * curve.level:g} % interval"
-
-    def place(name, first=False):
-        row = table.loc[name]
-        ends = f"{row['low_c']:.1f} to {row['high_c']:.1f}"
-        if not np.isfinite([row["low_c"], row["high_c"]]).all():
-            ends = "no finite limits"
-            if np.isfinite(row["low_c"]):
-                ends = f"from {row['low_c']:.1f}, no upper end"
-            elif np.isfinite(row["high_c"]):
-                ends = f"to {row['high_c']:.1f}, no lower end"
-        return f"{row['estimate_c']:.1f} °C ({sure + ' ' if first else ''}{ends})"
-
-    lower, peak, upper = (table.loc[name, "status"] for name in table.index)
-    words = []
-    if "no hump" in (lower, upper) or (curve.shape == "hump" and peak == "no hump"):
-        words.append(
-            f"The chance of {doing} against shade air does not bend down at both ends: these looks show no range with "
-            "two limits. Try shape='monotone' with probability=."
-        )
-    elif "peak not seen" in (lower, upper):
-        warm = table.loc["peak", "x"] > curve.high
-        words.append(
-            f"The chance of {doing} is still {'rising' if warm else 'highest'} at the "
-            f"{'hottest' if warm else 'coldest'} shade air scanned, {curve.high if warm else curve.low:.1f} °C: the "
-            f"season never got {'hot' if warm else 'cold'} enough to see the peak, so limits at a share of it cannot "
-            "be stated. probability= gives limits at a fixed chance."
-        )
-    if lower not in ("no hump", "peak not seen"):
-        much = (
-            f"in at least {100 * probability:g} % of looks"
-            if probability is not None
-            else f"at least {_share(height['fraction_of_peak'])} as often as at best"
-        )
-        parts = []
-        if "never that often" in (lower, upper):
-            words.append(f"At no shade air scanned does the fitted chance of {doing} reach {100 * probability:g} %.")
-        else:
-            known = [n for n in ("lower limit", "upper limit") if not np.isnan(table.loc[n, "estimate_c"])]
-            if len(known) == 2:
-                parts.append(f"from {place(known[0], True)} to {place(known[1])}")
-            elif known:
-                parts.append(f"{'above' if known[0] == 'lower limit' else 'below'} {place(known[0], True)}")
-            if parts:
-                words.append(f"Animals were {doing} {much} in shade air {parts[0]}.")
-            for name, status, end, scan, edge in (
-                ("lower limit", lower, "cold", "coldest", curve.low),
-                ("upper limit", upper, "hot", "hottest", curve.high),
-            ):
-                ends = table.loc[name, ["low_c", "high_c"]].astype(float)
-                if status in ("not reached", "interval open") and np.isinf(ends).all():
-                    words.append(
-                        f"These looks set no bounds to the {name}: by them, the chance of {doing} may not change with "
-                        "shade air at all."
-                    )
-                elif status == "not reached":
-                    words.append(
-                        f"The season never got {end} enough to see the {name}: the {scan} scan was at {edge:.1f} °C."
-                    )
-                elif status == "interval open":
-                    words.append(f"The interval of the {name} runs past the scanned temperatures: read it as a hint.")
-    if "ends run together" in (lower, upper):
-        words.append("The peak is not surely above this level, so the two limits cannot be told apart.")
-    if not np.isnan(table.loc["peak", "estimate_c"]):
-        words.append(f"Most often at {place('peak')}, in {100 * table.loc['peak', 'probability']:.0f} % of looks.")
-        if not np.isfinite(table.loc["peak", ["low_c", "high_c"]].astype(float)).all():
-            words.append("A curve without a peak fits these looks as well.")
-    if curve.irradiance is not None:
-        words.append(f"Stated for an irradiance of {curve.irradiance:.0f} W/m².")
-    if lopsided < LOPSIDED_P:
-        words.append(
-            f"One side falls faster than the other (p = {lopsided:.2g}): a freer curve (shape='spline') may fit better."
-        )
-    words += _doubts(curve, doing, looks, animals, days, interval)
-    if len(left_out):
-        words.append(
-            f"{_counted(len(left_out), 'row')} {'was' if len(left_out) == 1 else 'were'} left out (see left_out)."
-        )
-    return " ".join(words)
-
-
-def _counted(number, what):
-    return f"{number:.0f} {what}{'' if number == 1 else 's'}"
-
-
-def _doubts(curve, doing, looks, animals, days, interval):
-    """How much was seen, and what that leaves in doubt."""
-    counts = [_counted(looks["n"].sum(), "look")]
-    counts += [_counted(n, what) for n, what in ((animals, "animal"), (days, "day")) if n]
-    words = [", ".join(counts) + "."]
-    yes, rest = looks["yes"].sum(), (looks["n"] - looks["yes"]).sum()
-    if min(yes, rest) < FEW_ANSWERS * (len(curve.beta) - 1):
-        seen = f"found {doing}" if yes < rest else f"found no {doing}"
-        words.append(f"Only {min(yes, rest):.0f} of them {seen}: a curve through so few is a hint.")
-    if animals == 1:
-        words.append("All looks are of one animal: the window is its own, not that of its kind.")
-    if days == 1:
-        words.append("All looks are of one day: another day may differ.")
-    if curve.fewest + 1 < FEW_CLUSTERS and 1 not in (animals, days):
-        words.append(f"Only {curve.fewest + 1} animals or days stand behind the intervals: they are rough.")
-    if interval == "bootstrap" and len(curve.spread.degrees) == 2:
-        words.append("The resamples leave out what looks of the second kind of cluster share.")
-    air = looks["shade_air_c"]
-    if curve.irradiance is not None and _explained(looks["irradiance_w_m2"], air) > TOGETHER:
-        words.append("Irradiance rose and fell with shade air: these looks cannot tell the one from the other.")
-    if "time" in looks:
-        time = pd.to_datetime(looks["time"]).dt
-        if _explained(air, time.hour + time.minute / 60) > TOGETHER:
-            words.append(
-                "Shade air rose and fell with the hour: a liking for warm air cannot be told from one for the time of "
-                "day. Looks at the same hours of colder and warmer days would."
-            )
-    return words
-
-
-def _explained(values, by):
-    """Share of the variance of `values` that a parabola of `by` explains."""
-    there = values.notna() & by.notna()
-    values, by = values[there].to_numpy(float), by[there].to_numpy(float)
-    if values.size == 0 or np.ptp(by) == 0 or np.ptp(values) == 0:
-        return 0.0
-    rest = values - np.polynomial.Polynomial.fit(by, values, min(2, len(np.unique(by)) - 1))(by)
-    return 1 - rest.var() / values.var()
 
 
 def _drawn_curve(curve):

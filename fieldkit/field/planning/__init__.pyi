@@ -1,4 +1,7 @@
 from . import simulate as simulate
+from .from_folder import OwnEffect as OwnEffect
+from .from_folder import effect_of as effect_of
+from .from_folder import ready as ready
 from .planner import CURVE_DRAWS as CURVE_DRAWS
 from .planner import Plan as Plan
 from .planner import plan as plan

@@ -1,5 +1,6 @@
 """How many choice sets, animals and days are needed to tell what animals choose on, found by simulated seasons."""
 
+import time
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import closing, nullcontext
 from dataclasses import dataclass
@@ -14,6 +15,9 @@ from fieldkit.field.planning import simulate
 
 # Redraws of the curve for its limits (our choice: a 2.5 % point then has an error of half a percentile).
 CURVE_DRAWS = 1000
+# Seasons of each size played between two looks at the clock, and those of a first answer, or the seconds after which
+# one is given with fewer (our choices).
+BATCH, FIRST, FIRST_SECONDS = 4, 24, 12.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -33,6 +37,7 @@ class Plan(Result):
         regression), straight lines between on the logarithm of the number of sets.
     sentence : str
     settings : dict
+        Among them ``n_seasons``, asked for, and ``finished``: whether all were played in the time given.
     seed : int or None
     """
 
@@ -54,6 +59,12 @@ def plan(
     n_places=(5, 8),
     sets_per_day=6,
     individual_sd=0.3,
+    largest_share=None,
+    fixed_places=None,
+    liking_sd=0.0,
+    looks_per_visit=1,
+    used_first=False,
+    design=None,
     surface_radiation_correlation=0.75,
     air_contrast_c=0.8,
     instrument_errors=None,
@@ -62,6 +73,8 @@ def plan(
     permutations=199,
     level=0.95,
     workers=1,
+    seconds=None,
+    on_first=None,
     progress=None,
     rng=0,
 ):
@@ -88,6 +101,18 @@ def plan(
         Choice sets you can read in a day of watching; turns sets into days.
     individual_sd : float
         Guess: how much animals differ (standard deviation of the log of `effect`).
+    largest_share : float, optional
+        Share of the visits that the most watched animal makes, 0 to 1.
+    fixed_places : int, optional
+        Places that are read again and again (perches, marked stones); new places in every visit unless given.
+    liking_sd : float
+        Guess: how much such places differ in what nobody reads (standard deviation of the log odds).
+    looks_per_visit : int
+        Choice sets read in a row while an animal stays where it is.
+    used_first : bool
+        The used place is read first in every set.
+    design : dict, optional
+        How the places are compared, as season.toml states it (section ``choice_sets``); goes to `choice.compare`.
     surface_radiation_correlation : float
         Within-set correlation of true surface temperature and radiation; the closer to 1, the harder to tell apart.
     air_contrast_c : float
@@ -104,6 +129,11 @@ def plan(
         Confidence level of the intervals, which are those of the simulation only: the guesses are taken as true.
     workers : int
         Processes. The answer does not depend on it.
+    seconds : float, optional
+        Stop playing seasons after this time; `Plan.table` says how many were played. The seasons are the same ones in
+        the same order, so more time only adds to them.
+    on_first : callable, optional
+        Called once with a first, rough Plan, after a dozen seconds or two dozen seasons of each size.
     progress : bool or callable, optional
         True draws a bar; a callable is called with (seasons done, seasons in all).
     rng : int or numpy.random.Generator
@@ -121,7 +151,8 @@ def plan(
     Notes
     -----
     Seasons have no weather that lasts for days: choice is compared within a set, so days matter only by the sets they
-    bring. A set is a choice made anew: further looks at an animal that has stayed where it was are no further sets.
+    bring. Unless `looks_per_visit` is given, a set is a choice made anew: further looks at an animal that has stayed
+    where it was are no further sets.
     Isotonic regression: Barlow, Bartholomew, Bremner & Brunk (1972) Statistical inference under order restrictions.
     Wilson (1927) J. Am. Stat. Assoc. 22:209-212.
 
@@ -151,6 +182,11 @@ def plan(
         "effect": effect,
         "n_places": n_places,
         "individual_sd": individual_sd,
+        "largest_share": largest_share,
+        "fixed_places": fixed_places,
+        "liking_sd": liking_sd,
+        "looks_per_visit": looks_per_visit,
+        "used_first": used_first,
         "surface_radiation_correlation": surface_radiation_correlation,
         "air_contrast_c": air_contrast_c,
         "instrument_errors": errors,
@@ -159,61 +195,83 @@ def plan(
         world |= {name: getattr(site, name) for name in ("latitude_deg", "longitude_deg", "timezone")}
     random = generator(rng)
     designs = [(animals, sets) for animals in herds for sets in sizes]
-    tasks = [(animals, sets, child) for animals, sets in designs for child in random.spawn(n_seasons)]
-    verdicts = _verdicts(tasks, world, permutations, workers, progress)
-
-    rows = []
-    for number, (animals, sets) in enumerate(designs):
-        seen = verdicts[number * n_seasons : (number + 1) * n_seasons]
-        rows.append(_row(animals, sets, seen, driver, sets_per_day, level))
-    table = pd.DataFrame(rows)
-    curves, needed = zip(*(_smooth(part, target, level, random) for _, part in table.groupby("animals")))
-    needed = pd.DataFrame(needed).set_index("animals")
-    needed["days"] = np.ceil(needed["sets"] / sets_per_day)
+    children = {one: random.spawn(n_seasons) for one in designs}
+    (for_curves,) = random.spawn(1)
+    curve_seed = int(for_curves.integers(2**32))
     settings = world | {
         "site": "demo hills" if site is None else getattr(site, "name", "given"),
         "sets_per_day": sets_per_day,
+        "design": design,
         "target": target,
         "n_seasons": n_seasons,
         "permutations": permutations,
         "level": level,
     }
-    return Plan(
-        table=table,
-        needed=needed[["sets", "low", "high", "days", "status"]],
-        curve=pd.concat(curves, ignore_index=True),
-        sentence=_sentence(table, needed, driver, effect, target, level, sets_per_day, sizes),
-        settings=settings,
-        seed=rng if isinstance(rng, int) else None,
-    )
+
+    def summed(seen):
+        rows = [_row(*one, verdicts, driver, sets_per_day, level) for one, verdicts in seen.items()]
+        table, again = pd.DataFrame(rows), np.random.default_rng(curve_seed)
+        curves, needed = zip(*(_smooth(part, target, level, again) for _, part in table.groupby("animals")))
+        needed = pd.DataFrame(needed).set_index("animals")
+        needed["days"] = np.ceil(needed["sets"] / sets_per_day)
+        return Plan(
+            table=table,
+            needed=needed[["sets", "low", "high", "days", "status"]],
+            curve=pd.concat(curves, ignore_index=True),
+            sentence=_sentence(table, needed, driver, effect, target, level, sets_per_day, sizes),
+            settings=settings | {"finished": int(table["seasons"].min()) == n_seasons},
+            seed=rng if isinstance(rng, int) else None,
+        )
+
+    verdict = partial(_verdict, world=world, permutations=permutations, design=design)
+    first = None if on_first is None else lambda seen: on_first(summed(seen))
+    return summed(_played(children, verdict, workers, seconds, first, progress))
 
 
-def _verdict(task, world, permutations):
+def _verdict(task, world, permutations, design=None):
     animals, sets, random = task
     season = simulate.choice_season(n_sets=sets, n_animals=animals, rng=random, **world)
+    stated = {} if design is None else {"design": design}
     return choice.compare(
-        season.choices, instrument_errors=world["instrument_errors"], permutations=permutations, rng=random
+        season.choices,
+        instrument_errors=world["instrument_errors"],
+        permutations=permutations,
+        rng=random,
+        **stated,
     ).verdict
 
 
-def _verdicts(tasks, world, permutations, workers, progress):
-    one = partial(_verdict, world=world, permutations=permutations)
-    bar = None
+def _played(children, verdict, workers, seconds, first, progress):
+    """Verdicts by size, all sizes a few seasons at a time, until all are played or the time is over."""
+    began, n_seasons = time.monotonic(), len(next(iter(children.values())))
+    seen = {one: [] for one in children}
+    total, bar = n_seasons * len(children), None
     if progress is True:
         from tqdm.auto import tqdm
 
-        bar = tqdm(total=len(tasks), desc="simulated seasons")
+        bar = tqdm(total=total, desc="simulated seasons")
 
         def progress(done, total):
             bar.update()
 
     with closing(bar) if bar is not None else nullcontext(), _pool(workers) as pool:
-        found = []
-        for verdict in map(one, tasks) if pool is None else pool.map(one, tasks, chunksize=8):
-            found.append(verdict)
-            if progress:
-                progress(len(found), len(tasks))
-    return found
+        done = 0
+        for start in range(0, n_seasons, BATCH):
+            batch = [(one, child) for child in range(start, min(start + BATCH, n_seasons)) for one in children]
+            tasks = [(*one, children[one][child]) for one, child in batch]
+            for (one, _), found in zip(batch, map(verdict, tasks) if pool is None else pool.map(verdict, tasks)):
+                seen[one].append(found)
+                done += 1
+                if progress:
+                    progress(done, total)
+            passed = time.monotonic() - began
+            played = start + BATCH
+            if first is not None and played < n_seasons and (played >= FIRST or passed >= FIRST_SECONDS):
+                first(seen)
+                first = None
+            if seconds is not None and passed >= seconds:
+                break
+    return seen
 
 
 def _pool(workers):
@@ -307,7 +365,8 @@ def _sentence(table, needed, driver, effect, target, level, sets_per_day, sizes)
     guess = f"If a place one standard deviation higher in {driver} is {effect:g} times as likely to be taken"
     if driver == "none":
         guess = "If animals choose at random"
+    played = sorted(set(table["seasons"]))
     return (
         f"{guess}, then for {goal} {'; '.join(parts)}. A wrong driver was named in "
-        f"{100 * table['wrong'].mean():.1f} % of all simulated seasons."
+        f"{100 * table['wrong'].mean():.1f} % of all simulated seasons ({played[0]} of each size)."
     )

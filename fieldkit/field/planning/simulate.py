@@ -12,6 +12,10 @@ INSTRUMENT_ERRORS = {"shade_air_c": 0.4, "surface_c": 1.5, "irradiance_w_m2": 30
 COLUMNS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # A sunlit surface lies about 25 K above its surroundings at 1,000 W/m² (common practice, no source).
 SURFACE_PER_W_M2 = 0.025
+# What the shade of a lasting place changes from visit to visit, share of the sun (our choice).
+WAVER = 0.1
+# Minutes from look to look of an animal that stays, and from reading to reading within a set (our choices).
+LOOK_MIN, READING_MIN = 5, 2
 SUBSTRATES = {"rock": 1.2, "wood": 0.4, "soil": -0.4, "leaf litter": -1.2}
 
 
@@ -75,6 +79,11 @@ def choice_season(
     tolerance_c=5.0,
     switch_air_c=None,
     hump=None,
+    fixed_places=None,
+    liking_sd=0.0,
+    looks_per_visit=1,
+    largest_share=None,
+    used_first=False,
     latitude_deg=36.1,
     longitude_deg=-79.95,
     timezone="America/New_York",
@@ -111,6 +120,16 @@ def choice_season(
     hump : (float, float), optional
         Preferred value and tolerance, in the unit of the driver: middle values are sought, log odds falling by
         (x - preferred)² / (2 tolerance²) in place of `effect`.
+    fixed_places : int, optional
+        Places of the site that are read again and again; new places in every visit unless given.
+    liking_sd : float
+        Standard deviation among places of the log odds that something unread gives them.
+    looks_per_visit : int
+        Choice sets read in a row while the animal stays where it is, among the same places.
+    largest_share : float, optional
+        Share of the visits that one animal makes (0 to 1).
+    used_first : bool
+        The used place is read first and stands first in its set, with `minutes` since the sighting.
     latitude_deg, longitude_deg : float
         Site, degrees north and east.
     timezone : str
@@ -150,23 +169,35 @@ def choice_season(
     errors = INSTRUMENT_ERRORS if instrument_errors is None else instrument_errors
     settings["instrument_errors"] = dict(errors)
 
-    sizes = rng.integers(low, high + 1, size=n_sets)
+    _check_visits(fixed_places, high, liking_sd, looks_per_visit, largest_share)
+    visit = np.arange(n_sets) // looks_per_visit
+    n_visits = int(visit[-1]) + 1
+    sizes = rng.integers(low, high + 1, size=n_visits)[visit]
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     group = np.repeat(np.arange(n_sets), sizes)
     rows = len(group)
-    sky = _skies(n_sets, latitude_deg, longitude_deg, timezone, rng)
+    sky = _skies(n_visits, latitude_deg, longitude_deg, timezone, rng)
+    if looks_per_visit > 1:
+        sky = {name: values[visit] for name, values in sky.items()}
+        sky["time"] = sky["time"] + pd.to_timedelta(LOOK_MIN * (np.arange(n_sets) % looks_per_visit), unit="min")
+    # A spot is a place that lasts: it keeps its shade, its stone and its own warmth.
+    spot = _spots(group, starts, sizes, visit, fixed_places, rng)
+    n_spots = int(spot.max()) + 1
+    again = n_spots < rows
 
-    share = rng.beta(0.6, 0.6, size=rows)
+    share = rng.beta(0.6, 0.6, size=n_spots)[spot]
+    if again:
+        share = np.clip(share + rng.normal(0, WAVER, size=rows), 0, 1)
     irradiance = sky["beam_horizontal"][group] * share + sky["diffuse"][group] * (0.4 + 0.6 * share)
     r = _centre(irradiance, group, sizes)
     sd_r = _pooled_sd(r, n_sets)
     slope = SURFACE_PER_W_M2
-    kinds = rng.integers(len(SUBSTRATES), size=rows)
+    kinds = rng.integers(len(SUBSTRATES), size=n_spots)[spot]
     offset = np.array(list(SUBSTRATES.values()))[kinds]
-    own = _centre(offset / np.std(list(SUBSTRATES.values())) + rng.normal(size=rows), group, sizes)
+    own = _centre(offset / np.std(list(SUBSTRATES.values())) + rng.normal(size=n_spots)[spot], group, sizes)
     own *= slope * sd_r * np.sqrt(1 / surface_radiation_correlation**2 - 1) / _pooled_sd(own, n_sets)
     surface_within = slope * r + own
-    air_within = _centre(rng.normal(size=rows), group, sizes)
+    air_within = _centre(rng.normal(size=n_spots)[spot], group, sizes)
     air_within = air_surface_correlation * surface_within / _pooled_sd(surface_within, n_sets) + np.sqrt(
         1 - air_surface_correlation**2
     ) * air_within / _pooled_sd(air_within, n_sets)
@@ -176,8 +207,7 @@ def choice_season(
     wind = np.clip(rng.lognormal(np.log(sky["wind"][group]), 0.3), 0.05, 15)
     operative = _operative(air, surface, irradiance, wind)
 
-    weights = rng.dirichlet(np.full(n_animals, 3.0))
-    animal = rng.choice(n_animals, size=n_sets, p=weights)
+    animal = rng.choice(n_animals, size=n_visits, p=_meetings(n_animals, largest_share, rng))[visit]
     true = {"air": air, "surface": surface, "radiation": irradiance, "operative": operative}
     utility, slopes = np.zeros(rows), {}
     for name in drivers:
@@ -193,10 +223,17 @@ def choice_season(
         if name == "radiation" and switch_air_c is not None:
             strength = strength * (switch_air_c - sky["air"][group]) / 5
         utility += strength * within / _pooled_sd(within, n_sets)
+    if liking_sd > 0:
+        utility += liking_sd * rng.normal(size=n_spots)[spot]
     probability = np.exp(utility - np.maximum.reduceat(utility, starts)[group])
     probability /= np.add.reduceat(probability, starts)[group]
     noisy = np.log(probability) + rng.gumbel(size=rows)
     used = noisy == np.maximum.reduceat(noisy, starts)[group]
+    if looks_per_visit > 1:
+        # The animal stays where the first look of the visit found it.
+        found = np.flatnonzero(used & (group % looks_per_visit == 0))
+        slot = (np.arange(rows) - starts[group])[found][visit[group]]
+        used = np.arange(rows) - starts[group] == slot
 
     def read(column, value):
         return np.round(value + rng.normal(0, errors.get(column, 0.0), size=rows), 3)
@@ -207,7 +244,7 @@ def choice_season(
             "set_id": [f"S{g + 1:04d}" for g in group],
             "time": sky["time"][group],
             "animal_id": [f"A{i + 1:02d}" for i in animal[group]],
-            "place_id": [f"P{i + 1}" for i in place],
+            "place_id": [f"P{i + 1}" for i in (spot if again else place)],
             "used": used.astype(int),
             "substrate": np.array(list(SUBSTRATES))[kinds],
             "shade_air_c": read("shade_air_c", air),
@@ -221,6 +258,11 @@ def choice_season(
     truth = choices[["set_id", "place_id", "used"]].assign(
         shade_air_c=air, surface_c=surface, irradiance_w_m2=irradiance, operative_c=operative, probability=probability
     )
+    if used_first:
+        order = np.lexsort((~used, group))
+        turn = np.arange(rows) - starts[group]
+        choices, truth = (table.iloc[order].reset_index(drop=True) for table in (choices, truth))
+        choices["minutes"] = READING_MIN * turn
     return ChoiceSeason(
         choices=choices,
         truth=truth,
@@ -242,6 +284,32 @@ def _check(drivers, n_sets, low, high, effect, n_animals, surface_radiation, air
         raise FieldkitError(f"The tolerance of a hump must be above 0, not {hump[1]}.")
     if not 0 < abs(surface_radiation) <= 1 or abs(air_surface) > 1:
         raise FieldkitError("The correlations must lie between -1 and 1, that of surface and radiation not at 0.")
+
+
+def _check_visits(fixed_places, most_in_set, liking_sd, looks_per_visit, largest_share):
+    if fixed_places is not None and fixed_places < most_in_set:
+        raise FieldkitError(f"{fixed_places} places are fewer than a set holds ({most_in_set}): state more.")
+    if liking_sd < 0 or looks_per_visit < 1 or not 0 < (0.5 if largest_share is None else largest_share) < 1:
+        raise FieldkitError(
+            "liking_sd must be 0 or more, looks_per_visit 1 or more, largest_share a share between 0 and 1."
+        )
+
+
+def _spots(group, starts, sizes, visit, fixed_places, rng):
+    """Number of the lasting place of each row."""
+    slot = np.arange(len(group)) - starts[group]
+    if fixed_places is None:
+        first = np.concatenate([[0], np.flatnonzero(np.diff(visit)) + 1])
+        return (np.cumsum(sizes[first]) - sizes[first])[visit[group]] + slot
+    drawn = np.argsort(rng.random((visit[-1] + 1, fixed_places)), axis=1)
+    return drawn[visit[group], slot]
+
+
+def _meetings(n_animals, largest_share, rng):
+    """Share of the visits that each animal makes."""
+    if largest_share is None or n_animals == 1:
+        return rng.dirichlet(np.full(n_animals, 3.0))
+    return np.r_[largest_share, (1 - largest_share) * rng.dirichlet(np.full(n_animals - 1, 3.0))]
 
 
 def _skies(n_sets, latitude_deg, longitude_deg, timezone, rng):

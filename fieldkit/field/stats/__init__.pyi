@@ -8,5 +8,7 @@ from .intervals import cluster_bootstrap as cluster_bootstrap
 from .intervals import critical_value as critical_value
 from .intervals import fieller_interval as fieller_interval
 from .intervals import percentile_tails as percentile_tails
+from .intervals import resampled_clusters as resampled_clusters
+from .intervals import student_limits as student_limits
 from .intervals import threshold_interval as threshold_interval
 from .intervals import widest_fieller as widest_fieller

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, elementwise
-from fieldkit.field.stats.intervals import cluster_bootstrap, critical_value
+from fieldkit.field.stats.intervals import critical_value, resampled_clusters, student_limits
 
 # Fewer animals than this get no interval (our choice: with four it still holds as often as it says, but is so wide that
 # fewer would say nothing).
@@ -160,19 +160,21 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
         )
     tails = [(1 - central) / 2, (1 + central) / 2]
 
-    def ends(sample):
-        if pool == "readings":
-            return dict(zip(("low", "high"), _quantiles(sample["value"], tails)))
-        own = [_quantiles(group, tails) for _, group in sample.groupby("animal_id")["value"]]
-        return dict(zip(("low", "high"), np.mean(own, axis=0)))
-
-    draws, seed, table = None, None, pd.DataFrame({"estimate_c": ends(readings)}).assign(low_c=np.nan, high_c=np.nan)
-    if animals >= LEAST_ANIMALS:
-        drawn = cluster_bootstrap(readings, ends, n_resamples=n_resamples, level=level, method="student", rng=rng)
-        table[["low_c", "high_c"]] = drawn.table[["low", "high"]]
-        draws, seed = drawn.draws.to_numpy(), drawn.seed
-    table = table.set_axis(["lower end", "upper end"]).rename_axis("preferred range")
     own = readings.groupby("animal_id")["value"]
+    each = [group.to_numpy() for _, group in own]
+    quartiles = np.array([_quantiles(values, tails) for values in each])
+    ends = quartiles.mean(axis=0) if pool == "animals" else _quantiles(np.concatenate(each), tails)
+    draws, seed = None, None
+    table = pd.DataFrame({"estimate_c": ends, "low_c": np.nan, "high_c": np.nan})
+    if animals >= LEAST_ANIMALS:
+        drawn = resampled_clusters(animals, n_resamples=n_resamples, rng=rng)
+        if pool == "animals":
+            draws = quartiles[drawn].mean(axis=1)
+        else:
+            draws = np.array([_quantiles(np.concatenate([each[i] for i in one]), tails) for one in drawn])
+        table[["low_c", "high_c"]] = student_limits(ends, draws, animals, level=level)
+        seed = int(rng) if isinstance(rng, int | np.integer) else None
+    table = table.set_axis(["lower end", "upper end"]).rename_axis("preferred range")
     by_animal = own.agg(
         readings="size", low_c=lambda v: _quantiles(v, tails[0]), high_c=lambda v: _quantiles(v, tails[1])
     )

@@ -78,6 +78,13 @@ class EnclosureRecord:
         What is suspicious and may be true all the same: file, row, column, value, problem, remedy, severity.
     input_hash : str
         sha256 of all that was read.
+    scans : pandas.DataFrame or None
+        One row a scan of an animal: time, animal_id, point (or "out of sight"), behaviour, observer,
+        body_temperature_c, file, notes; None without any.
+    care : pandas.DataFrame or None
+        One row an animal and day: date, animal_id, mass_g, ate, ill.
+    choices : pandas.DataFrame or None
+        Choice sets that were read as in the field.
     """
 
     path: Path | None
@@ -95,6 +102,9 @@ class EnclosureRecord:
     warnings: pd.DataFrame
     input_hash: str
     settings: dict = field(default_factory=dict)
+    scans: pd.DataFrame | None = None
+    care: pd.DataFrame | None = None
+    choices: pd.DataFrame | None = None
 
     @property
     def sentence(self):
@@ -107,6 +117,9 @@ class EnclosureRecord:
         if len(self.readings):
             first, last = self.readings["time"].min(), self.readings["time"].max()
             words += f" from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        if self.scans is not None:
+            animals = self.scans["animal_id"].nunique()
+            words += f", {len(self.scans):,} scans of {animals} animal{'' if animals == 1 else 's'}"
         return f"{words}; {len(self.warnings)} warnings."
 
     def __repr__(self):
@@ -154,6 +167,9 @@ def read_enclosure(path):
         tables["readings"],
         hand_readings=tables["hand_readings"],
         lamp_readings=tables["lamp_readings"],
+        scans=tables["scans"],
+        care=tables["care"],
+        choices=tables["choices"],
         path=path,
         spectra=spectra,
         warnings=problems.table(),
@@ -226,6 +242,9 @@ def assemble(
     *,
     hand_readings=None,
     lamp_readings=None,
+    scans=None,
+    care=None,
+    choices=None,
     path=None,
     spectra=None,
     warnings=None,
@@ -243,6 +262,8 @@ def assemble(
         Columns time, point and those of `enclosure_tables.HAND_ROLES`; each quantity at each point becomes a logger.
     lamp_readings : pandas.DataFrame, optional
         Columns lamp, distance_m, angle_deg, irradiance_w_m2, uv_index.
+    scans, care, choices : pandas.DataFrame, optional
+        As in `EnclosureRecord`.
     path, spectra, warnings, input_hash
         As in `EnclosureRecord`.
 
@@ -308,6 +329,9 @@ def assemble(
         warnings=Problems().table() if warnings is None else warnings,
         input_hash=input_hash,
         settings=stated,
+        scans=scans,
+        care=care,
+        choices=choices,
     )
 
 

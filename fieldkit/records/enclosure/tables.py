@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
 from fieldkit.records.reading import cells, headers, sheets, suspicions
@@ -22,6 +23,8 @@ TABLES = {
     "readings": schemas.TABLES["loggers"],
     "hand_readings": schemas.ENCLOSURE_TABLES["hand_readings"],
     "lamp_readings": schemas.ENCLOSURE_TABLES["lamp_readings"],
+    "scans": schemas.ENCLOSURE_TABLES["enclosure_scans"],
+    "care": schemas.ENCLOSURE_TABLES["care"],
 }
 # What a column read by hand is the same as, had a logger read it.
 HAND_ROLES = {
@@ -53,25 +56,39 @@ def read(path, stated, problems, digest):
     Returns
     -------
     dict of str to DataFrame or None
-        ``readings`` (time, logger_id, value), ``hand_readings`` and ``lamp_readings``, in standard units.
+        ``readings`` (time, logger_id, value), ``hand_readings``, ``lamp_readings``, ``scans``, ``care`` and
+        ``choices``, in standard units.
     """
     like_season = {k: v for k, v in stated.items() if k not in ("enclosure", "lamps", "points", "season")}
     like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
     if cells.clock_zone(like_season["site"]["timezone"]) is None:
         like_season["site"]["timezone"] = "UTC"
     found = {"readings": _readings(path, like_season, problems, digest)}
-    for name in schemas.ENCLOSURE_TABLES:
+    for name in ("hand_readings", "lamp_readings", "care", "choices"):
         raws = _raws(path, name, name, like_season, problems, digest)
         found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
+    found["scans"] = _scans(path, settings.section(stated, "points"), like_season, problems, digest)
     points = settings.section(stated, "points")
     lamps = {str(lamp.get("id")): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
     _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
     _known(found["lamp_readings"], "lamp_readings", "lamp", lamps, "[[lamps]] with this id", problems)
-    for name, schema in schemas.ENCLOSURE_TABLES.items():
-        _nothing_read(found[name], name, schema.metadata["one_of"][0], problems)
+    _known(found["scans"], "scans", "point", [*points, enclosure_scans.OUT_OF_SIGHT], "[points.NAME]", problems)
+    for name in ("hand_readings", "lamp_readings", "care"):
+        _nothing_read(found[name], name, schemas.ENCLOSURE_TABLES[name].metadata["one_of"][0], problems)
     _errors_stated(found["hand_readings"], stated, problems)
     _loggers_read(found["readings"], stated, problems)
     return found
+
+
+def _scans(path, points, stated, problems, digest):
+    """Scans by the quick road where the file allows it, else by the careful one."""
+    others = [p for p in path.iterdir() if p.stem.lower() == "scans" and p.name != "scans.csv"]
+    if not others and not (path / WORKBOOK).is_file():
+        plain = enclosure_scans.read_plain(path / "scans.csv", points, stated)
+        if plain is not None:
+            digest.update(b"scans.csv\0" + plain[1])
+            return plain[0]
+    return enclosure_scans.read(_raws(path, "scans", "enclosure_scans", stated, problems, digest), stated, problems)
 
 
 def _known(table, name, column, known, section, problems):

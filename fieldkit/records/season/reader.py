@@ -13,6 +13,7 @@ import pandas as pd
 import pandera.errors
 
 from fieldkit import core
+from fieldkit.records import places
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import cells, headers, sheets, suspicions
 from fieldkit.records.schema import tables as schemas
@@ -89,6 +90,12 @@ class Season:
     rows: dict
     input_hash: str
     settings: dict = field(default_factory=dict)
+
+    @property
+    def public_site(self):
+        """The site as others may see it: no finer than 0.1 degree and 100 m of height, under the name for others."""
+        name = settings.section(self.settings, "site").get("public_name", places.UNNAMED)
+        return places.public_site(self.site, name=name)
 
     @property
     def sentence(self):

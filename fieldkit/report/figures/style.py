@@ -477,4 +477,5 @@ def formula(tex):
             math_to_image(f"${' '.join(tex.split())}$", buffer, format="svg")
         except ValueError:
             return None
-    return buffer.getvalue().decode()
+    # When it was drawn and by which version is no part of a formula.
+    return re.sub(r"<metadata>.*?</metadata>\s*", "", buffer.getvalue().decode(), flags=re.DOTALL)

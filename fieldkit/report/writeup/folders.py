@@ -1,6 +1,7 @@
 """Write a folder beside its place and swap it in whole: a run that fails or is killed spoils nothing."""
 
 import contextlib
+import datetime
 import hashlib
 import json
 import os
@@ -13,6 +14,7 @@ from fieldkit.core.containers import trouble
 
 MARKER = "writeup.json"
 FORMAT = "fieldkit write-up 1"
+PDF = "writeup.pdf"
 # What file managers leave behind in a folder that was only looked at.
 _LITTER = {".DS_Store", "Thumbs.db", "desktop.ini"}
 
@@ -49,6 +51,54 @@ def read_marker(folder):
         about = None
     if not isinstance(about, dict) or about.get("format") != FORMAT or not isinstance(about.get("files"), dict):
         raise FieldkitError(f"{folder} is not a write-up: it has no readable {MARKER} made by fieldkit.")
+    return about
+
+
+# What a rerun needs to know of a write-up, and of which kind it is.
+_NEEDED = {
+    "written": str,
+    "demo": bool,
+    "input_sha256": str,
+    "only": (list, type(None)),
+    "parameters": dict,
+    "versions": dict,
+}
+
+
+def read_published(folder):
+    """Read what a write-up of somebody else says about itself, to run it again.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        A published write-up.
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    FieldkitError
+        When something that is needed is missing, or a parameter would name a place on this computer.
+    """
+    about = read_marker(folder)
+    wrong = [key for key, kind in _NEEDED.items() if not isinstance(about.get(key), kind)]
+    names = [name for name in about["parameters"] if name.endswith(("_folder", "_file"))] if not wrong else []
+    try:
+        datetime.date.fromisoformat(about["written"])
+    except (KeyError, TypeError, ValueError):
+        wrong = wrong or ["written"]
+    if wrong:
+        raise FieldkitError(
+            f"{folder} cannot be reproduced: its {MARKER} was cut short or changed and lacks {', '.join(wrong)}. Get "
+            " the write-up again from where it was published."
+        )
+    if names:
+        raise FieldkitError(
+            f"{folder} is not reproduced: it asks for {', '.join(names)}, places on a computer that a write-up of "
+            "somebody else has no say in."
+        )
     return about
 
 

@@ -14,7 +14,10 @@ import pandas as pd
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.core.containers import visible
+from fieldkit.records import places
 from fieldkit.records.problems import summary
+from fieldkit.report.integrity import seals
+from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, methods, readings, running, wording
 from fieldkit.report.writeup.rendering import Renderer
@@ -25,6 +28,10 @@ __all__ = ["WriteUp", "WriteUpError", "write"]
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
 _TEMPLATES = Path(__file__).parent.parent / "templates"
+_EXACT = (
+    "The EXACT place of the site stands in this write-up: collectors and poachers read open pages. Ask whoever "
+    "protects the species and whoever owns the land before it leaves your hands; it cannot be called back."
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -37,6 +44,7 @@ class WriteUp(Result):
     table: pd.DataFrame
     answer: str
     input_hash: str
+    cautions: tuple = ()
 
     @property
     def sentence(self):
@@ -57,10 +65,16 @@ def write(
     authors=(),
     licence=None,
     data_at=None,
+    exact_place=False,
     pdf=None,
     progress=None,
+    like=None,
 ):
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
+
+    The notebooks are run on the season as others may have it (`privacy.public`): its place cut to a cell of 0.1 degree
+    and 100 m of height, its names replaced, its notes left out. Only the demo season, which everybody has, is run as it
+    is. Then every file is searched for what must stay at home, and a find fails the run.
 
     The folder is made beside its place and swapped in whole: a run that fails or is killed leaves an earlier write-up
     as it was. Where the records are wanting, the section says so in that place and everything else goes on; a cell
@@ -85,10 +99,15 @@ def write(
         Terms under which the write-up and its numbers may be used.
     data_at : str, optional
         Where the records can be had (a DOI or an address).
+    exact_place : bool
+        Compute with, and publish, the exact place of the site and the stations. Names are replaced all the same.
     pdf : bool, optional
         Also write a PDF. None writes one if WeasyPrint is installed.
     progress : bool, optional
         Show a progress bar; None shows one in a terminal.
+    like : dict, optional
+        What an earlier write-up says about itself (`folders.read_published`): its date, terms and versions are put on
+        the page, so that the two can be compared word by word.
 
     Returns
     -------
@@ -98,6 +117,8 @@ def write(
     ------
     FieldkitError
         Records that cannot be read (`SeasonError`), a folder that must not be overwritten, an unknown parameter.
+    LeakError
+        A file would have told what must stay at home; nothing is written.
     WriteUpError
         A notebook failed for a reason other than the records.
     """
@@ -110,21 +131,30 @@ def write(
     runs = running.listed(season, only=only, with_enclosure=enclosure is not None or where is None)
     to_run = [run for run in runs if run.state == "to run"]
     enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
-    running.spread_parameters(to_run, where, parameters, enclosure_folder=enclosure)
     with folders.swapped_in(out, keep=(season.path, enclosure)) as (fresh, work):
+        told, folder = season, None
+        if where is not None:
+            folder = work / "season"
+            public.write(season, folder, exact_place=exact_place)
+            told = fieldkit.read_season(folder)
+        running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
         _run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
-            for parameter, folder in (("season_folder", where), ("enclosure_folder", enclosure)):
-                if folder is not None:
-                    running.hide_path(run, parameter, folder)
+            for parameter, place in (("season_folder", folder), ("enclosure_folder", enclosure)):
+                if place is not None:
+                    running.hide_path(run, parameter, place)
+            running.hide_places_of_warnings(run)
         terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
-        page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms)
+        terms |= (like or {}).get("terms") or {}
+        given = {"demo": where is None, "enclosure": cage is not None, "exact_place": bool(exact_place)}
+        page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
+        gate.check(fresh, _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""]))
     out = Path(out).absolute()
     return WriteUp(
         path=out,
@@ -132,8 +162,16 @@ def write(
         pdf=out / "writeup.pdf" if made_pdf else None,
         table=page.table(),
         answer=page.answer(),
-        input_hash=season.input_hash,
+        input_hash=told.input_hash,
+        cautions=(_EXACT,) if exact_place and where is not None else (),
     )
+
+
+def _secrets(season, where, exact_place, allowed):
+    """What must not stand in any file; of the demo season nothing, for everybody has it."""
+    if where is None:
+        return at_home.of_computer()
+    return at_home.of_season(season, exact_place=exact_place, height=not exact_place, allowed=allowed)
 
 
 def _is_demo(path):
@@ -156,17 +194,23 @@ def _run_all(runs, work, *, progress):
 class _Page:
     """Everything that the template shows."""
 
-    def __init__(self, season, runs, folder, work, *, parameters, terms):
+    def __init__(self, season, runs, folder, work, *, parameters, terms, given, like=None):
         self.season = season
         self.folder = folder
         self.work = work
         self.parameters = parameters
         self.terms = terms
+        self.given = given
         self.shown = [run for run in runs if run.state in ("done", "stopped")]
         self.skipped = [run for run in runs if run.state == "skipped"]
         self.runs = runs
-        self.written = datetime.datetime.now(datetime.UTC).date()
         self.versions = _versions()
+        # What the page says of itself; a rerun says what the published one said.
+        self.written = datetime.datetime.now(datetime.UTC).date()
+        self.said_versions = self.versions
+        if like is not None:
+            self.written = datetime.date.fromisoformat(like["written"])
+            self.said_versions = {str(name): str(number) for name, number in like["versions"].items()}
         self.figures = []
         self._keep_notebooks()
         self._keep_results()
@@ -193,6 +237,10 @@ class _Page:
                 if left_out.exists():
                     result["left_out"] = result["file"].replace(".csv", "-left-out.csv")
                     shutil.copyfile(left_out, self.folder / result["left_out"])
+
+    @property
+    def _version(self):
+        return self.said_versions.get("fieldkit", "").partition(" ")[0]
 
     def results(self):
         """(run, result) of every result that any notebook came to."""
@@ -296,7 +344,7 @@ class _Page:
         return environment.get_template("writeup.html.j2").render(
             css=jinja2.filters.do_mark_safe((_TEMPLATES / "writeup.css").read_text(encoding="utf-8")),
             title=self._title(),
-            version=fieldkit.__version__,
+            version=self._version,
             written=_day(self.written),
             invented=season.invented,
             facts=self._facts(),
@@ -315,13 +363,16 @@ class _Page:
             limitations=self._limitations(),
             data_availability=self._data_availability(),
             input_hash=season.input_hash,
+            demo=self.given["demo"],
+            enclosure=self.given["enclosure"],
+            exact_place=self.given["exact_place"],
             parameters={name: repr(value) for name, value in self.parameters.items()},
             seeds_table=renderer.table(
                 seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
             )
             if len(seeds)
             else "",
-            versions=self.versions,
+            versions=self.said_versions,
             citation=self._citation(),
             licence=self.terms["licence"],
             warnings_in_short=(
@@ -339,7 +390,8 @@ class _Page:
     def _facts(self):
         season = self.season
         days = f"{_day(season.first_day)} to {_day(season.last_day)}"
-        return f"{season.animal.species} · {season.site.name} · {days} · written {_day(self.written)}"
+        parts = [season.animal.species, season.site.name, days, f"written {_day(self.written)}"]
+        return " · ".join(part for part in parts if part != places.UNNAMED)
 
     def _methods_in_short(self):
         season, site = self.season, self.season.site
@@ -349,18 +401,18 @@ class _Page:
             f"{animal.mass_g:.3g} g" if animal.mass_g else "",
         ]
         size = " and ".join(part for part in size if part)
-        # To a tenth of a degree: exact places of wild animals invite visitors they are better without.
+        where = f"at one site in the cell {places.in_words(site)}, which is as much as is told to protect the animals"
+        if self.given["exact_place"]:
+            height = f"{abs(site.elevation_m):g} m {'above' if site.elevation_m >= 0 else 'below the level of'} the sea"
+            where = f"at one site at {site.latitude_deg:g}°, {site.longitude_deg:g}° (north, east), {height}"
         place = (
-            f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} at one site near "
-            f"{abs(site.latitude_deg):.1f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
-            f"{abs(site.longitude_deg):.1f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
-            f"{_height(site.elevation_m)}; the coordinates are cut to a tenth of a degree to protect the "
-            f"animals. Times are those of {site.timezone}."
+            f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} {where}. Times are those "
+            f"of {site.timezone}."
         )
         if not self.shown:
             return f"{place} No analysis could be run."
         return (
-            f"{place} Each section above comes from a notebook that fieldkit {fieldkit.__version__} ran from top to "
+            f"{place} Each section above comes from a notebook that fieldkit {self._version} ran from top to "
             "bottom on these records."
         )
 
@@ -444,7 +496,7 @@ class _Page:
     def _citation(self):
         return (
             f"{'; '.join(self._authors())} ({self.written.year}). {self._title()}. Write-up of {_day(self.written)}, "
-            f"made with fieldkit {fieldkit.__version__}, from records with the fingerprint "
+            f"made with fieldkit {self._version}, from records with the fingerprint "
             f"{self.season.input_hash[:12]}."
         )
 
@@ -476,24 +528,14 @@ def _day(date):
     return f"{date.day} {date:%B %Y}"
 
 
-def _height(elevation_m):
-    """Height of a site in words.
-
-    Examples
-    --------
-    >>> _height(410.0), _height(-200.0)
-    ('410 m above the sea', '200 m below the level of the sea')
-    """
-    return f"{abs(elevation_m):.0f} m {'below the level of' if elevation_m <= -0.5 else 'above'} the sea"
-
-
 def _section_id(run):
     return f"section-{run.name.replace('_', '-')}"
 
 
 def _versions():
     """Versions of Python, fieldkit and the packages that fieldkit asks for."""
-    found = {"python": platform.python_version(), "fieldkit": fieldkit.__version__}
+    sources = seals.code_hash()[:16]
+    found = {"python": platform.python_version(), "fieldkit": f"{fieldkit.__version__} (sources {sources})"}
     for requirement in importlib.metadata.requires("fieldkit") or []:
         if "extra ==" not in requirement:
             name = re.match(r"[\w.-]+", requirement)[0]
@@ -514,8 +556,19 @@ def _write_pdf(folder, *, wanted):
     weasyprint = _weasyprint() if wanted is not False else None
     if weasyprint is None:
         return False
-    weasyprint.HTML(filename=str(folder / "index.html")).write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
+    # From the text and not from the file: links to files beside the page would else hold the path of this computer.
+    page = weasyprint.HTML(string=(folder / "index.html").read_text(encoding="utf-8"))
+    page.write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
     return True
+
+
+def _record_files(records, settings):
+    """Hashes of the files that were read, so that a rerun can name the one that is not the same."""
+    if records is None or records.path is None:
+        return None
+    sources = getattr(records, "sources", None)
+    names = [] if sources is None else [file.partition(", sheet ")[0] for file in sources["file"]]
+    return seals.of_records(records.path, [settings, *names])
 
 
 def _write_marker(folder, page, is_demo, only, cage):
@@ -529,13 +582,18 @@ def _write_marker(folder, page, is_demo, only, cage):
         "written": str(page.written),
         "season": page.season.name,
         "demo": is_demo,
+        "exact_place": page.given["exact_place"],
         "invented": page.season.invented,
         "input_sha256": page.season.input_hash,
         "enclosure_sha256": cage.input_hash if cage is not None else None,
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
         "answer": page.answer(),
+        "terms": {name: value if isinstance(value, str | None) else list(value) for name, value in page.terms.items()},
         "versions": page.versions,
+        "code_sha256": seals.code_hash(),
+        "record_files": _record_files(page.season, "season.toml"),
+        "enclosure_files": _record_files(cage, "enclosure.toml") if cage is not None else None,
         "sections": page.table().to_dict("records"),
         "results": [{"notebook": run.name} | result for run, result in page.results()],
         "figures": {f"figures/{figure['stem']}.csv": figure["caption"] for figure in page.figures if figure["stem"]},

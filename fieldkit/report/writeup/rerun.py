@@ -1,18 +1,22 @@
 """Run a published write-up again and say which of its numbers come out differently."""
 
+import importlib.util
 import tempfile
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.report import writeup
+from fieldkit.report.integrity import files, seals
+from fieldkit.report.integrity.texts import differing_words
 from fieldkit.report.writeup import folders
 
-# How many differing values of a file are spelled out in words, and how much of a long sentence.
-_SHOWN, _LONGEST = 5, 300
+# How many differing values of a file are spelled out in words.
+_SHOWN = 5
+# A picture comes out the same to the dot only where the same library draws it.
+_DRAWING = ("matplotlib",)
 _COLUMNS = ["file", "row", "column", "published", "rerun"]
 
 
@@ -48,9 +52,10 @@ class Reproduction(Result):
 def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-6, progress=None):
     """Rerun a published write-up with the notebooks of this fieldkit and list every number that differs.
 
-    Compared are the numbers drawn in each figure, the table, sentence, verdict and seed of each result, and what became
-    of each section. Code that came with the published folder is never run, for it could do anything; the notebooks of
-    the installed fieldkit are, and a difference between the two is noted.
+    Every file is held against its SHA-256, and against what the rerun gives: the words, tables and pictures of the page
+    and the PDF, the numbers drawn in each figure, every result, every cell of the notebooks and every statement of
+    ``writeup.json``. Code that came with the published folder is never run, for it could do anything; the notebooks of
+    the installed fieldkit are.
 
     Parameters
     ----------
@@ -77,7 +82,7 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
         When the folder is not a write-up, or the season folder is needed and not given.
     """
     published = Path(published)
-    about = folders.read_marker(published)
+    about = folders.read_published(published)
     if season is None and not about["demo"]:
         raise FieldkitError(
             "This write-up was not made from the demo season: give the season folder that it was made from. "
@@ -88,23 +93,33 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
             "This write-up holds an enclosure against the season: give the enclosure folder too. "
             f"Its SHA-256 is {about['enclosure_sha256']}."
         )
+    if out is not None:
+        folders.check_outside(Path(out), [published])
+    sealed = seals.broken(published, about["files"], folders.MARKER)
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(out) if out is not None else Path(scratch) / "rerun"
+        made_pdf = folders.PDF in about["files"]
         writeup.write(
             season,
             place,
             only=about["only"],
             parameters=about["parameters"],
             enclosure=enclosure,
-            pdf=False,
+            exact_place=bool(about.get("exact_place", False)),
+            pdf=None if made_pdf else False,
             progress=progress,
+            like=about,
         )
         rerun = folders.read_marker(place)
-        rows, count = _compare(published, about, place, rerun, tolerance)
-        notes = _notes(published, about, place, rerun)
+        drawn = all(about["versions"].get(name) == rerun["versions"].get(name) for name in _DRAWING)
+        names = about["files"].keys() | rerun["files"].keys() | {folders.MARKER}
+        unread = {folders.PDF} if made_pdf and (folders.PDF not in rerun["files"] or not _reads_pdf()) else set()
+        rows, count = files.compare(published, place, names - unread, tolerance=tolerance, drawn=drawn)
+        rows += [(name, "", "SHA-256", *pair) for name, *pair in sealed]
+        notes = _notes(about, rerun, drawn=drawn, unread=bool(unread))
     return Reproduction(
         table=pd.DataFrame(rows, columns=_COLUMNS),
-        n_compared=count,
+        n_compared=count + len(about["files"]),
         same_input=all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256")),
         tolerance=tolerance,
         notes=notes,
@@ -140,7 +155,8 @@ def as_text(found):
         lines.append(f"{file}{shows}: {count} value{' differs' if count == 1 else 's differ'}")
         for row in rows.head(_SHOWN).itertuples(index=False):
             where = f"row {row.row}, {row.column}" if str(row.row).isdigit() else f"{row.row} {row.column}".strip()
-            lines.append(f"  {where}: published {_short(row.published)}, rerun {_short(row.rerun)}")
+            published, rerun = differing_words(_short(row.published), _short(row.rerun))
+            lines.append(f"  {where or 'whole file'}: published {published}, rerun {rerun}")
         if count > _SHOWN:
             lines.append(f"  and {count - _SHOWN:,} more")
     return "\n".join([*lines, *([""] if lines else []), found.sentence])
@@ -149,86 +165,20 @@ def as_text(found):
 def _short(value):
     if isinstance(value, float):
         return f"{value:.6g}"
-    text = str(value)
-    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]} …"
+    return " ".join(str(value).split())
 
 
-def _compare(published, about, place, rerun, tolerance):
-    rows, count = [], 0
-    numbers = {name for listed in (about, rerun) for name in listed["files"] if name.endswith(".csv")}
-    for name in sorted(numbers):
-        sides = [folder / name for folder in (published, place)]
-        if not all(side.exists() for side in sides):
-            rows.append((name, "", "", *("there" if side.exists() else "missing" for side in sides)))
-            count += 1
-            continue
-        differing, compared = differences(*(pd.read_csv(side) for side in sides), tolerance=tolerance)
-        differing.insert(0, "file", name)
-        rows += list(differing.itertuples(index=False, name=None))
-        count += compared
-    for kind, key in (("results", ("notebook", "name")), ("sections", ("notebook",))):
-        before, after = ({" ".join(item[k] for k in key): item for item in side[kind]} for side in (about, rerun))
-        for name in sorted(before.keys() | after.keys()):
-            for part in ("kind", "sentence", "verdict", "seed") if kind == "results" else ("state", "reason"):
-                pair = [side.get(name, {}).get(part) for side in (before, after)]
-                count += 1
-                if pair[0] != pair[1]:
-                    rows.append((folders.MARKER, name, part, *pair))
-    return rows, count
+def _reads_pdf():
+    return importlib.util.find_spec("pypdf") is not None
 
 
-def differences(published, rerun, *, tolerance=1e-6):
-    """Compare two tables cell by cell.
-
-    Parameters
-    ----------
-    published, rerun : pandas.DataFrame
-        The same kind of table twice.
-    tolerance : float
-        Relative tolerance of numbers; a billionth of the largest number in the column counts as zero.
-
-    Returns
-    -------
-    (pandas.DataFrame, int)
-        Columns row (from 1), column, published, rerun, one row per cell that differs; and how many cells were compared.
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"x": [1.0, 2.0]})
-    >>> differences(table, table * [1 + 1e-9])[0].empty
-    True
-    >>> differences(table, pd.DataFrame({"x": [1.0, 2.1]}))[0].values.tolist()
-    [[2, 'x', 2.0, 2.1]]
-    """
-    rows = []
-    if len(published) != len(rerun):
-        rows.append(("", "number of rows", len(published), len(rerun)))
-    for column in published.columns.symmetric_difference(rerun.columns, sort=False):
-        rows.append(("", column, *("there" if column in t else "missing" for t in (published, rerun))))
-    shared = [column for column in published.columns if column in rerun.columns]
-    n = min(len(published), len(rerun))
-    for column in shared:
-        a, b = published[column].iloc[:n], rerun[column].iloc[:n]
-        if all(pd.api.types.is_numeric_dtype(side) for side in (a, b)):
-            x, y = a.to_numpy(dtype=float), b.to_numpy(dtype=float)
-            largest = np.nanmax(np.abs(np.concatenate([x, y])), initial=0.0, where=np.isfinite(np.concatenate([x, y])))
-            same = np.isclose(x, y, rtol=tolerance, atol=1e-9 * largest, equal_nan=True)
-        else:
-            same = (a.astype(str).to_numpy() == b.astype(str).to_numpy()) | (a.isna() & b.isna()).to_numpy()
-        rows += [(i + 1, column, a.iloc[i], b.iloc[i]) for i in np.flatnonzero(~same)]
-    return pd.DataFrame(rows, columns=_COLUMNS[1:]), n * len(shared)
-
-
-def _notes(published, about, place, rerun):
-    """What could explain a difference: files touched since, other versions, other notebooks."""
+def _notes(about, rerun, *, drawn, unread):
+    """What could explain a difference: other records, other versions, other code; and what could not be compared."""
     notes = []
-    touched = [
-        name
-        for name, value in about["files"].items()
-        if name.endswith(".csv") and (published / name).exists() and folders.digest(published / name) != value
-    ]
-    if touched:
-        notes.append(f"Changed after the write-up was made: {', '.join(touched)}.")
+    for kind, key in (("records", "record_files"), ("enclosure", "enclosure_files")):
+        if about.get(key) is not None:
+            said = seals.changed_records(about[key], rerun.get(key) or {})
+            notes += [f"In the {kind}: {sentence}" for sentence in said]
     changed = [
         f"{name} {about['versions'].get(name, 'none')} → {rerun['versions'].get(name, 'none')}"
         for name in sorted(about["versions"].keys() | rerun["versions"].keys())
@@ -236,26 +186,15 @@ def _notes(published, about, place, rerun):
     ]
     if changed:
         notes.append(f"Other versions: {', '.join(changed)}.")
-    other = [path.stem for path in sorted((place / "notebooks").glob("*.ipynb")) if not _same_code(published, path)]
-    if other:
-        notes.append(f"The code of these notebooks is not that of the published ones: {', '.join(other)}.")
+    if about.get("code_sha256") != rerun["code_sha256"]:
+        notes.append(
+            "The code of fieldkit or of its notebooks is not that of the published write-up (the SHA-256 of the "
+            f"sources was {about.get('code_sha256', 'not stated')}, here it is {rerun['code_sha256']})."
+        )
+    if not drawn:
+        notes.append("Pictures were drawn with other versions and could not be compared; the numbers in them were.")
+    if unread:
+        notes.append(
+            "The PDF was not compared: install fieldkit with its pdf extra. Its words should be those of the page."
+        )
     return notes
-
-
-def _same_code(published, path):
-    import nbformat
-
-    from fieldkit.report.writeup.running import tags
-
-    twin = published / "notebooks" / path.name
-    if not twin.exists():
-        return False
-    sources = [
-        [
-            c.source
-            for c in nbformat.read(p, as_version=4).cells
-            if c.cell_type == "code" and "parameters" not in tags(c)
-        ]
-        for p in (path, twin)
-    ]
-    return sources[0] == sources[1]
