@@ -19,7 +19,7 @@ from fieldkit.captive.audit.means import amount
 from fieldkit.captive.audit.status import OPEN, OUTSIDE, Status
 from fieldkit.captive.targets import CONTACT_SCOPE, FULL_SHADE, FULL_SUN, REST_BELOW_C, Kind, spoken, standard_rows
 from fieldkit.captive.targets.standards import NO_UV
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 CAUTIONS = (
     "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp lets go, keep it clear of "
@@ -177,6 +177,7 @@ def _marks(found):
     return f" ({'; '.join(marks)})" if marks else ""
 
 
+@method
 def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=ALLOWED, allow_invented=False):
     """Hold an enclosure against its targets.
 

@@ -16,10 +16,11 @@ from fieldkit.captive.targets.climate_rows import (
 from fieldkit.captive.targets.place_rows import exposure, limits, sun_levels, taken
 from fieldkit.captive.targets.standards import NO_UV, uv_exposure
 from fieldkit.captive.targets.table import make
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, method
 from fieldkit.field.climate.seasons import MONTHS
 
 
+@method
 def from_season(season, *, margin_c=5.0, margin_reason=MARGIN_REASON, target_elevation_m=None, uv=None):
     """Gather every target that a season's records can carry; the rest is named in the notes.
 

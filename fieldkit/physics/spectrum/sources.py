@@ -6,6 +6,7 @@ from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics import sun
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.limits import check_inputs
 
 
@@ -171,7 +172,7 @@ def clear_sky_spectrum(
                 aoi=incidence,
                 surface_tilt=full * tilt_deg,
                 ground_albedo=full * ground_albedo,
-                surface_pressure=full * atmosphere.alt2pres(elevation_m),
+                surface_pressure=full * air_pressure(elevation_m),
                 relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
                 precipitable_water=full * precipitable_water_cm,
                 ozone=ozone[up] / 1000,
@@ -235,6 +236,7 @@ def blackbody(temperature_k, wavelengths_nm=None):
     """
     if not temperature_k > 0:
         raise FieldkitError(f"A temperature of {temperature_k} K is not possible: give kelvin (°C + 273.15).")
+    check_inputs({"wavelengths_nm": wavelengths_nm})
     nm = np.geomspace(250, 10_000, 1848) if wavelengths_nm is None else np.asarray(wavelengths_nm, dtype=float)
     metres = nm * 1e-9
     x = constants.h * constants.c / (metres * constants.k * temperature_k)
