@@ -168,8 +168,10 @@ def _names(season):
     yield "the name of the site", season.site.name
     yield "the name of the season", season.name
     yield "the name of the season folder", season.path.name
+    renamed = public.names_of(season)
     for row in season.stations.itertuples(index=False):
-        yield "the name of a station", row.name
+        if renamed["station_id"].get(str(row.station_id)) != row.name:
+            yield "the name of a station", row.name
     for place in season.logger_info["place"].dropna():
         yield "the place of a logger", place
     what = {
@@ -180,7 +182,7 @@ def _names(season):
         "station_id": "the name of a station",
         "logger_id": "the name of a logger",
     }
-    for column, names in public.names_of(season).items():
+    for column, names in renamed.items():
         for name, other in names.items():
             # A code such as R07 was replaced for the sake of its neighbours and tells nothing.
             if name != other and (column == "observer" or not public.is_code(name)):
