@@ -455,18 +455,17 @@ def test_day_lengths_drawn_in_a_write_up_give_no_place(written):
     series = [part for one in drawn for name, part in one.groupby("series") if "sun up" in name]
     assert series, [list(one["series"].unique()) for one in drawn]
     part = series[0]
-    days = pd.to_datetime(part["x"]) if part["x"].dtype.kind in "OSU" or str(part["x"].dtype) == "str" else None
-    days = pd.DatetimeIndex(days) if days is not None else pd.to_datetime(part["x"], unit="D")
+    days = pd.DatetimeIndex(pd.to_datetime(part["x"])).tz_localize(None).normalize()
 
     def lengths(latitude):
-        told = sun.day_length(
-            pd.DatetimeIndex(days).normalize(), latitude_deg=latitude, longitude_deg=-80.35, timezone=ZONE
-        )
-        return told["day_length_h"].to_numpy()
+        return sun.day_length(days, latitude_deg=latitude, longitude_deg=-80.35, timezone=ZONE)[
+            "day_length_h"
+        ].to_numpy()
 
-    grid = np.arange(35.5, 37.0, 0.01)
-    found = grid[np.argmin([np.sum((lengths(latitude) - part["y"].to_numpy()) ** 2) for latitude in grid])]
-    assert found == pytest.approx(36.15, abs=0.02) and abs(found - LATITUDE) > 0.01
+    # Over so small a range day lengths are straight lines in the latitude.
+    low, high = lengths(36.0), lengths(36.3)
+    found = 36.0 + 0.3 * np.sum((part["y"] - low) * (high - low)) / np.sum((high - low) ** 2)
+    assert found == pytest.approx(36.15, abs=0.01) and abs(found - LATITUDE) > 0.02
 
 
 def test_the_exact_place_goes_out_on_request_with_a_caution(small, tmp_path):
@@ -485,12 +484,33 @@ def test_others_compute_it_again_from_what_is_shared(small, tmp_path, monkeypatc
     assert marks_in(told_by(shared.path)) == []
     again = writeup.reproduce(done.path, shared.path / "season", progress=False)
     assert again.reproduced, again.table.to_string()
-    # Between opposite corners site and stations differ by 100 m of height each way: 0.65 °C at 6.5 °C per 1,000 m (ISO 2533).
+    # In a corner the site lies 50 m lower and the stations 50 m higher, or the other way round: 0.65 °C at 6.5 °C per
+    # 1,000 m (ISO 2533).
     moved = pd.read_csv(shared.path / "what_moves.csv")
     bands = moved[moved["file"].str.endswith("-bands.csv") & moved["column"].str.fullmatch("low_c")]
     assert bands["largest_change"].max() == pytest.approx(0.65, abs=0.01)
     told = (shared.path / "README.txt").read_text(encoding="utf-8")
     assert "every number comes out again" in told and "low_c" in told
+
+
+def test_targets_and_cards_are_made_from_the_public_season(season, tmp_path, monkeypatch):
+    """An audit prints targets, and saves and prints them on a card, that come from a season: it gets the public one."""
+    from fieldkit import cli
+    from fieldkit.captive import targets
+
+    given = []
+
+    def from_season(told):
+        given.append(told)
+        raise FieldkitError("far enough")
+
+    monkeypatch.setattr(targets, "from_season", from_season)
+    assert cli.main(["audit", str(fieldkit.demo_enclosure().path), "--season", str(season.path)]) == 2
+    (told,) = given
+    assert (told.site.latitude_deg, told.site.longitude_deg, told.site.elevation_m) == (36.15, -80.35, 450.0)
+    assert (
+        marks_in(str([vars(told.site), told.name, told.choices["observer"].unique(), told.settings]).casefold()) == []
+    )
 
 
 def test_the_folder_for_a_class_holds_nothing_of_this_computer(tmp_path):

@@ -285,7 +285,7 @@ def write(
         path=out,
         table=table,
         left_out=left_out,
-        cautions=tuple(_cautions(season, coordinates, include_notes, title)),
+        cautions=tuple(filter(None, [*_cautions(season, coordinates, include_notes, title), secrets.caution])),
         sentence=f"{about.title}: {len(table)} files in {out}, {where}.",
     )
 
