@@ -10,7 +10,7 @@ from fieldkit.field import basking
 from fieldkit.field.basking import covariance as basking_spread
 from fieldkit.field.basking import curve as basking_curve
 from fieldkit.field.basking import limits as basking_limits
-from fieldkit.field.basking import looks as basking_looks
+from fieldkit.field.basking.logistic import looks as basking_looks
 from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
@@ -85,7 +85,7 @@ def test_unbounded_fieller_has_no_finite_limits():
 
 
 def test_hump_of_known_optimum():
-    # ter Braak & Looman (1986) Vegetatio 65:3-11 (formulas from memory): u = -b1/2b2, maximum at u.
+    # ter Braak & Looman (1986) Vegetatio 65:3-11 (found again by calculus): u = -b1/2b2, maximum at u.
     found = basking.window(counted(HUMP_AIR, HUMP_YES, [40] * 11), probability=0.5, cluster=None)
     np.testing.assert_allclose(found.coefficients["estimate"], [-19.464565, 1.265375, -0.0194673], rtol=2e-6)
     peak = found.table.loc["peak"]

@@ -14,7 +14,7 @@ from fieldkit.core import FieldkitError, trouble, visible
 __all__ = ["BROKEN", "MISTAKE", "OK", "STOPPED", "main"]
 
 # In the order of the work. A file of this package of that name holds HELP, declare(parser) and run(arguments).
-COMMANDS = ("new", "plan", "check", "writeup", "reproduce", "share", "audit", "classroom")
+COMMANDS = ("new", "plan", "check", "writeup", "reproduce", "share", "audit", "compare", "trial", "classroom")
 
 
 def _parser():
@@ -70,11 +70,11 @@ def main(argv=None):
     Examples
     --------
     >>> main(["check", "no_such_folder"])
-    1 mistake to mend in no_such_folder:
+    1 error in no_such_folder:
     <BLANKLINE>
-    MEND   no_such_folder
-           There is no such folder.
-           What to do: Check the spelling of the path.
+    ERROR    no_such_folder
+             There is no such folder.
+             What to do: Check the spelling of the path.
     2
     """
     for stream in (sys.stdout, sys.stderr):

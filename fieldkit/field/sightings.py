@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.basking import readings_at
 from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
 from fieldkit.physics import sun
@@ -46,6 +46,7 @@ class Sightings(Result):
         Days on which animals were met.
     """
 
+    rows_of = "sightings"
     table: pd.DataFrame
     by_month: pd.DataFrame
     rate_known: bool
@@ -87,6 +88,7 @@ class Conditions(Result):
         sightings, and over the time watched ``watched_median, watched_p10, watched_p90`` (NaN where it is not known).
     """
 
+    rows_of = "sightings"
     table: pd.DataFrame
     settings: dict
 
@@ -102,6 +104,7 @@ class Conditions(Result):
         return f"In the median of the sightings: {'; '.join(parts)}."
 
 
+@method
 def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, rng=0):
     """Describe the sightings of a season.
 
@@ -132,7 +135,7 @@ def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, r
     A rate is sightings over time watched. Somebody is taken to have watched from one round of scans to the next on the
     same day, when they lie no more than two hours apart; sightings at other times are left out of the rate, and so are
     days without scans. A group counts as one sighting. Limits: percentiles over whole days drawn again; where nobody
-    was seen, the upper limit is that of a Poisson count of nought (Garwood 1936, Biometrika 28:437, from memory).
+    was seen, the upper limit is that of a Poisson count of nought (Garwood 1936, Biometrika 28:437).
 
     In 600 simulated seasons of each of eight kinds, watched as the demo is, with days alike or unlike, in which no hour
     or month differed, one was said to differ in 5 to 10 of 100. An hour with two and a half times the sightings was
@@ -179,6 +182,7 @@ def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, r
     )
 
 
+@method
 def conditions(season, *, tolerance="30 min"):
     """Find what the loggers read when animals were met, and over all the time watched.
 

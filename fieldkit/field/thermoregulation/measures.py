@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise
+from fieldkit.core import FieldkitError, Result, elementwise, method
 from fieldkit.field.stats.intervals import critical_value, resampled_clusters, student_limits
 
 # Fewer animals than this get no interval (our choice: with four it still holds as often as it says, but is so wide that
@@ -278,7 +278,7 @@ def indices(
     References
     ----------
     Hertz, Huey & Stevenson (1993) Am. Nat. 142:796-818 (db, de, E). Blouin-Demers & Weatherhead (2001) Ecology
-    82:3025-3043 (I; from memory). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
+    82:3025-3043 (I). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
     Satterthwaite (1946) Biometrics Bull. 2:110-114.
 
     Examples
@@ -373,6 +373,7 @@ def indices(
     )
 
 
+@method
 def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95, n_resamples=999, rng=0):
     """Compute the indices from the tables of a season.
 
@@ -435,6 +436,7 @@ def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95
     return _rows_of_tables(found, {"body_c": ("scans", abroad), "operative_c": ("choices", places)})
 
 
+@method
 def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
     """Find the preferred range from the gradient table of a season.
 
@@ -517,7 +519,7 @@ def exploitation(body_c, operative_c, preferred_range_c, *, animal_id=None, day=
 
     References
     ----------
-    Christian & Weavers (1996) Ecol. Monogr. 66:139-157 (from memory).
+    Christian & Weavers (1996) Ecol. Monogr. 66:139-157 (time in the range over time in which the range was to be had).
 
     Examples
     --------

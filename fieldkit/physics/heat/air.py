@@ -3,7 +3,8 @@
 import numpy as np
 from scipy import constants
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, method
+from fieldkit.physics.atmosphere import STANDARD_PRESSURE_PA, pressure_or_height
 from fieldkit.physics.limits import check_inputs
 
 __all__ = [
@@ -18,7 +19,6 @@ __all__ = [
     "wind_at_height",
 ]
 
-STANDARD_PRESSURE_PA = constants.atm
 KELVIN = constants.zero_Celsius
 GAS_CONSTANT_DRY_AIR = constants.R / 0.02896546  # J/kg/K; molar mass of dry air, Lemmon et al. (2000)
 
@@ -64,7 +64,7 @@ def dry_air(kelvin, pressure_pa):
         "expansion_1_k": {"units": "K-1", "long_name": "volumetric thermal expansion of air"},
     }
 )
-def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
+def air_properties(temperature_c, *, pressure_pa=None, elevation_m=0.0):
     """Properties of dry air that heat transfer needs.
 
     Parameters
@@ -72,7 +72,9 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     temperature_c : array_like
         Air temperature (°C), -45 to 200.
     pressure_pa : array_like, optional
-        Air pressure (Pa); standard sea-level pressure unless given.
+        Air pressure (Pa). None: that of the standard atmosphere at `elevation_m`.
+    elevation_m : array_like, optional
+        Metres above sea level.
 
     Returns
     -------
@@ -99,6 +101,7 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     (1.184, 0.707)
     """
     check_inputs(locals())
+    pressure_pa = pressure_or_height(pressure_pa, elevation_m)
     density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(temperature_c + KELVIN, pressure_pa)
     return {
         "density_kg_m3": density,
@@ -140,7 +143,7 @@ def saturation_vapour_pressure(temperature_c):
     >>> round(saturation_vapour_pressure(25.0), 4)
     3.1659
     """
-    check_inputs({"air_temperature_c": temperature_c})
+    check_inputs({"saturated_temperature_c": temperature_c})
     return 0.611 * np.exp(17.502 * temperature_c / (temperature_c + 240.97))
 
 
@@ -163,14 +166,16 @@ def vapour_pressure(air_temperature_c, relative_humidity_percent):
     FieldkitError
         When a humidity is below 0 or above 105 %.
 
+    Notes
+    -----
+    Saturation pressure times relative humidity (definition).
+
     Examples
     --------
     >>> round(vapour_pressure(25.0, 50.0), 3)
     1.583
     """
     check_inputs(locals())
-    if np.any((relative_humidity_percent < 0) | (relative_humidity_percent > 105)):
-        raise FieldkitError("Relative humidity must lie between 0 and 100 percent: check the unit and the sensor.")
     return saturation_vapour_pressure(air_temperature_c) * np.minimum(relative_humidity_percent, 100.0) / 100.0
 
 
@@ -258,6 +263,7 @@ def sky_emissivity(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fractio
     return (1 - 0.84 * cloud_fraction) * clear + 0.84 * cloud_fraction
 
 
+@method
 @elementwise({"sky_longwave_w_m2": {"units": "W m-2", "standard_name": "surface_downwelling_longwave_flux_in_air"}})
 def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=0.0):
     """Long-wave radiation from the sky on a horizontal surface (W/m²); see `sky_emissivity` for the formulas.
@@ -271,6 +277,15 @@ def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=
     -------
     float, ndarray, Series or DataArray
         W/m².
+
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
+    Notes
+    -----
+    Emissivity of the clear sky by Prata (1996), or Swinbank (1963) without vapour; see `sky_emissivity`.
 
     Examples
     --------

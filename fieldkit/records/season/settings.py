@@ -9,6 +9,8 @@ from fieldkit.records.reading import cells
 from fieldkit.records.schema import tables as schemas
 
 NAME = "season.toml"
+# Sections within sections that the reader goes down into; settings need four.
+DEEPEST = 20
 
 # A whole season.toml; the template for new folders is made from the same declaration.
 EXAMPLE = """\
@@ -107,7 +109,43 @@ def parse(text, problems):
             if lines[row - 1].lstrip().startswith("[") or lines[row - 1] == "":
                 break
             lines[row - 1] = ""
+        except (ValueError, RecursionError):
+            return _say_beyond(lines, problems)
+    if read is not None and depth(read) > DEEPEST:
+        return _say_beyond(lines, problems)
     return read if lines == text.splitlines() else None
+
+
+def _say_beyond(lines, problems):
+    """Name what no settings need: a number of thousands of digits, brackets within brackets."""
+    row, line = max(enumerate(lines, start=1), key=lambda numbered: len(numbered[1]))
+    problems.add(
+        NAME,
+        "This file cannot be read: it holds a number of thousands of digits, or sections within sections without end.",
+        "Look at its longest line, and compare the file with the template.",
+        row=row,
+        value=line.strip()[:60],
+    )
+
+
+def depth(value):
+    """How many sections or lists stand within one another.
+
+    Examples
+    --------
+    >>> depth({"site": {"names": [1, 2]}})
+    3
+    """
+    deep, inside = 0, [value]
+    while inside:
+        deep += 1
+        inside = [
+            part
+            for whole in inside
+            for part in (whole.values() if isinstance(whole, dict) else whole)
+            if isinstance(part, dict | list)
+        ]
+    return deep
 
 
 def _say_line(line, row, error, problems):
@@ -218,6 +256,43 @@ def check_section(section, keys, content, lines, problems, *, header=None):
             if isinstance(value, list | dict):
                 # Said; the tables are still read without it, so that their mistakes are said too.
                 del content[setting.key]
+        elif said := unusual(section, setting, content):
+            problems.warn(NAME, *said, row=row_of(lines, header, setting.key), column=place, value=value)
+
+
+def unusual(section, setting, content):
+    """Problem and remedy of a value that can be and seldom is, or None.
+
+    Examples
+    --------
+    >>> sizes = next(s for s in schemas.SETTINGS if s.key == "length_m")
+    >>> unusual("animal", sizes, {"length_m": 7.0})[0]
+    'This is unusual: most lie in 0.02 to 3 m.'
+    """
+    value, usual, unit, factor = content[setting.key], setting.usual, setting.unit, 1.0
+    if setting.kind == "error":
+        group, _, name = section.partition(".")
+        role = schemas.ALL_ROLES.get(str(content.get("role")))
+        column = next((c for t in schemas.ALL_TABLES.values() for c in [t.columns.get(name)] if c is not None), None)
+        quantity = role[0] if role else column.metadata["quantity"] if column is not None else None
+        if quantity is None or group not in ("instruments", "loggers"):
+            return None
+        unit, usual = schemas.RANGES[quantity].unit, schemas.USUAL_ERRORS.get(schemas.RANGES[quantity].dimension)
+        if group == "loggers":
+            found = schemas.find_unit(content.get("unit", ""), schemas.RANGES[quantity].dimension)
+            factor = (found or (1.0, 0.0))[0]
+    if usual and not usual[0] <= factor * value <= usual[1]:
+        remedy = f"Check the unit and the decimal point: {setting.meaning}."
+        return f"This is unusual: most lie in {usual[0]:g} to {usual[1]:g} {unit}.", remedy
+    length, mass = content.get("length_m"), content.get("mass_g")
+    if setting.key == "mass_g" and isinstance(length, int | float) and length > 0:
+        low, high = schemas.USUAL_BUILD_G_M3
+        if not low <= value / length**3 <= high:
+            return (
+                f"An animal {length:g} m long that weighs {mass:g} g is built like none.",
+                "Check both: length_m in metres (7 cm are 0.07), mass_g in grams.",
+            )
+    return None
 
 
 def wrong(setting, value):

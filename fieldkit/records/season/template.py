@@ -8,26 +8,13 @@ import tempfile
 from pathlib import Path
 
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.records import spreadsheet
+from fieldkit.records import cautions, spreadsheet
 from fieldkit.records.reading import headers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 SUBSTRATES = ("rock", "gravel", "sand", "soil", "grass", "leaf litter", "wood", "bark", "wall", "other")
 _ROWS = 2000
-
-CAUTIONS = (
-    "Watch from where the animal does not notice you. If it moves, stops basking or looks at you, you are too close: "
-    "go back and wait. Readings wait until it has left by itself.",
-    "Do not catch, handle, feed or mark wild animals, and do not turn stones or logs over. Where the law asks for a "
-    "permit or the owner's leave, get it first; keep nests, winter dens and exact spots of rare animals to yourself.",
-    "Clean and dry boots and instruments between sites, so that you carry no disease from one to the next.",
-    "You stand in the same sun. Hat, sleeves, sunscreen, water, shade breaks; stop when anyone is dizzy, sick or stops "
-    "sweating, cool them and call for medical help. Never look into the sun, not even through an instrument.",
-    "Stones and metal in the sun burn skin. Do not point an infrared thermometer's laser at eyes, animals or people.",
-    "Never alone at cliffs, quarries, water or roads; look where you put hands and feet; know where the nearest doctor "
-    "is if there are venomous animals or ticks.",
-)
 
 
 def ask(*, read=input, say=print):
@@ -226,7 +213,7 @@ def settings_template(answers=None):
         "",
         "# What each column was read with; error is the standard deviation of its readings, in °C or W/m² as the name",
         "# of the column says, whatever unit you read. How to find it: read the same thing ten times; or divide the ±",
-        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7, limits of which nothing else is known; from memory).",
+        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7: limits of which nothing else is known).",
     ]
     for column, what, error in (
         ("shade_air_c", "thermometer in a small white radiation shield", "0.4"),
@@ -272,7 +259,7 @@ def settings_template(answers=None):
 def readme():
     """Text that tells how to fill the folder."""
     tables = "\n".join(f"  {name:<10} one row is {schema.description}" for name, schema in schemas.TABLES.items())
-    cautions = "\n".join(f"  - {c}" for c in CAUTIONS)
+    care = "\n".join(f"  - {c}" for c in cautions.FIELD)
     return f"""How to fill this folder
 
 1. Open season.toml in a plain text editor, not a word processor. Where it says "FILL IN", write the line as its example
@@ -292,14 +279,14 @@ def readme():
 - What each column means: data_dictionary.html. Guided notebooks: the folder notebooks.
 
 Cautions
-{cautions}
+{care}
 """
 
 
 def workbook(path, tables, words, *, lists=None):
     """Write a workbook to fill in: a sheet a table (name: declaration), limits and drop-downs in its columns.
 
-    `words` tell how to fill it; `lists` gives columns whose choices are not declared, as column: words.
+    `words` tell how to fill it; `lists` gives choices that are not declared, as column (or table.column): words.
     """
     import openpyxl
     from openpyxl.styles import Alignment, Font, PatternFill
@@ -337,7 +324,8 @@ def workbook(path, tables, words, *, lists=None):
             width = sheet.column_dimensions[letter]
             width.width = {"time": 18, "date": 18}.get(kind, 30 if name == "notes" else max(11, len(name) + 2))
             width.number_format = formats.get(kind, "General")
-            rule = _rule(schema.name, column, kind, (lists or {}).get(column))
+            choices = (lists or {}).get(f"{schema.name}.{column}", (lists or {}).get(column))
+            rule = _rule(schema.name, column, kind, choices)
             meaning = declared.description.replace("season.toml", path.with_suffix(".toml").name)
             rule.prompt = f"{meaning}. Example: {declared.metadata['example']}"[:255]
             rule.promptTitle = name[:32]
@@ -478,7 +466,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         f"<span>{name}:</span>" for name in ("Site", "Date", "Observer", "Clock (zone)", "Sky, wind", "Sheet no.")
     )
     blanks = f'<p class="blanks">{blanks}</p>'
-    care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
+    care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in cautions.FIELD)}</ol>"
     shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
     rows = []
     for _ in range(sets):
