@@ -480,7 +480,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
     )
     blanks = f'<p class="blanks">{blanks}</p>'
     care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
-    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
+    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]", "minutes")]
     rows = []
     for _ in range(sets):
         for place in range(places):
