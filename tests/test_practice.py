@@ -160,7 +160,8 @@ def test_one_animal_does_not_speak_for_all(world):
 def test_half_and_half_is_not_told_of_the_animals():
     got = verdicts("half and half", 8)
     assert sum(a.verdict in NAMES and a.animals.whom == "the animals" for a in got) <= 2
-    assert np.mean([a.animals.differ for a in got]) >= 0.25
+    # Some twelve sets an animal show the difference in some seasons only: the rest say "on average".
+    assert all(a.animals.whom != "the animals" or a.animals.worst < 1 for a in got)
 
 
 def test_animals_that_agree_are_seldom_said_to_differ():
