@@ -204,7 +204,7 @@ def test_fit_against_scipy_curve_fit():
 
 
 def test_limits_hold_the_truth_as_often_as_they_say():
-    """A small form of tests/study_lamps.py, which counts 1,000 lamps of each kind."""
+    """A small form of tests/studies/study_lamps.py, which counts 1,000 lamps of each kind."""
     held, _ = study_lamps.coverage(80, shape="cosine", source="offset", rng=11)
     # 95 % of 80 lamps: two standard errors are 5 % for one number; the mean of eight related ones is steadier.
     assert 0.91 <= held.mean() <= 0.99 and held.min() > 0.87

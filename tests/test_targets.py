@@ -62,7 +62,7 @@ def test_preferred_range_is_within_reach_and_left_again(season):
 
 
 def test_the_error_of_a_preferred_range_is_the_textbooks():
-    # Other targets against the scatter of simulated seasons: study_targets.py.
+    # Other targets against the scatter of simulated seasons: tests/studies/study_targets.py.
     # The range is a mean over animals, so its standard error is theirs over the root of their number.
     rng = np.random.default_rng(4)
     body = rng.normal(33, 1.5, (6, 1)) + rng.normal(0, 2, (6, 12))

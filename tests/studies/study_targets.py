@@ -1,6 +1,6 @@
 """Is the error of a target what it says? The scatter of targets over simulated seasons against the errors they state.
 
-Run: python tests/study_targets.py [seasons] [seed]
+Run: python tests/studies/study_targets.py [seasons] [seed]
 """
 
 import sys

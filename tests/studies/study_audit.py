@@ -1,15 +1,19 @@
 """Does the audit find broken ceilings, and does it stay quiet otherwise? Random simulated enclosures with known faults.
 
-python tests/study_audit.py [--enclosures 200] [--days 30] [--seed 0] [--physical] [--null]
+python tests/studies/study_audit.py [--enclosures 200] [--days 30] [--seed 0] [--physical] [--null]
 
 A third of the ceilings that are not broken are touched exactly by the truth, where a false alarm is likeliest. The
 errors of the instruments last for the whole log, are drawn anew, drift over hours, or mix all three.
 """
 
 import argparse
+import sys
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
 import simulated_enclosures as simulated
 
 from fieldkit.captive import audit, targets
