@@ -101,7 +101,7 @@ def test_spectrum_lines_of_an_enclosure_file(tmp_path):
     assert lamp_spectra.spectrum_of("d65").name == "CIE illuminant D65"
     with pytest.raises(FieldkitError, match="There is no CIE illuminant 'FL99'"):
         lamp_spectra.spectrum_of("FL99")
-    with pytest.raises(FieldkitError, match='write "blackbody 2700 K"'):
+    with pytest.raises(FieldkitError, match="spectra/lamp"):
         lamp_spectra.spectrum_of("sunny")
 
 
@@ -301,7 +301,7 @@ def test_field_of_many_lamps_is_the_sum_of_single_fields():
             y_m=rng.uniform(0, 0.5),
             height_m=0.6,
             aim=None if i % 3 else (0.5, 0.25, 0.0),
-            spectrum=spectra.blackbody(2700.0),
+            spectrum=lamp_spectra.filament(2700.0, passes_above_nm=330.0),
         )
         for i in range(7)
     ]
