@@ -500,7 +500,7 @@ def test_targets_and_cards_are_made_from_the_public_season(season, tmp_path, mon
 
     given = []
 
-    def from_season(told):
+    def from_season(told, **_):
         given.append(told)
         raise FieldkitError("far enough")
 
