@@ -14,6 +14,8 @@ KNOTS = (5, 6, 7, 8)
 # puts the peak in the wrong place and says that it is sure; one that is too free only says less (chosen by coverage,
 # tests/studies/study_basking.py).
 PRICE = 1.0
+# Knots more than the best has: what is left of the bends that it smooths over would move peak and limits.
+MORE = 1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -66,9 +68,8 @@ def choose(looks, clusters, **options):
     best = list(tried)[int(np.argmin(table["score"]))]
     curve = tried[best]
     if best:
-        # One knot more: what is left of the bends that the best one smooths over would move the peak.
         try:
-            more = best + 1
+            more = best + MORE
             spline = {"shape": "spline", "knots": more, "centre": hump.centre}
             curve = tried[more] if more in tried else fit_curve(looks, clusters, **spline, **options)
         except FieldkitError:
