@@ -52,7 +52,7 @@ def test_writeup_passes_on_what_was_asked_and_says_where_it_is(good, monkeypatch
 
     def write(path, out, **options):
         asked.update(options, path=path, out=out)
-        return types.SimpleNamespace(sentence="They choose radiation.", html=out + "/index.html")
+        return types.SimpleNamespace(sentence="They choose radiation.", html=out + "/index.html", cautions=())
 
     fake_writeup(monkeypatch, write)
     assert cli.main(["writeup", str(good), "--out", "there", "--only", "06", "08", "--authors", "the club"]) == cli.OK

@@ -12,11 +12,10 @@ from test_records_template import _Balance
 import fieldkit
 from fieldkit import cli
 from fieldkit.captive import targets
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records.enclosure import template as enclosure_template
 from fieldkit.records.enclosure.settings import SETTINGS
 from fieldkit.records.enclosure.tables import TABLES
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import template
 
 ANSWERS = {
@@ -143,7 +142,8 @@ def test_the_sheet_prints_alone_and_says_what_to_take_care_of(paper):
     assert f"size: {paper} landscape" in page
     for word in ("residual-current", "UV glasses", "vet", "lux meter", "guarded"):
         assert word in page
-    for table in schemas.ENCLOSURE_TABLES:
+    assert "at 8:00" in page and "Out of sight" in page
+    for table in ("hand_readings", "lamp_readings"):
         for header in template.template_headers(table):
             assert header.replace("_", "_<wbr>") in page
 
@@ -242,6 +242,9 @@ def test_a_thermometer_gun_for_three_days_gets_an_audit(new, capsys):
     assert "error of what reads" in " ".join(said.split()) or "No error is stated" in said
 
 
-def test_check_of_an_enclosure_folder_points_to_the_audit(new, capsys):
+def test_check_takes_an_enclosure_folder(new, capsys):
     assert cli.main(["check", str(new)]) == cli.MISTAKE
-    assert "fieldkit audit reads it" in " ".join(capsys.readouterr().out.split())
+    told = capsys.readouterr().out
+    assert "enclosure.toml" in told and "still to be filled in" in told
+    assert cli.main(["check", str(resource_dir("data") / "demo_watched")]) == cli.OK
+    assert "912 scans of 2 animals" in capsys.readouterr().out

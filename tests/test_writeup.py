@@ -22,6 +22,7 @@ import pytest
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.report import writeup
+from fieldkit.report.privacy import at_home, public
 from fieldkit.report.writeup import collected, folders, methods, page, running
 from fieldkit.report.writeup.rendering import Renderer
 
@@ -140,6 +141,9 @@ def make_kit(tmp_path, monkeypatch):
     season = toy_season(season_folder)
     monkeypatch.setattr(running, "resource_dir", lambda name: books)
     monkeypatch.setattr(fieldkit, "read_season", lambda path: season, raising=False)
+    # What a public season is and what must stay at home is held to account in test_privacy.py, with real ones.
+    monkeypatch.setattr(public, "write", lambda season, folder, exact_place: None)
+    monkeypatch.setattr(at_home, "of_season", lambda *_, **__: at_home.of_computer())
     notebook(books / "06_toy_choice.ipynb", choice_cells())
     return types.SimpleNamespace(books=books, season=season, folder=season_folder, out=tmp_path / "out", base=tmp_path)
 
@@ -238,7 +242,7 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     # What nothing shown rests on is no method of the write-up.
     assert "Share of a blackbody's radiation" not in words
     assert "driver odds ratio air 1.01" in " ".join(words.split())
-    assert "36.1° N, 80.0° W" in words and "36.123" not in text
+    assert "36.1 to 36.2° N, 79.9 to 80.0° W" in words and "36.123" not in text
     assert kit.season.input_hash in words
     assert "1.5" in words and "16.7 %" in words
     files = contents(kit.out)
@@ -347,7 +351,7 @@ def test_a_season_that_came_to_no_test_is_not_written_up_as_if_it_had(kit):
 
 
 def test_records_that_change_meanwhile_are_noticed(kit, monkeypatch):
-    seasons = [kit.season, toy_season(kit.folder, input_hash="cd" * 32)]
+    seasons = [kit.season, kit.season, toy_season(kit.folder, input_hash="cd" * 32)]
     monkeypatch.setattr(fieldkit, "read_season", lambda path: seasons.pop(0))
     with pytest.raises(FieldkitError, match="changed while they were written up"):
         write(kit)

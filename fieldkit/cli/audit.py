@@ -35,8 +35,11 @@ def run(arguments):
     enclosure = read_enclosure(arguments.folder)
     if arguments.season is not None:
         from fieldkit.records.season.reader import read_season
+        from fieldkit.report.privacy import public
 
-        aims = targets.from_season(read_season(arguments.season))
+        # Targets and cards go from hand to hand: they are made from the season as others may have it.
+        with public.opened(read_season(arguments.season)) as (_, season):
+            aims = targets.from_season(season)
     else:
         own = os.path.join(arguments.folder, "targets.toml")
         if arguments.targets is None and not os.path.isfile(own):

@@ -1,20 +1,31 @@
-"""Say every mistake of a season folder, without analysing it."""
+"""List every problem of a season or enclosure folder, without analysing it."""
+
+import os
 
 from fieldkit.cli.status import MISTAKE, OK
 
-HELP = "say every mistake of a season folder, without analysing it"
+HELP = "list every problem of a season or enclosure folder, without analysing it"
 
 
 def declare(sub):
     """Declare what the command takes."""
-    sub.add_argument("folder", help="folder with season.toml and the tables")
+    sub.add_argument("folder", help="folder with season.toml or enclosure.toml, and the tables")
 
 
 def run(arguments):
-    """Say every mistake of a season folder, without analysing it."""
+    """List every problem of a season or enclosure folder, without analysing it."""
+    from fieldkit.records.enclosure import read_enclosure
     from fieldkit.records.problems import SeasonError, as_text
     from fieldkit.records.season.reader import read_season
 
+    if os.path.isfile(os.path.join(arguments.folder, "enclosure.toml")):
+        try:
+            enclosure = read_enclosure(arguments.folder)
+        except SeasonError as error:
+            print(error)
+            return MISTAKE
+        print(f"{enclosure.sentence}\n\n{as_text(enclosure.warnings, arguments.folder)}")
+        return OK
     try:
         season = read_season(arguments.folder)
     except SeasonError as error:

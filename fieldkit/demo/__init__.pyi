@@ -1,3 +1,4 @@
 from . import enclosure as enclosure
 from . import random_enclosures as random_enclosures
 from . import season as season
+from . import watched as watched

@@ -1,6 +1,7 @@
 from . import basking as basking
 from . import choice as choice
 from . import climate as climate
+from . import observers as observers
 from . import planning as planning
 from . import shade_air as shade_air
 from . import sightings as sightings

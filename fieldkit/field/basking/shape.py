@@ -15,7 +15,7 @@ KNOTS = (5, 6, 7, 8)
 # tests/studies/study_basking.py).
 PRICE = 1.0
 # Knots more than the best has: what is left of the bends that it smooths over would move peak and limits.
-MORE = 1
+MORE = 2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -28,7 +28,7 @@ class Chosen:
 
 
 def choose(looks, clusters, **options):
-    """Take the hump unless a freer curve describes the looks better; then that curve with one knot more.
+    """Take the hump unless a freer curve describes the looks better; then that curve with two knots more.
 
     Deviance is divided by how many times wider the clusters make the errors of the freest curve, so that looks that go
     together do not count as independent evidence for bends.

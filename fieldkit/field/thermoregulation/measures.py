@@ -112,7 +112,7 @@ def indices(
     References
     ----------
     Hertz, Huey & Stevenson (1993) Am. Nat. 142:796-818 (db, de, E). Blouin-Demers & Weatherhead (2001) Ecology
-    82:3025-3043 (I; from memory). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
+    82:3025-3043 (I). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
     Satterthwaite (1946) Biometrics Bull. 2:110-114.
 
     Examples

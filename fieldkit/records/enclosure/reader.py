@@ -1,6 +1,7 @@
 """The only reader of an enclosure folder: enclosure.toml and its tables, or every mistake said at once."""
 
 import hashlib
+import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +14,7 @@ from fieldkit.records.enclosure import tables as enclosure_tables
 from fieldkit.records.enclosure.settings import NAME, SETTINGS, check, parse
 from fieldkit.records.enclosure.spectra import read_spectrum
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, sheets
+from fieldkit.records.reading import cells, opening, sheets
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.reader import Animal
@@ -78,6 +79,13 @@ class EnclosureRecord:
         What is suspicious and may be true all the same: file, row, column, value, problem, remedy, severity.
     input_hash : str
         sha256 of all that was read.
+    scans : pandas.DataFrame or None
+        One row a scan of an animal: time, animal_id, point (or "out of sight"), behaviour, observer,
+        body_temperature_c, file, notes; None without any.
+    care : pandas.DataFrame or None
+        One row an animal and day: date, animal_id, mass_g, ate, ill.
+    choices : pandas.DataFrame or None
+        Choice sets that were read as in the field.
     """
 
     path: Path | None
@@ -95,6 +103,9 @@ class EnclosureRecord:
     warnings: pd.DataFrame
     input_hash: str
     settings: dict = field(default_factory=dict)
+    scans: pd.DataFrame | None = None
+    care: pd.DataFrame | None = None
+    choices: pd.DataFrame | None = None
 
     @property
     def sentence(self):
@@ -107,6 +118,9 @@ class EnclosureRecord:
         if len(self.readings):
             first, last = self.readings["time"].min(), self.readings["time"].max()
             words += f" from {first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        if self.scans is not None:
+            animals = self.scans["animal_id"].nunique()
+            words += f", {len(self.scans):,} scans of {animals} animal{'' if animals == 1 else 's'}"
         return f"{words}; {len(self.warnings)} warnings."
 
     def __repr__(self):
@@ -154,6 +168,9 @@ def read_enclosure(path):
         tables["readings"],
         hand_readings=tables["hand_readings"],
         lamp_readings=tables["lamp_readings"],
+        scans=tables["scans"],
+        care=tables["care"],
+        choices=tables["choices"],
         path=path,
         spectra=spectra,
         warnings=problems.table(),
@@ -179,8 +196,8 @@ def _read_settings(path, problems, digest):
         problems.add(path.name or str(path), "There is no such folder.", "Check the spelling of the path.")
         return None
     file = path / NAME
-    if not file.is_file():
-        near = [p.name for p in path.iterdir() if p.name.lower().startswith(("enclosure.", "season."))]
+    if not os.path.lexists(file):
+        near = [p.name for p in opening.listed(path) if p.name.lower().startswith(("enclosure.", "season."))]
         near = [name for name in near if ".toml" in name.lower()]
         remedy = "Make a folder with it: fieldkit new FOLDER --enclosure."
         if near and near[0].lower().startswith("enclosure."):
@@ -189,7 +206,11 @@ def _read_settings(path, problems, digest):
             remedy = f"This folder has {near[0]}: is it the folder you mean? An enclosure is described in {NAME}."
         problems.add(NAME, "The folder has no enclosure.toml, which describes the enclosure.", remedy)
         return None
-    data = file.read_bytes()
+    try:
+        data = opening.read(file, inside=path, limit=opening.SETTINGS_BYTES)
+    except opening.NotOpened as error:
+        problems.add(NAME, error.problem, error.remedy)
+        return None
     digest.update(NAME.encode() + b"\0" + data)
     text, _, _ = sheets.decode(data)
     if text is None:
@@ -208,8 +229,11 @@ def _read_spectra(path, stated, problems, digest):
         if not isinstance(name, str) or not re.search(r"\.(csv|tsv|txt)$", name, re.IGNORECASE) or name in found:
             continue
         try:
+            data = opening.read(path / name, inside=path, limit=opening.SPECTRUM_BYTES)
             found[name] = read_spectrum(path / name)
-            digest.update(name.encode() + b"\0" + (path / name).read_bytes())
+            digest.update(name.encode() + b"\0" + data)
+        except opening.NotOpened as error:
+            problems.add(name, error.problem, error.remedy)
         except SeasonError as error:
             for p in error.problems.itertuples(index=False):
                 row = None if pd.isna(p.row) else int(p.row)
@@ -226,6 +250,9 @@ def assemble(
     *,
     hand_readings=None,
     lamp_readings=None,
+    scans=None,
+    care=None,
+    choices=None,
     path=None,
     spectra=None,
     warnings=None,
@@ -243,6 +270,8 @@ def assemble(
         Columns time, point and those of `enclosure_tables.HAND_ROLES`; each quantity at each point becomes a logger.
     lamp_readings : pandas.DataFrame, optional
         Columns lamp, distance_m, angle_deg, irradiance_w_m2, uv_index.
+    scans, care, choices : pandas.DataFrame, optional
+        As in `EnclosureRecord`.
     path, spectra, warnings, input_hash
         As in `EnclosureRecord`.
 
@@ -308,6 +337,9 @@ def assemble(
         warnings=Problems().table() if warnings is None else warnings,
         input_hash=input_hash,
         settings=stated,
+        scans=scans,
+        care=care,
+        choices=choices,
     )
 
 

@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
-from fieldkit.records.reading import cells, headers, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import reader as folder
@@ -22,6 +23,8 @@ TABLES = {
     "readings": schemas.TABLES["loggers"],
     "hand_readings": schemas.ENCLOSURE_TABLES["hand_readings"],
     "lamp_readings": schemas.ENCLOSURE_TABLES["lamp_readings"],
+    "scans": schemas.ENCLOSURE_TABLES["enclosure_scans"],
+    "care": schemas.ENCLOSURE_TABLES["care"],
 }
 # What a column read by hand is the same as, had a logger read it.
 HAND_ROLES = {
@@ -53,25 +56,39 @@ def read(path, stated, problems, digest):
     Returns
     -------
     dict of str to DataFrame or None
-        ``readings`` (time, logger_id, value), ``hand_readings`` and ``lamp_readings``, in standard units.
+        ``readings`` (time, logger_id, value), ``hand_readings``, ``lamp_readings``, ``scans``, ``care`` and
+        ``choices``, in standard units.
     """
     like_season = {k: v for k, v in stated.items() if k not in ("enclosure", "lamps", "points", "season")}
     like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
     if cells.clock_zone(like_season["site"]["timezone"]) is None:
         like_season["site"]["timezone"] = "UTC"
     found = {"readings": _readings(path, like_season, problems, digest)}
-    for name in schemas.ENCLOSURE_TABLES:
+    for name in ("hand_readings", "lamp_readings", "care", "choices"):
         raws = _raws(path, name, name, like_season, problems, digest)
         found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
+    found["scans"] = _scans(path, settings.section(stated, "points"), like_season, problems, digest)
     points = settings.section(stated, "points")
     lamps = {str(lamp.get("id")): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
     _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
     _known(found["lamp_readings"], "lamp_readings", "lamp", lamps, "[[lamps]] with this id", problems)
-    for name, schema in schemas.ENCLOSURE_TABLES.items():
-        _nothing_read(found[name], name, schema.metadata["one_of"][0], problems)
+    _known(found["scans"], "scans", "point", [*points, enclosure_scans.OUT_OF_SIGHT], "[points.NAME]", problems)
+    for name in ("hand_readings", "lamp_readings", "care"):
+        _nothing_read(found[name], name, schemas.ENCLOSURE_TABLES[name].metadata["one_of"][0], problems)
     _errors_stated(found["hand_readings"], stated, problems)
     _loggers_read(found["readings"], stated, problems)
     return found
+
+
+def _scans(path, points, stated, problems, digest):
+    """Scans by the quick road where the file allows it, else by the careful one."""
+    others = [p for p in path.iterdir() if p.stem.lower() == "scans" and p.name != "scans.csv"]
+    if not others and not (path / WORKBOOK).is_file():
+        plain = enclosure_scans.read_plain(path / "scans.csv", points, stated)
+        if plain is not None:
+            digest.update(b"scans.csv\0" + plain[1])
+            return plain[0]
+    return enclosure_scans.read(_raws(path, "scans", "enclosure_scans", stated, problems, digest), stated, problems)
 
 
 def _known(table, name, column, known, section, problems):
@@ -141,11 +158,11 @@ def _loggers_read(readings, stated, problems):
 def _raws(path, name, table, stated, problems, digest):
     """One table as it stands in its file, in a folder of its name, or in the workbook; empty ones do not count."""
     files = []
-    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
+    for file in opening.listed(path):
         if file.name.startswith(("~$", ".")):
             continue
         if file.is_dir() and file.name.lower() == name == "readings":
-            inside = sorted(file.iterdir(), key=lambda p: p.name.lower())
+            inside = opening.listed(file)
             files.append([(p, f"{file.name}/{p.name}", None) for p in inside if not p.name.startswith(("~$", "."))])
         elif file.stem.lower() == name and file.suffix.lower() in _SUFFIXES:
             files.append([(file, file.name, None)])
@@ -171,9 +188,13 @@ def _raws(path, name, table, stated, problems, digest):
 
 def _readings(path, stated, problems, digest):
     plain = path / "readings.csv"
-    others = [p for p in path.iterdir() if p.stem.lower() == "readings" and p.name != plain.name]
+    others = [p for p in opening.listed(path) if p.stem.lower() == "readings" and p.name != plain.name]
     if plain.is_file() and not others and "columns" not in stated and not _book_has_readings(path, stated):
-        data = plain.read_bytes()
+        try:
+            data = opening.read(plain, inside=path)
+        except opening.NotOpened as error:
+            problems.add(plain.name, error.problem, error.remedy)
+            return None
         frame = tidy_loggers.read(data, plain.name, None, stated, problems)
         if frame is not None:
             digest.update(plain.name.encode() + b"\0" + hashlib.sha256(data).digest())
@@ -262,7 +283,7 @@ def _owners(header, loggers):
 
 def _read_plain_wide(file, stated, problems):
     """As `tidy_loggers.read`, for a column a logger: only where every column is known and every cell a number."""
-    data = file.read_bytes()
+    data = opening.read(file)
     first = data.split(b"\n", 2)
     if len(first) < 3 or not re.match(rb"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?,", first[1]):
         return None

@@ -3,6 +3,7 @@
 import html
 
 from fieldkit.core import resource_dir
+from fieldkit.records.enclosure.scans import OUT_OF_SIGHT
 from fieldkit.records.enclosure.settings import NAME, SETTINGS
 from fieldkit.records.enclosure.tables import TABLES, WORKBOOK
 from fieldkit.records.schema import tables as schemas
@@ -95,7 +96,7 @@ def new_folder(path, *, targets):
     >>> import tempfile
     >>> made = new_folder(tempfile.mkdtemp() + "/mine", targets="")
     >>> sorted(p.name for p in made.iterdir() if p.suffix in (".toml", ".csv"))
-    ['enclosure.toml', 'hand_readings.csv', 'lamp_readings.csv', 'readings.csv', 'targets.toml']
+    ['care.csv', 'enclosure.toml', 'hand_readings.csv', ..., 'scans.csv', 'targets.toml']
     """
 
     def fill(folder):
@@ -105,6 +106,7 @@ def new_folder(path, *, targets):
             head = ",".join(template.template_headers(schema.name)) + "\r\n"
             (folder / f"{table}.csv").write_text(head, encoding="utf-8-sig", newline="")
         lists = {"point": tuple(POINTS), "lamp": (_EXAMPLES["lamps.id"],)}
+        lists["enclosure_scans.point"] = (*POINTS, OUT_OF_SIGHT)
         template.workbook(folder / WORKBOOK, TABLES, readme(), lists=lists)
         for paper in ("A4", "Letter"):
             (folder / f"sheet_{paper}.html").write_text(sheet(paper=paper), encoding="utf-8")
@@ -116,6 +118,26 @@ def new_folder(path, *, targets):
         template.copy_notebooks(resource_dir("notebooks"), folder / "notebooks", only=NOTEBOOKS)
 
     return template.make_folder(path, fill)
+
+
+SCAN_HOURS = ("8:00", "9:30", "11:00", "12:30", "14:00", "15:30", "17:00", "18:30")
+
+
+def scans_of_a_week(title):
+    """One page for a week of scans: a cell a time and day, for two animals."""
+    head = "".join(f"<th>{day}</th>" for day in ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"))
+    rows = "".join(f"<tr><td>at {hour}</td>{'<td></td>' * 7}</tr>" for hour in SCAN_HOURS)
+    return (
+        f"<section><h1>{html.escape(title)}: a week of scans</h1>"
+        '<p class="blanks"><span>Animals 1 and 2:</span><span>Week from:</span><span>Watched by:</span></p>'
+        "<p>Look at fixed times, or at as many of these as you can keep, for a moment and from where they do not mind "
+        "you. In each cell, animal by animal: the point nearest to it and what it does (b basking, m moving, r resting,"
+        " f feeding, h hidden). Out of sight is a result too. Then type them into the sheet scans, one row an animal "
+        "and time. Two people may watch together, without speaking, and write a row each.</p>"
+        f"<table><thead><tr><th>time</th>{head}</tr></thead><tbody>{rows}</tbody></table>"
+        "<p>Watch only: do not wake, chase or handle an animal for a table. One that stops basking, hides all day or "
+        "stops feeding goes to a vet who treats reptiles.</p></section>"
+    )
 
 
 def settings_template():
@@ -160,7 +182,7 @@ def settings_template():
         "",
         "# What you read by hand with (the table hand_readings). error is the standard deviation of a reading, in °C",
         "# or W/m² whatever unit you read: the ± of the data sheet divided by 1.7, or read one thing ten times (JCGM",
-        "# 100:2008, 4.3.7, from memory). The numbers here are examples (common practice, no source): put in your own.",
+        "# 100:2008, 4.3.7). The numbers here are examples (common practice, no source): put in your own.",
     ]
     for column, (what, error) in _ERRORS.items():
         lines += ["", f"# [instruments.{column}]", f'# what = "{what}"', f"# error = {error}", '# how = "data sheet"']
@@ -242,7 +264,7 @@ def readme():
    Write down its size, where each lamp hangs, and where you measure.
 2. Open enclosure.toml in a plain text editor and replace every "FILL IN". Delete the blocks you do not need.
 3. Type your readings into enclosure.xlsx, or into the CSV files: whichever you like, but each table in one place only.
-   You need not have all three. Leave empty what you do not have.
+   You need not have all of them. Leave empty what you do not have.
 {tables}
    Has your logger an app that exports a file? Save it here as readings.csv (in place of the empty one), or put several
    exports into a folder named readings. A file with one column for each probe will do: say in enclosure.toml, under
@@ -253,6 +275,12 @@ def readme():
    With a card to print:      fieldkit audit THIS_FOLDER --card card.html
    It first tells what has to be mended in the files, then what to change, what could not be told, and what to measure
    next. After a change, read again, add the rows, and audit again.
+
+6. Do your animals live here as wild ones do? Look at them at fixed times, a week or more (the last page of the sheet),
+   type it into the sheet scans (point: the nearest of your points, or out of sight), and set it beside a season:
+                              fieldkit compare MY_SEASON THIS_FOLDER
+   Photographs count too: a file scans.csv with the columns file and point, where the name of a file tells its time
+   (IMG_20260514_1020.jpg). Then try one change fairly: fieldkit trial plan THIS_FOLDER --change "..."
 
 The least that tells something: a thermometer and three days. Lamps on for two hours, then read the surface at the
 basking point and the shaded air at the warm end, the cool end and in the retreat; once more at night before the lamps
@@ -292,7 +320,7 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
     Examples
     --------
     >>> sheet(paper="Letter").count("<section>")
-    3
+    4
     """
     blanks = "".join(f"<span>{name}:</span>" for name in ("Enclosure", "Date", "Room °C day / night", "Read by"))
     head = f'<p class="blanks">{blanks}</p>'
@@ -348,4 +376,6 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
         "print-color-adjust:exact;-webkit-print-color-adjust:exact}.plan i,.plan b{position:absolute;left:2mm;"
         "font:8pt sans-serif;background:#fff}.plan i{top:1mm}.plan b{bottom:1mm}</style>"
     )
-    return template.page_to_print(f"{title} ({paper})", style + plan + hand + beam, paper=paper, row="7.5mm")
+    return template.page_to_print(
+        f"{title} ({paper})", style + plan + hand + beam + scans_of_a_week(title), paper=paper, row="7.5mm"
+    )

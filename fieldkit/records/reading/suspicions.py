@@ -50,7 +50,7 @@ def look(frame, where, table, stated, problems, *, plain=None):
     if table == "choices":
         _sets(note)
         _no_error_stated(note, stated)
-    if table in ("sightings", "scans"):
+    if table in ("sightings", "scans", "enclosure_scans"):
         _behaviours(note)
         _same_row(note)
     if table == "loggers":

@@ -45,6 +45,7 @@ UNITS = {
         "in": (0.0254, 0.0, ("in", "inch", "inches", '"')),
         "ft": (0.3048, 0.0, ("ft", "foot", "feet")),
     },
+    "mass": {"g": (1.0, 0.0, ("g", "gram", "grams")), "kg": (1000.0, 0.0, ("kg",))},
     "angle": {"°": (1.0, 0.0, ("°", "deg", "degree", "degrees"))},
     "none": {"": (1.0, 0.0, ("", "-", "1", "index", "count", "uvi", "uvindex"))},
 }
@@ -75,7 +76,7 @@ class Range:
     source: str
 
 
-_WMO = "WMO Weather and Climate Extremes Archive, rounded outwards (from memory)"
+_WMO = "WMO Weather and Climate Extremes Archive, rounded outwards"
 RANGES = {
     "air": Range("temperature", "°C", (-90.0, 60.0), (-30.0, 48.0), _WMO + ": −89.2 and 56.7 °C"),
     "surface": Range("temperature", "°C", (-95.0, 100.0), (-30.0, 80.0), "common practice, no source"),
@@ -99,11 +100,12 @@ RANGES = {
         "fault; usual up to doi:10.1039/c3pp50221j (2014): 16 under a clear sky at 2635 m",
     ),
     "rain": Range("rain", "mm", (0.0, 1900.0), (0.0, 200.0), _WMO + ": 1825 mm in a day"),
-    "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": 1084.8 hPa at sea level"),
+    "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": some 1085 hPa at sea level"),
     "count": Range("none", "", (0.0, 10_000.0), (0.0, 200.0), "common practice, no source"),
     "distance": Range("length", "m", (0.01, 20.0), (0.03, 3.0), "common practice, no source"),
     "angle": Range("angle", "°", (0.0, 90.0), (0.0, 90.0), "by definition"),
     "beam": Range("irradiance", "W/m²", (0.0, 20_000.0), (0.0, 3000.0), "common practice, no source"),
+    "mass": Range("mass", "g", (0.1, 1_000_000.0), (0.5, 100_000.0), "common practice, no source"),
     "lamp_uv": Range("none", "", (0.0, 100.0), (0.0, 20.0), "common practice, no source"),
 }
 
@@ -371,6 +373,41 @@ ENCLOSURE_TABLES = {
         },
         one_of=(("irradiance_w_m2", "uv_index"),),
     ),
+    "enclosure_scans": _table(
+        "enclosure_scans",
+        "one scan of one animal in the enclosure, at a time fixed beforehand, or one photograph",
+        {
+            "time": _column("time", "when it was seen, local time", **_TIME),
+            "animal_id": _column("text", "which animal; may be left out where one lives alone", example="A1"),
+            "point": _column(
+                "text",
+                "the point of enclosure.toml nearest to it, or out of sight",
+                required=True,
+                filled=True,
+                example="basking",
+            ),
+            "behaviour": _column("word", "what it was doing: " + ", ".join(BEHAVIOURS), example="basking"),
+            "observer": _OBSERVER,
+            "body_temperature_c": _column(
+                "number", "body temperature, if it can be read without touching", quantity="body", example="33.1"
+            ),
+            "file": _column("text", "name of the photograph; it may tell the time", example="IMG_20260514_1020.jpg"),
+            "notes": _NOTES,
+        },
+    ),
+    "care": _table(
+        "care",
+        "one animal on one day: how it is",
+        {
+            "date": _column("date", "the day", required=True, filled=True, example="2026-05-14"),
+            "animal_id": _column("text", "which animal", example="A1"),
+            "mass_g": _column("number", "body mass, when it is weighed anyway", quantity="mass", example="12.4"),
+            "ate": _column("flag", "1 = it took food that was offered, 0 = it did not", allowed=(0, 1), example="1"),
+            "ill": _column("flag", "1 = signs of illness or injury, 0 = none", allowed=(0, 1), example="0"),
+            "notes": _NOTES,
+        },
+        one_of=(("mass_g", "ate", "ill"),),
+    ),
 }
 ALL_TABLES = TABLES | ENCLOSURE_TABLES
 
@@ -392,10 +429,12 @@ class Setting:
 # A section ending in .NAME is written once for each instrument, logger or station.
 SETTINGS = (
     Setting("season", "name", "text", "what you call this season", True),
+    Setting("season", "public_name", "text", "what others may call it; without one: the species and the years"),
     Setting("season", "invented", "flag", "true when the animals are made up (the demo); false for real records"),
     Setting("season", "first_day", "date", "the first day of watching", True),
     Setting("season", "last_day", "date", "the last day of watching", True),
     Setting("site", "name", "text", "what you call the site; no need to say where it is", True),
+    Setting("site", "public_name", "text", "name of the site that may be published; without one none is"),
     Setting("site", "latitude_deg", "number", "latitude, north is positive", True, "°", (-90.0, 90.0)),
     Setting(
         "site", "longitude_deg", "number", "longitude, east is positive, west negative", True, "°", (-180.0, 180.0)

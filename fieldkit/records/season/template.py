@@ -179,6 +179,8 @@ _EXAMPLES = {
     "animal.mass_g": "12",
     "animal.shortwave_absorptivity": "0.85",
     "season.invented": "false",
+    "season.public_name": '"Ridge lizards, 2023"',
+    "site.public_name": '"a quarry in the hills"',
 }
 
 
@@ -224,7 +226,7 @@ def settings_template(answers=None):
         "",
         "# What each column was read with; error is the standard deviation of its readings, in °C or W/m² as the name",
         "# of the column says, whatever unit you read. How to find it: read the same thing ten times; or divide the ±",
-        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7, limits of which nothing else is known; from memory).",
+        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7: limits of which nothing else is known).",
     ]
     for column, what, error in (
         ("shade_air_c", "thermometer in a small white radiation shield", "0.4"),
@@ -297,7 +299,7 @@ Cautions
 def workbook(path, tables, words, *, lists=None):
     """Write a workbook to fill in: a sheet a table (name: declaration), limits and drop-downs in its columns.
 
-    `words` tell how to fill it; `lists` gives columns whose choices are not declared, as column: words.
+    `words` tell how to fill it; `lists` gives choices that are not declared, as column (or table.column): words.
     """
     import openpyxl
     from openpyxl.styles import Alignment, Font, PatternFill
@@ -335,7 +337,8 @@ def workbook(path, tables, words, *, lists=None):
             width = sheet.column_dimensions[letter]
             width.width = {"time": 18, "date": 18}.get(kind, 30 if name == "notes" else max(11, len(name) + 2))
             width.number_format = formats.get(kind, "General")
-            rule = _rule(schema.name, column, kind, (lists or {}).get(column))
+            choices = (lists or {}).get(f"{schema.name}.{column}", (lists or {}).get(column))
+            rule = _rule(schema.name, column, kind, choices)
             meaning = declared.description.replace("season.toml", path.with_suffix(".toml").name)
             rule.prompt = f"{meaning}. Example: {declared.metadata['example']}"[:255]
             rule.promptTitle = name[:32]

@@ -11,6 +11,7 @@ import zipfile
 import pandas as pd
 
 from fieldkit.core import FieldkitError
+from fieldkit.records import places
 from fieldkit.records.reading import headers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.spreadsheet import safe_cell
@@ -334,7 +335,7 @@ def _eml(about, position):
             ("westBoundingCoordinate", "eastBoundingCoordinate", position.longitude),
             ("northBoundingCoordinate", "southBoundingCoordinate", position.latitude),
         ):
-            low, high = _cell(value, position.precision_deg)
+            low, high = (value, value) if exact else map(str, places.cell(value, precision=position.precision_deg))
             low, high = (high, low) if low_tag.startswith("north") else (low, high)
             add(bounds, low_tag, text=low)
             add(bounds, high_tag, text=high)
@@ -349,19 +350,6 @@ def _eml(about, position):
     for protocol in _PROTOCOLS.values():
         add(methods, *("methodStep", "description", "para"), text=protocol)
     return _xml(root)
-
-
-def _cell(value, precision):
-    """Both ends of the cell that a cut coordinate stands for; cutting off at 0 leaves both sides of it."""
-    from decimal import Decimal
-
-    value = Decimal(value)
-    if precision is None:
-        return str(value), str(value)
-    side = Decimal(precision)
-    low = value - side if value <= 0 else value
-    high = value + side if value >= 0 else value
-    return str(low), str(high)
 
 
 def _xml(root):
@@ -391,7 +379,7 @@ def check(path):
     -----
     Darwin Core text guide (TDWG 2023, http://rs.tdwg.org/dwc/text/) and its XML schema for meta.xml; list of Darwin
     Core terms; basisOfRecord takes class names. That coordinateUncertaintyInMeters cannot be 0 stands in the term's
-    comments (from memory). Elements that EML 2.2.0 asks for: title, creator, contact.
+    comments. Elements that EML 2.2.0 asks for: title, creator, contact.
     """
     wrong = []
 

@@ -63,6 +63,9 @@ class Filter:
         stations = season.stations
         secrets = [season.site.name, season.name, season.path.name, *stations["station_id"], *stations["name"]]
         secrets += [str(place) for place in season.logger_info["place"].dropna()]
+        for table in (season.choices, season.sightings, season.scans, season.gradient):
+            for name in table["observer"].dropna().unique() if table is not None and "observer" in table else ():
+                secrets += [name, *str(name).split()]
         # A name that is also the animal's ("ridge" in "ridge lizard") is no secret.
         species = _plain(season.animal.species)
         self._secrets = [s for s in dict.fromkeys(map(str, secrets)) if len(_plain(s)) > 3 and _plain(s) not in species]

@@ -4,62 +4,26 @@ import math
 import shutil
 import tempfile
 from dataclasses import dataclass
-from decimal import ROUND_DOWN, Decimal
+from decimal import Decimal
 from pathlib import Path
 
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
+from fieldkit.records.places import ELEVATION_STEP_M, PRECISIONS, band, cut_off
+from fieldkit.report.privacy import at_home, gate
 from fieldkit.report.share import citation, darwin_core, netcdf
 from fieldkit.report.share import filter as giving_away
 
-# Chapman (2020), Current Best Practices for Generalizing Sensitive Species Occurrence Data, GBIF: categories 2, 3 and
-# 4 of sensitivity are published to 0.1, 0.01 and 0.001 degree; category 1 not at all.
-PRECISIONS = ("0.1", "0.01", "0.001")
 COORDINATES = ("none", *PRECISIONS, "exact")
-# Terms of use that the biodiversity portals accept (from memory).
+# Terms of use that the biodiversity portals accept (common practice).
 LICENCES = {
     "CC0-1.0": "https://creativecommons.org/publicdomain/zero/1.0/legalcode",
     "CC-BY-4.0": "https://creativecommons.org/licenses/by/4.0/legalcode",
     "CC-BY-NC-4.0": "https://creativecommons.org/licenses/by-nc/4.0/legalcode",
 }
-_ELEVATION_STEP_M = 100
 # WGS 84: equatorial radius (m) and first eccentricity squared.
 _RADIUS_M, _ECCENTRICITY_2 = 6378137.0, 0.00669437999014
-
-
-def cut_off(coordinate_deg, *, precision="0.1"):
-    """A coordinate with its last digits cut off, towards zero.
-
-    Cutting off, and not rounding or adding chance, is what the guide recommends; it has to be stated beside the data.
-
-    Parameters
-    ----------
-    coordinate_deg : float
-        Latitude or longitude (°).
-    precision : {"0.1", "0.01", "0.001"}
-        What is left of it (°).
-
-    Returns
-    -------
-    decimal.Decimal
-        With exactly the digits that are published.
-
-    Raises
-    ------
-    FieldkitError
-        Another precision.
-
-    Examples
-    --------
-    >>> cut_off(36.3), cut_off(-80.3199), cut_off(-80.3199, precision="0.01")
-    (Decimal('36.3'), Decimal('-80.3'), Decimal('-80.31'))
-    """
-    if precision not in PRECISIONS:
-        raise FieldkitError(f"Coordinates can be cut to {', '.join(PRECISIONS)} degree, not to {precision!r}.")
-    # From the written digits: as binary numbers, 36.3 / 0.1 falls short of 363.
-    cut = Decimal(repr(float(coordinate_deg))).quantize(Decimal(precision), rounding=ROUND_DOWN)
-    return abs(cut) if cut == 0 else cut
 
 
 def cell_diagonal(latitude_deg, *, precision="0.1"):
@@ -155,14 +119,13 @@ def publish_position(site, *, coordinates="0.1", position_uncertainty_m=None):
         raise FieldkitError(
             f"position_uncertainty_m is {position_uncertainty_m}: give metres above 0, or leave it out."
         )
-    band = math.floor(site.elevation_m / _ELEVATION_STEP_M) * _ELEVATION_STEP_M
-    about = {"precision_deg": None, "uncertainty_m": None, "elevation_m": (band, band + _ELEVATION_STEP_M)}
+    about = {"precision_deg": None, "uncertainty_m": None, "elevation_m": band(site.elevation_m)}
     if coordinates == "none":
         return Position(
             latitude=None,
             longitude=None,
             **about,
-            generalised=f"Elevation given as a band of {_ELEVATION_STEP_M} m.",
+            generalised=f"Elevation given as a band of {ELEVATION_STEP_M} m.",
             withheld="Coordinates withheld to protect the animals.",
         )
     if coordinates == "exact":
@@ -185,7 +148,7 @@ def publish_position(site, *, coordinates="0.1", position_uncertainty_m=None):
         generalised=(
             f"Coordinates cut off (towards zero; not rounded, not randomised) to {coordinates} degree to protect the "
             f"animals; coordinateUncertaintyInMeters includes {added:.0f} m, the diagonal of that cell. Elevation "
-            f"given as a band of {_ELEVATION_STEP_M} m."
+            f"given as a band of {ELEVATION_STEP_M} m."
         ),
         withheld="Exact position withheld to protect the animals.",
     )
@@ -269,7 +232,8 @@ def write(
     Raises
     ------
     FieldkitError
-        A wrong option; records that cannot be shared (invented, no name); a folder that is not empty.
+        A wrong option; records that cannot be shared (invented, no name); a folder that is not empty; files that would
+        hold what must stay at home (`LeakError`).
     """
     out = Path(out).expanduser().absolute()
     about = _about(season, licence, authors, contact, title, scientific_name, allow_invented)
@@ -279,6 +243,7 @@ def write(
             f"{out} is there already and not an empty folder: choose another name; nothing was changed."
         )
     filter_ = giving_away.Filter(season, include_notes=include_notes)
+    secrets = _secrets(season, coordinates, include_notes, [*about.authors, contact or ""])
     try:
         out.parent.mkdir(parents=True, exist_ok=True)
         half = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
@@ -294,6 +259,7 @@ def write(
         left_out = filter_.left_out()
         (half / "README.txt").write_text(_readme(about, position, rows, left_out), encoding="utf-8")
         rows.append(("README.txt", "what is in here, what was left out and why"))
+        gate.check(half, secrets, what="the folder to give away")
         half.chmod(0o755)
         if out.is_dir():
             out.rmdir()
@@ -364,6 +330,21 @@ def _about(season, licence, authors, contact, title, scientific_name, allow_inve
         last_day=days[1],
         site=season.site,
     )
+
+
+def _secrets(season, coordinates, include_notes, allowed):
+    """What must not stand in any of the files, with these options."""
+    exact = coordinates == "exact"
+    found = at_home.of_season(
+        season,
+        position_decimals={"none": 0}.get(coordinates, len(coordinates.partition(".")[2])),
+        exact_place=exact,
+        notes=not include_notes,
+        allowed=allowed,
+        height=not exact,
+    )
+    # Notes that go out on request tell what they tell.
+    return at_home.without(found, "\n".join(at_home.free_text(season))) if include_notes else found
 
 
 def _is_scientific(name):

@@ -14,8 +14,10 @@ import pandas as pd
 import fieldkit
 from fieldkit.core import FieldkitError, Result, resource_dir
 from fieldkit.core.containers import visible
+from fieldkit.records import places
 from fieldkit.records.problems import summary
 from fieldkit.report.integrity import seals
+from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, methods, readings, running, wording
 from fieldkit.report.writeup.rendering import Renderer
@@ -26,6 +28,10 @@ __all__ = ["WriteUp", "WriteUpError", "write"]
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
 _TEMPLATES = Path(__file__).parent.parent / "templates"
+_EXACT = (
+    "The EXACT place of the site stands in this write-up: collectors and poachers read open pages. Ask whoever "
+    "protects the species and whoever owns the land before it leaves your hands; it cannot be called back."
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -38,6 +44,7 @@ class WriteUp(Result):
     table: pd.DataFrame
     answer: str
     input_hash: str
+    cautions: tuple = ()
 
     @property
     def sentence(self):
@@ -58,11 +65,16 @@ def write(
     authors=(),
     licence=None,
     data_at=None,
+    exact_place=False,
     pdf=None,
     progress=None,
     like=None,
 ):
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
+
+    The notebooks are run on the season as others may have it (`privacy.public`): its place cut to a cell of 0.1 degree
+    and 100 m of height, its names replaced, its notes left out. Only the demo season, which everybody has, is run as it
+    is. Then every file is searched for what must stay at home, and a find fails the run.
 
     The folder is made beside its place and swapped in whole: a run that fails or is killed leaves an earlier write-up
     as it was. Where the records are wanting, the section says so in that place and everything else goes on; a cell
@@ -87,6 +99,8 @@ def write(
         Terms under which the write-up and its numbers may be used.
     data_at : str, optional
         Where the records can be had (a DOI or an address).
+    exact_place : bool
+        Compute with, and publish, the exact place of the site and the stations. Names are replaced all the same.
     pdf : bool, optional
         Also write a PDF. None writes one if WeasyPrint is installed.
     progress : bool, optional
@@ -103,6 +117,8 @@ def write(
     ------
     FieldkitError
         Records that cannot be read (`SeasonError`), a folder that must not be overwritten, an unknown parameter.
+    LeakError
+        A file would have told what must stay at home; nothing is written.
     WriteUpError
         A notebook failed for a reason other than the records.
     """
@@ -115,22 +131,30 @@ def write(
     runs = running.listed(season, only=only, with_enclosure=enclosure is not None or where is None)
     to_run = [run for run in runs if run.state == "to run"]
     enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
-    running.spread_parameters(to_run, where, parameters, enclosure_folder=enclosure)
     with folders.swapped_in(out, keep=(season.path, enclosure)) as (fresh, work):
+        told, folder = season, None
+        if where is not None:
+            folder = work / "season"
+            public.write(season, folder, exact_place=exact_place)
+            told = fieldkit.read_season(folder)
+        running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
         _run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
-            for parameter, folder in (("season_folder", where), ("enclosure_folder", enclosure)):
-                if folder is not None:
-                    running.hide_path(run, parameter, folder)
-        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at} | ((like or {}).get("terms") or {})
-        given = {"demo": where is None, "enclosure": cage is not None}
-        page = _Page(season, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
+            for parameter, place in (("season_folder", folder), ("enclosure_folder", enclosure)):
+                if place is not None:
+                    running.hide_path(run, parameter, place)
+            running.hide_places_of_warnings(run)
+        terms = {"authors": tuple(authors), "licence": licence, "data_at": data_at}
+        terms |= (like or {}).get("terms") or {}
+        given = {"demo": where is None, "enclosure": cage is not None, "exact_place": bool(exact_place)}
+        page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
+        gate.check(fresh, _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""]))
     out = Path(out).absolute()
     return WriteUp(
         path=out,
@@ -138,8 +162,16 @@ def write(
         pdf=out / "writeup.pdf" if made_pdf else None,
         table=page.table(),
         answer=page.answer(),
-        input_hash=season.input_hash,
+        input_hash=told.input_hash,
+        cautions=(_EXACT,) if exact_place and where is not None else (),
     )
+
+
+def _secrets(season, where, exact_place, allowed):
+    """What must not stand in any file; of the demo season nothing, for everybody has it."""
+    if where is None:
+        return at_home.of_computer()
+    return at_home.of_season(season, exact_place=exact_place, height=not exact_place, allowed=allowed)
 
 
 def _is_demo(path):
@@ -333,6 +365,7 @@ class _Page:
             input_hash=season.input_hash,
             demo=self.given["demo"],
             enclosure=self.given["enclosure"],
+            exact_place=self.given["exact_place"],
             parameters={name: repr(value) for name, value in self.parameters.items()},
             seeds_table=renderer.table(
                 seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
@@ -357,7 +390,8 @@ class _Page:
     def _facts(self):
         season = self.season
         days = f"{_day(season.first_day)} to {_day(season.last_day)}"
-        return f"{season.animal.species} · {season.site.name} · {days} · written {_day(self.written)}"
+        parts = [season.animal.species, season.site.name, days, f"written {_day(self.written)}"]
+        return " · ".join(part for part in parts if part != places.UNNAMED)
 
     def _methods_in_short(self):
         season, site = self.season, self.season.site
@@ -367,13 +401,13 @@ class _Page:
             f"{animal.mass_g:.3g} g" if animal.mass_g else "",
         ]
         size = " and ".join(part for part in size if part)
-        # To a tenth of a degree: exact places of wild animals invite visitors they are better without.
+        where = f"at one site in the cell {places.in_words(site)}, which is as much as is told to protect the animals"
+        if self.given["exact_place"]:
+            height = f"{abs(site.elevation_m):g} m {'above' if site.elevation_m >= 0 else 'below the level of'} the sea"
+            where = f"at one site at {site.latitude_deg:g}°, {site.longitude_deg:g}° (north, east), {height}"
         place = (
-            f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} at one site near "
-            f"{abs(site.latitude_deg):.1f}° {'N' if site.latitude_deg >= 0 else 'S'}, "
-            f"{abs(site.longitude_deg):.1f}° {'E' if site.longitude_deg >= 0 else 'W'}, "
-            f"{_height(site.elevation_m)}; the coordinates are cut to a tenth of a degree to protect the "
-            f"animals. Times are those of {site.timezone}."
+            f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} {where}. Times are those "
+            f"of {site.timezone}."
         )
         if not self.shown:
             return f"{place} No analysis could be run."
@@ -494,17 +528,6 @@ def _day(date):
     return f"{date.day} {date:%B %Y}"
 
 
-def _height(elevation_m):
-    """Height of a site in words.
-
-    Examples
-    --------
-    >>> _height(410.0), _height(-200.0)
-    ('410 m above the sea', '200 m below the level of the sea')
-    """
-    return f"{abs(elevation_m):.0f} m {'below the level of' if elevation_m <= -0.5 else 'above'} the sea"
-
-
 def _section_id(run):
     return f"section-{run.name.replace('_', '-')}"
 
@@ -559,6 +582,7 @@ def _write_marker(folder, page, is_demo, only, cage):
         "written": str(page.written),
         "season": page.season.name,
         "demo": is_demo,
+        "exact_place": page.given["exact_place"],
         "invented": page.season.invented,
         "input_sha256": page.season.input_hash,
         "enclosure_sha256": cage.input_hash if cage is not None else None,

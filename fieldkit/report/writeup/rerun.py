@@ -105,6 +105,7 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
             only=about["only"],
             parameters=about["parameters"],
             enclosure=enclosure,
+            exact_place=bool(about.get("exact_place", False)),
             pdf=None if made_pdf else False,
             progress=progress,
             like=about,

@@ -425,11 +425,23 @@ def hide_path(one, parameter, path):
     one.missing = {index: hide(reason) for index, reason in one.missing.items()}
 
 
+# What Python puts in front of a warning: file and line of this computer.
+_WARNED = re.compile(r"^(?:.*?:\d+: )?(\w*Warning: .*)$", flags=re.MULTILINE)
+
+
 def warnings_of(one):
     """Warnings that Python gave while a notebook ran, without the paths of this computer."""
-    found = []
-    for cell in one.notebook.cells:
-        for output in cell.get("outputs", []):
-            if output.get("name") == "stderr":
-                found += re.findall(r"^.*?:\d+: (\w*Warning: .*)$", output["text"], flags=re.MULTILINE)
+    found = [warning for output in _warned(one) for warning in _WARNED.findall(output["text"])]
     return list(dict.fromkeys(found))
+
+
+def hide_places_of_warnings(one):
+    """Take file and line out of the warnings that a notebook shows: they are paths of this computer."""
+    for output in _warned(one):
+        output["text"] = _WARNED.sub(r"\1", output["text"])
+
+
+def _warned(one):
+    return [
+        output for cell in one.notebook.cells for output in cell.get("outputs", []) if output.get("name") == "stderr"
+    ]

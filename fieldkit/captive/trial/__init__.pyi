@@ -1,0 +1,16 @@
+from .detect import power as power
+from .detect import scatter as scatter
+from .outcomes import OUTCOMES as OUTCOMES
+from .outcomes import daily as daily
+from .planner import LIMITS as LIMITS
+from .planner import TrialPlan as TrialPlan
+from .planner import load as load
+from .planner import plan as plan
+from .planner import save as save
+from .randomise import RandomisationTest as RandomisationTest
+from .randomise import draw as draw
+from .randomise import randomisation_test as randomisation_test
+from .randomise import smallest_p as smallest_p
+from .reading import Trial as Trial
+from .reading import read as read
+from .safety import WELFARE as WELFARE

@@ -1,0 +1,48 @@
+"""Set wild animals and those of an enclosure beside each other."""
+
+import os
+
+from fieldkit.cli.status import OK
+from fieldkit.core import FieldkitError
+
+HELP = "set wild animals and those of an enclosure beside each other, with intervals"
+
+
+def declare(sub):
+    """Declare what the command takes."""
+    sub.add_argument("season", help="season folder")
+    sub.add_argument("enclosure", help="enclosure folder with scans of its animals")
+    sub.add_argument(
+        "--margin", nargs="+", metavar="NAME=NUMBER", help="what counts as alike, such as basking_hours=1.5"
+    )
+    sub.add_argument("--all-months", action="store_true", help="all months of the season, not only the enclosure's")
+    sub.add_argument("--save", metavar="FILE", help="write the table as CSV; nothing is overwritten")
+
+
+def run(arguments):
+    """Set wild animals and those of an enclosure beside each other."""
+    from fieldkit.captive import compare
+    from fieldkit.records.enclosure import read_enclosure
+    from fieldkit.records.season import read_season
+    from fieldkit.report.keeper import comparison
+
+    if arguments.save is not None and os.path.exists(arguments.save):
+        raise FieldkitError(f"{arguments.save} is there already: nothing was written. Give another name.")
+    season, enclosure = read_season(arguments.season), read_enclosure(arguments.enclosure)
+    margins = dict(pairs(arguments.margin, "--margin basking_hours=1.5"))
+    found = compare.compare(season, enclosure, margins=margins, match=not arguments.all_months)
+    print(comparison.comparison(found, compare.remedies(found, season, enclosure)))
+    if arguments.save is not None:
+        found.table.to_csv(arguments.save)
+        print(f"\nTable saved: {arguments.save}")
+    return OK
+
+
+def pairs(given, example):
+    """NAME=NUMBER as typed, as names and numbers."""
+    for text in given or ():
+        name, _, number = text.partition("=")
+        try:
+            yield name, float(number)
+        except ValueError:
+            raise FieldkitError(f"'{text}' should be a name and a number, such as {example}.") from None

@@ -1,0 +1,70 @@
+"""A season with marked values: place, names, notes and paths that nobody has but this test. INVENTED, like the demo."""
+
+import datetime as dt
+import re
+import tomllib
+
+import pandas as pd
+
+import fieldkit
+
+LATITUDE, LONGITUDE, ELEVATION = 36.18347, -80.31291, 437.0
+SITE = "Xaverhalde am Quendelbach"
+SEASON = "Quendelbacher Echsen"
+OBSERVERS = {"A": "Emilia Zwickenpflug", "B": "Kunibert Hohlwein", "C": "Traudl Oxenknecht"}
+ANIMALS = "Schnurli"
+PLACE_OF_LOGGER = "hinter der Brombeerhecke von Zwickenpflug"
+STATION = "Krautgasse"
+NOTE = "neben dem Hochsitz, 36.18347 N 80.31291 W, Foto IMG_2041.jpg"
+# Every mark in the forms a search of text can find; lower case.
+MARKS = (
+    *("36.18", "36.183", "36.1834", "36.18347", "80.31", "80.312", "80.3129", "80.31291"),
+    *("36°", "80°", "437", "xaverhalde", "quendelbach", "zwickenpflug", "kunibert", "hohlwein", "traudl", "oxenknecht"),
+    *("schnurli", "brombeerhecke", "krautgasse", "hochsitz", "img_2041", "gpsmark"),
+)
+
+
+def make(folder, *, latitude=LATITUDE, longitude=LONGITUDE, elevation=ELEVATION, days=None, tables=None):
+    """Write the folder: the demo season's records, as if they were real and told everything.
+
+    `days` keeps the first so many days of the loggers, `tables` only these tables.
+    """
+    source = fieldkit.demo_season().path
+    folder.mkdir(parents=True)
+    text = (source / "season.toml").read_text(encoding="utf-8")
+    for pattern, new in (
+        (r"invented = true", "invented = false"),
+        (r'name = "Ridge lizards[^"]*"', f'name = "{SEASON}"'),
+        (r'name = "the old quarry"', f'name = "{SITE}"'),
+        (r"latitude_deg = 36.18\b", f"latitude_deg = {latitude}"),
+        (r"longitude_deg = -80.31\b", f"longitude_deg = {longitude}"),
+        (r"elevation_m = 410.0", f"elevation_m = {elevation}"),
+        (r'place = "[^"]*"', f'place = "{PLACE_OF_LOGGER}"'),
+        (r"stations\.ridge\]", f"stations.{STATION}]"),
+        (r'what = "thin probe', f'what = "thin probe of {OBSERVERS["A"]}'),
+    ):
+        text, count = re.subn(pattern, new, text)
+        assert count, pattern
+    tomllib.loads(text)
+    (folder / "season.toml").write_text(text, encoding="utf-8")
+    for path in sorted(source.glob("*.csv")):
+        if tables is not None and path.stem not in tables:
+            continue
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        if "observer" in table:
+            table["observer"] = table["observer"].map(OBSERVERS)
+        if "animal_id" in table:
+            table["animal_id"] = table["animal_id"].str.replace("R02", ANIMALS)
+        if "station_id" in table:
+            table["station_id"] = table["station_id"].str.replace("ridge", STATION)
+        if path.stem in ("choices", "scans", "sightings"):
+            table["notes"] = ""
+            table.loc[::7, "notes"] = NOTE
+            table["gpsmark"] = f"{latitude} {longitude}"
+        if path.stem == "choices":
+            table.loc[3, "substrate"] = f"ledge at {SITE}"
+        if path.stem == "loggers" and days is not None:
+            last = dt.datetime.fromisoformat(table["time"].min()) + dt.timedelta(days=days)
+            table = table[table["time"] < f"{last:%Y-%m-%d %H:%M}"]
+        table.to_csv(folder / path.name, index=False)
+    return folder
