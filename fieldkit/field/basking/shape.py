@@ -67,13 +67,14 @@ def choose(looks, clusters, **options):
     table = pd.DataFrame(rows).set_index("shape")
     best = list(tried)[int(np.argmin(table["score"]))]
     curve = tried[best]
-    if best:
+    for more in range(best + MORE, best, -1) if best else ():
         try:
-            more = best + MORE
             spline = {"shape": "spline", "knots": more, "centre": hump.centre}
             curve = tried[more] if more in tried else fit_curve(looks, clusters, **spline, **options)
         except FieldkitError:
-            pass
+            # Too few animals or days for so many: one less.
+            continue
+        break
     taken = "hump" if curve is hump else f"spline, {len(curve.knots)} knots"
     if taken not in table.index:
         table.loc[taken] = [len(curve.beta), curve.deviance, np.nan]

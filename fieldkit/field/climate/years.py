@@ -72,7 +72,7 @@ def half_width(station_sd, stations, year_variance, years, *, level=0.95):
     Examples
     --------
     >>> round(half_width(2.0, 3, 0.0, 30), 3), round(half_width(2.0, 8, 0.5, 10), 3)
-    (4.968, 2.151)
+    (4.968, 2.123)
     """
     from scipy import stats
 
