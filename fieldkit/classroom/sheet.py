@@ -166,7 +166,12 @@ def _files(path, problems):
         return [path]
     # A spreadsheet program keeps a file that begins with ~$ beside one that is open.
     found = sorted(f for f in path.iterdir() if f.suffix.lower() in (".xlsx", ".csv") and f.name[0] not in "~.")
-    if not found:
+    for file in sorted(path.iterdir()):
+        if file.suffix.lower() in (".ods", ".xls", ".xlsb", ".numbers", ".tsv") and file.name[0] not in "~.":
+            problems.add(
+                file.name, f"A {file.suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8)."
+            )
+    if not found and not problems.any_errors:
         problems.add(path.name, "This folder holds no .xlsx and no .csv file.", "Put the file of each group into it.")
     return found
 

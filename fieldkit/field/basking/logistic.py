@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.basking.curve import fit_curve
 from fieldkit.field.basking.limits import find_limits, flat_top, lopsided_p
 from fieldkit.field.basking.looks import cluster_labels, usable_looks
@@ -70,6 +70,7 @@ class Window(Result):
         Seed of the bootstrap; None when there was none.
     """
 
+    rows_of = "scans"
     table: pd.DataFrame
     sentence: str
     curve: pd.DataFrame
@@ -92,6 +93,7 @@ class Window(Result):
     seed: int | None
 
 
+@method
 def window(
     scans,
     loggers=None,
@@ -289,7 +291,8 @@ def window(
     )
 
 
-def of_season(season, *, behaviours=("basking",), radiation=None, **options):
+@method
+def of_season(season, *, behaviours=("basking",), radiation=None, level=0.95, **options):
     """Find the basking window of a season: one window for headline, targets and card.
 
     Where radiation was read beside the looks, the window is stated at its usual strength (the median of the looks),
@@ -303,6 +306,8 @@ def of_season(season, *, behaviours=("basking",), radiation=None, **options):
         What counts as yes.
     radiation : {"none", "added", "crossed"}, optional
         As in `window`; by default "added" where at least four in five looks have irradiance.
+    level : float
+        Confidence level of the intervals.
     **options
         Of `window`.
 
@@ -324,7 +329,7 @@ def of_season(season, *, behaviours=("basking",), radiation=None, **options):
     """
     scans = table_of(season, "scans", "looks at animals, one row each")
     logged = {"loggers": season.loggers, "logger_info": season.logger_info, "site": season.site}
-    shared = logged | {"behaviours": behaviours} | options
+    shared = logged | {"behaviours": behaviours, "level": level} | options
     if radiation is not None:
         return window(scans, radiation=radiation, **shared)
     plain = window(scans, radiation="none", **shared)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.climate import completeness as _completeness
 from fieldkit.field.climate import days as _days
 from fieldkit.field.climate import monthly as _monthly
@@ -114,6 +114,7 @@ class AirBands(Result):
         return words + "".join(f" Warning: {w}" for w in self.warnings)
 
 
+@method
 def air_bands(
     daily,
     *,

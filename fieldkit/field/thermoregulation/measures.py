@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.of_season import table_of
 from fieldkit.field.thermoregulation.leaving_out import four, margins, scales, spreads
 from fieldkit.field.thermoregulation.preferred import ends_of, range_of_season
@@ -208,6 +208,7 @@ def indices(
     )
 
 
+@method
 def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95, n_resamples=999, rng=0):
     """Compute the indices from the tables of a season.
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import resampled_clusters, student_limits
 from fieldkit.field.thermoregulation.readings import (
@@ -143,6 +143,7 @@ def preferred_range(body_c, *, animal_id, central=0.5, pool="animals", level=0.9
     )
 
 
+@method
 def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
     """Find the preferred range from the gradient table of a season.
 

@@ -210,6 +210,7 @@ def lizard(*, length_m, mass_g, shortwave_absorptivity, contact_fraction=0.0, su
     >>> round(body.characteristic_dimension_m * 1000, 1), round(body.area_m2 * 1e4, 1)
     (13.5, 32.5)
     """
+    check_inputs(locals())
     if not (length_m > 0 and mass_g > 0):
         raise FieldkitError("length_m and mass_g of an animal must be above 0.")
     diameter = math.sqrt(4 * (mass_g / 1e6) / (math.pi * length_m))
@@ -265,6 +266,7 @@ def copper_model(
     >>> round(copper_model(length_m=0.07, diameter_m=0.015, shortwave_absorptivity=0.9).mass_kg * 1000, 1)
     32.6
     """
+    check_inputs(locals())
     area = _cylinder_area(length_m, diameter_m)
     return Body(
         characteristic_dimension_m=diameter_m,
@@ -307,6 +309,7 @@ def probe(*, diameter_m, length_m, shortwave_absorptivity, emissivity, heat_capa
     >>> probe(diameter_m=0.005, length_m=0.04, shortwave_absorptivity=0.4, emissivity=0.2).shape
     'cylinder'
     """
+    check_inputs(locals())
     return Body(
         characteristic_dimension_m=diameter_m,
         shape="cylinder",
@@ -337,6 +340,7 @@ def globe(*, diameter_m=0.15, shortwave_absorptivity=0.95, emissivity=0.95, wall
     >>> globe(diameter_m=0.04).silhouette_fraction
     0.25
     """
+    check_inputs(locals())
     area = math.pi * diameter_m**2
     return Body(
         characteristic_dimension_m=diameter_m,

@@ -236,6 +236,7 @@ def blackbody(temperature_k, wavelengths_nm=None):
     """
     if not temperature_k > 0:
         raise FieldkitError(f"A temperature of {temperature_k} K is not possible: give kelvin (°C + 273.15).")
+    check_inputs({"wavelengths_nm": wavelengths_nm})
     nm = np.geomspace(250, 10_000, 1848) if wavelengths_nm is None else np.asarray(wavelengths_nm, dtype=float)
     metres = nm * 1e-9
     x = constants.h * constants.c / (metres * constants.k * temperature_k)
