@@ -11,7 +11,7 @@ import pandas as pd
 from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
-from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, series, sheets
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import reader as folder
@@ -441,37 +441,8 @@ def _unit_of(raw, header, name, logger, problems):
 
 
 def _look(frame, file, rows, named, stated, problems):
-    """Hold readings against each other, as for a season; loggers without anything odd are let through at once."""
-    names = list(frame["logger_id"].cat.categories)
-    loggers = settings.section(stated, "loggers")
-    codes = frame["logger_id"].cat.codes.to_numpy()
-    odd = [n for i, n in enumerate(names) if not _plain(frame[codes == i], loggers.get(n))]
-    stated = stated | {"loggers": {k: v for k, v in loggers.items() if k in odd}}
-    chosen = np.flatnonzero(np.isin(codes, [names.index(n) for n in odd]))
-    part = frame.iloc[chosen].reset_index(drop=True)
-    part["logger_id"] = part["logger_id"].astype("str")
-    where = pd.DataFrame({"file": file, "row": rows[chosen]})
+    """Hold readings against each other, as for a season."""
+    where = pd.DataFrame({"file": pd.Categorical.from_codes(np.zeros(len(frame), "int8"), [file]), "row": rows})
     if named is not None:
-        where["value name"] = named[chosen]
-    kept = suspicions.look(part.assign(place=chosen), where, "loggers", stated, problems)["place"]
-    if len(kept) == len(chosen):
-        return frame
-    return frame.drop(index=np.setdiff1d(chosen, kept)).reset_index(drop=True)
-
-
-def _plain(rows, logger):
-    """Whether nothing in a logger's readings is worth a second look."""
-    if not isinstance(logger, dict) or logger.get("role") not in schemas.ALL_ROLES or len(rows) < 5:
-        return False
-    low, high = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].usual
-    values, when = rows["value"].to_numpy(), rows["time"].astype("int64").to_numpy()
-    steps, change = np.diff(when), np.diff(values)
-    if not (np.all(steps == steps[0]) and steps[0] > 0 and np.all((values >= low) & (values <= high))):
-        return False
-    if rows["time"].iloc[-1] > pd.Timestamp.now(tz="UTC"):
-        return False
-    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
-        return False
-    moved = np.flatnonzero(np.r_[True, change != 0, True])
-    longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
-    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
+        where["value name"] = named
+    return series.look(frame, where, stated, problems).reset_index(drop=True)

@@ -16,9 +16,12 @@ import pandera.errors
 from fieldkit import core
 from fieldkit.records import places
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, headers, opening, repeats, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, repeats, series, sheets, suspicions
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
+
+# Above this many readings the names of loggers stay categories: as texts they would fill the memory.
+_MANY = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,6 +237,8 @@ def read_table(raws, table, stated, problems, sources, rows):
 
     What is wrong is added to problems, and to `rows` the file and row that each row of the table stands in.
     """
+    if table == "loggers" and raws and all(raw.ready is not None for raw in raws):
+        return _read_plain_loggers(raws, stated, problems, sources, rows)
     parts, wheres = [], []
     for raw in raws:
         part, where = _read_part(raw, table, stated, problems, sources)
@@ -246,13 +251,61 @@ def read_table(raws, table, stated, problems, sources, rows):
     order = [c for c in schemas.ALL_TABLES[table].columns if c in frame.columns]
     frame = frame[order + [c for c in frame.columns if c not in order]]
     _validate(frame, where, table, problems)
-    plain = {raw.file: raw.text for raw in raws if raw.ready is not None}
+    plain = {raw.file: raw.source.read_bytes for raw in raws if raw.ready is not None}
     frame = suspicions.look(frame, where, table, stated, problems, plain=plain)
     rows[table] = where.loc[frame.index, ["file", "row"]].reset_index(drop=True).astype({"file": "category"})
     frame = frame.reset_index(drop=True)
     if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
         frame["used"] = frame["used"].astype("int64")
     return frame
+
+
+def _read_plain_loggers(raws, stated, problems, sources, rows):
+    """Files in plain form: nothing but numbers and categories, and one logger looked at after the other."""
+    names = list(dict.fromkeys(n for raw in raws for n in raw.ready["logger_id"].cat.categories))
+    files = [raw.file for raw in raws]
+    for raw in raws:
+        sources.append((raw.file, "loggers", len(raw.ready), raw.separator, ".", raw.encoding))
+    if len(raws) == 1:
+        frame = raws[0].ready
+    else:
+        frame = pd.DataFrame(
+            {
+                "time": pd.concat([raw.ready["time"] for raw in raws], ignore_index=True),
+                "logger_id": pd.Categorical.from_codes(
+                    np.concatenate([_codes(raw.ready["logger_id"], names) for raw in raws]), names
+                ),
+                "value": np.concatenate([raw.ready["value"].to_numpy() for raw in raws]),
+            },
+            copy=False,
+        )
+    sizes = [len(raw.ready) for raw in raws]
+    where = pd.DataFrame(
+        {
+            "file": pd.Categorical.from_codes(np.repeat(np.arange(len(files), dtype="int16"), sizes), files),
+            "row": np.concatenate([np.arange(size, dtype="int32") + 2 for size in sizes]),
+        }
+    )
+    written = {raw.file: raw.source.read_bytes for raw in raws}
+    raws.clear()  # what they hold was copied
+    there = set(frame["logger_id"].cat.categories[np.unique(frame["logger_id"].cat.codes)])
+    suspicions.say_silent(
+        [k for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)], there, problems
+    )
+    kept = series.look(frame, where, stated, problems, written=written)
+    if len(kept) != len(frame):
+        where = where.loc[kept.index].reset_index(drop=True)
+        frame = kept.reset_index(drop=True)
+    if len(frame) <= _MANY:
+        frame, where = frame.astype({"logger_id": "str"}), where.astype({"row": "int64"})
+    rows["loggers"] = where
+    return frame
+
+
+def _codes(ids, names):
+    """Codes of a category column in another list of names."""
+    place = np.array([names.index(n) for n in ids.cat.categories], dtype="int16")
+    return place[ids.cat.codes.to_numpy()]
 
 
 def _read_part(raw, table, stated, problems, sources):
