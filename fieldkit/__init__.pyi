@@ -7,6 +7,7 @@ from . import physics as physics
 from . import records as records
 from . import report as report
 from .core import FieldkitError as FieldkitError
+from .core import publish as publish
 from .field.plausibility import demo_season as demo_season
 from .field.plausibility import read_season as read_season
 from .records.enclosure import EnclosureError as EnclosureError

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 __all__ = [
     "Agreement",
@@ -29,6 +29,7 @@ class Agreement(Result):
     sentence: str
 
 
+@method
 def agreement(measured_c, modelled_c, *, parts=None):
     """Compare modelled temperatures with a measured series.
 

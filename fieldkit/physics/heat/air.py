@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import constants
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, method
 from fieldkit.physics.atmosphere import STANDARD_PRESSURE_PA, pressure_or_height
 from fieldkit.physics.limits import check_inputs
 
@@ -259,6 +259,7 @@ def sky_emissivity(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fractio
     return (1 - 0.84 * cloud_fraction) * clear + 0.84 * cloud_fraction
 
 
+@method
 @elementwise({"sky_longwave_w_m2": {"units": "W m-2", "standard_name": "surface_downwelling_longwave_flux_in_air"}})
 def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=0.0):
     """Long-wave radiation from the sky on a horizontal surface (W/m²); see `sky_emissivity` for the formulas.

@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, floats
+from fieldkit.core import FieldkitError, floats, method
 from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.heat.air import KELVIN, dry_air
 from fieldkit.physics.heat.balance import Balance
@@ -253,6 +253,7 @@ _OUTPUTS = {
 }
 
 
+@method
 def surface_temperature(
     *,
     air_temperature_c,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics.radiation_error import fit as fitting
 from fieldkit.physics.radiation_error import light as lighting
 from fieldkit.physics.radiation_error import variability as restless
@@ -141,6 +141,7 @@ class Contamination(Result):
         return xr.Dataset(data, coords=coords).transpose(*dims)
 
 
+@method
 def find_contamination(
     series,
     irradiance=None,

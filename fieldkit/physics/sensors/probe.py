@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise, floats
+from fieldkit.core import FieldkitError, Result, elementwise, floats, method
 from fieldkit.physics import heat
 from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.limits import check_inputs
@@ -172,6 +172,7 @@ class ProbeIrradiance(Result):
         )
 
 
+@method
 def irradiance_from_loggers(
     loggers,
     logger_info,

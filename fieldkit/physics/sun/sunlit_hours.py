@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, floats
+from fieldkit.core import FieldkitError, Result, floats, method
 from fieldkit.physics.sun.ephemeris import local_midnights, local_stamps, unix_seconds
 
 
@@ -52,6 +52,7 @@ class BaskingHours(Result):
         return words
 
 
+@method
 def potential_basking_hours(
     irradiance_w_m2,
     *,
