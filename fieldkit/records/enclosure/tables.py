@@ -14,8 +14,8 @@ from fieldkit.records.problems import Problems
 from fieldkit.records.reading import cells, headers, opening, series, sheets
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
-from fieldkit.records.season import reader as folder
-from fieldkit.records.season import settings
+from fieldkit.records.season import limits, moments, settings
+from fieldkit.records.season.table import read_table
 
 WORKBOOK = "enclosure.xlsx"
 # Sheets and files by name, and the declared table each is.
@@ -66,7 +66,7 @@ def read(path, stated, problems, digest):
     found = {"readings": _readings(path, like_season, problems, digest)}
     for name in ("hand_readings", "lamp_readings", "care", "choices"):
         raws = _raws(path, name, name, like_season, problems, digest)
-        found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
+        found[name] = read_table(raws, name, like_season, problems, [], {}) if raws else None
     found["scans"] = _scans(path, settings.section(stated, "points"), like_season, problems, digest)
     _say_unread(path, stated, problems)
     points = settings.section(stated, "points")
@@ -237,7 +237,7 @@ def _readings(path, stated, problems, digest):
     if long:
         loggers = settings.section(stated, "loggers")
         mine = {k: v for k, v in loggers.items() if k not in wide_names}
-        parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
+        parts.append(read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
     parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
     return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
 
@@ -399,19 +399,19 @@ def _read_wide(raw, moment, stated, problems):
             cells=raw.cells.rename(columns={moment: "time"}),
         )
         moment = "time"
-    decimal = folder._decimal(raw, list(owner), stated, problems)
+    decimal = moments.decimal_of(raw, list(owner), stated, problems)
     values = pd.DataFrame(index=raw.cells.index)
     for header, name in owner.items():
         read_as = _unit_of(raw, header, name, loggers[name], problems)
         numbers, wrong = cells.numbers(raw.cells[header], decimal=decimal)
-        folder._say(wrong, raw.file, header, problems)
+        moments.say(wrong, raw.file, header, problems)
         values[header] = (numbers * read_as[0] + read_as[1]).round(9)
     frame = pd.DataFrame({"logger_id": next(iter(owner.values()))}, index=raw.cells.index)
     bad = {}
-    folder._read_times(raw, "loggers", {"time": moment}, frame, stated, problems, bad)
+    moments.read_times(raw, "loggers", {"time": moment}, frame, stated, problems, bad)
     lost = frame["time"].isna() & values.notna().any(axis=1) & ~frame.index.isin(list(bad.get("time", ())))
     for index in frame.index[lost]:
-        problem, remedy = folder._why_empty("the time of this row")
+        problem, remedy = limits.why_empty("the time of this row")
         problems.add(raw.file, problem, remedy, row=index, column=moment)
     known = frame["time"].notna().to_numpy()
     rows = raw.cells.index.to_numpy()[known]
