@@ -216,6 +216,13 @@ def check_page(text):
     return page
 
 
+def test_write_up_carries_every_caution_of_the_field_sheet(finished):
+    from fieldkit.records import cautions
+
+    text = html.unescape(finished.done.html.read_text(encoding="utf-8"))
+    assert all(line in text for line in cautions.FIELD)
+
+
 def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     kit, done = finished, finished.done
     assert done.sentence == "They choose on surface & no doubt. 1 of 1 sections written."

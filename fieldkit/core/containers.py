@@ -206,6 +206,7 @@ def elementwise(outputs, *, static=()):
 
             return apply_elementwise(call, numeric, outputs)
 
+        inner.elementwise_outputs = tuple(outputs)
         return inner
 
     return decorate

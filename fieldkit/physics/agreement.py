@@ -53,6 +53,7 @@ def agreement(measured_c, modelled_c, *, parts=None):
 
     Notes
     -----
+    Mean difference and standard deviation of differences as in Bland & Altman (1986, The Lancet 327:307-310).
     Model minus measured: bias is its mean, RMSE the root of its mean square. Rows in which either is missing are left
     out and not counted in ``n``. The samples follow one another and are not independent: no confidence interval is
     given.

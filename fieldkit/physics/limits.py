@@ -70,7 +70,7 @@ LIMITS = {
     "uv_index": (-1, 1e5, ""),
     "doses": (0, np.inf, ""),
     "wavelength_nm": (10, 1e7, "nm"),
-    "wavelengths_nm": (10, 1e7, "nm"),
+    "wavelengths_nm": (10, 1e9, "nm"),
     "band_um": (0.1, 1000, "µm"),
     "diameter_m": (1e-5, 1, "m"),
     "length_m": (1e-4, 4, "m"),
@@ -88,6 +88,10 @@ def check_inputs(given):
     ----------
     given : dict of str to array_like
         Inputs by name, for instance ``locals()`` of a function; names that are not in `LIMITS`, and None, pass.
+
+    Returns
+    -------
+    None
 
     Raises
     ------

@@ -166,6 +166,10 @@ def vapour_pressure(air_temperature_c, relative_humidity_percent):
     FieldkitError
         When a humidity is below 0 or above 105 %.
 
+    Notes
+    -----
+    Saturation pressure times relative humidity (definition).
+
     Examples
     --------
     >>> round(vapour_pressure(25.0, 50.0), 3)
@@ -273,6 +277,15 @@ def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=
     -------
     float, ndarray, Series or DataArray
         W/m².
+
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
+    Notes
+    -----
+    Emissivity of the clear sky by Prata (1996), or Swinbank (1963) without vapour; see `sky_emissivity`.
 
     Examples
     --------

@@ -145,6 +145,7 @@ def silhouette(apparent_zenith_deg, *, body, heading_deg=None):
 
     Notes
     -----
+    Shadow areas of a cylinder with flat ends (algebra).
     Exact shadow of a finite cylinder, L d sin θ + π d²/4 |cos θ| with θ between axis and rays; the mean over headings
     is an elliptic integral. A lizard five times as long as thick has 0.29 under a high sun, 0.25 at a zenith of 60° and
     0.21 at the horizon, where end on and broadside differ by a factor of six: the constant 1/4 is up to 15 % low at
@@ -256,6 +257,11 @@ def copper_model(
     -------
     Body
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
+
     Notes
     -----
     Copper 8933 kg/m³, 385 J/kg/K (Bergman et al. 2011, Table A.1). Painted: emissivity 0.95 (instrument tables give
@@ -298,6 +304,11 @@ def probe(*, diameter_m, length_m, shortwave_absorptivity, emissivity, heat_capa
     -------
     Body
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
+
     Notes
     -----
     Its cable is not part of it. Copper conducts: with two wires of 0.14 mm² in a black jacket of 3 mm, lit by the sun
@@ -334,6 +345,11 @@ def globe(*, diameter_m=0.15, shortwave_absorptivity=0.95, emissivity=0.95, wall
     Returns
     -------
     Body
+
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
 
     Examples
     --------

@@ -188,6 +188,11 @@ def by_role(loggers, logger_info, role):
         One column a logger, one row a time; no columns when no logger has the role. Of readings repeated at one time
         the mean is taken; `check_loggers` counts them.
 
+    Raises
+    ------
+    KeyError
+        When the table of loggers has no column ``role``.
+
     Examples
     --------
     >>> times = pd.date_range("2024-05-01", periods=2, freq="1h", tz="UTC")

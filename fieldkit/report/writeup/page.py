@@ -13,7 +13,7 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
-from fieldkit.records import places
+from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
 from fieldkit.report.integrity import seals
 from fieldkit.report.privacy import at_home, gate, public
@@ -365,6 +365,7 @@ class _Page:
             terms=terms,
             limitations=self._limitations(),
             data_availability=self._data_availability(),
+            field_cautions=cautions.FIELD,
             input_hash=season.input_hash,
             demo=self.given["demo"],
             enclosure=self.given["enclosure"],
