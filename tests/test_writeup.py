@@ -143,7 +143,7 @@ def make_kit(tmp_path, monkeypatch):
     monkeypatch.setattr(running, "resource_dir", lambda name: books)
     monkeypatch.setattr(fieldkit, "read_season", lambda path: season, raising=False)
     # What a public season is and what must stay at home is held to account in test_privacy.py, with real ones.
-    monkeypatch.setattr(public, "write", lambda season, folder, exact_place: None)
+    monkeypatch.setattr(public, "write", lambda season, folder, exact_place: folder.mkdir())
     monkeypatch.setattr(at_home, "of_season", lambda *_, **__: at_home.of_computer())
     notebook(books / "06_toy_choice.ipynb", choice_cells())
     return types.SimpleNamespace(books=books, season=season, folder=season_folder, out=tmp_path / "out", base=tmp_path)
