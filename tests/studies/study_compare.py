@@ -16,7 +16,7 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.captive import compare
-from fieldkit.captive.compare import questions, sides
+from fieldkit.captive.compare import questions, run, sides
 from fieldkit.core import resource_dir
 
 ZONE = "America/New_York"
@@ -177,24 +177,40 @@ def main(pairs, seed):
     warnings.simplefilter("ignore")
     season = fieldkit.demo_season()
     record = fieldkit.read_enclosure(resource_dir("data") / "demo_watched")
-    for name, change in WORLDS.items():
-        rng = np.random.default_rng([seed, 1])
-        truth = asked(field(season, rng, animals=300, days=300), enclosure(record, rng, days=1200, **change))
-        counts = {k: np.zeros(4) for k in QUESTIONS}
-        any_differs = 0
-        for number in range(pairs):
-            rng = np.random.default_rng([seed, 2, number])
-            found = compare.compare(field(season, rng), enclosure(record, rng, **change), match=False, fill=False).table
-            any_differs += (found["verdict"] == "differs").any()
+    rng = np.random.default_rng([seed, 1])
+    wild = field(season, rng, animals=300, days=250)
+    truth = {name: asked(wild, enclosure(record, rng, days=1000, **change)) for name, change in WORLDS.items()}
+    counts = {name: {k: np.zeros(4) for k in QUESTIONS} for name in WORLDS}
+    any_differs = dict.fromkeys(WORLDS, 0)
+    for number in range(1, pairs + 1):
+        rng = np.random.default_rng([seed, 2, number])
+        wild = field(season, rng)
+        one_side = sides.of_season(wild)
+        # Pairs of one world are independent; the worlds share their wild animals.
+        for name, change in WORLDS.items():
+            cage = enclosure(record, rng, **change)
+            asked_of = questions.ask(one_side, sides.of_enclosure(cage, fill=False), wild, cage)
+            found = run._judged(asked_of, compare.MARGINS, 0.95, "")
+            any_differs[name] += (found["verdict"] == "differs").any()
             for key in QUESTIONS:
                 row = found.loc[key]
-                inside = row["low"] <= truth[key] <= row["high"]
-                counts[key] += [row["verdict"] == "differs", row["verdict"] == "alike", inside, row["p_differs"] < 0.05]
-        print(f"\n{name}: {pairs} pairs, seed {seed}; any question 'differs' in {100 * any_differs / pairs:.1f} %")
+                inside = row["low"] <= truth[name][key] <= row["high"]
+                verdicts = [row["verdict"] == "differs", row["verdict"] == "alike", inside, row["p_differs"] < 0.05]
+                counts[name][key] += verdicts
+        if number % 20 == 0 or number == pairs:
+            report(number, seed, truth, counts, any_differs)
+
+
+def report(pairs, seed, truth, counts, any_differs):
+    """Print what was counted so far."""
+    for name in WORLDS:
+        print(
+            f"\n{name}: {pairs} pairs, seed {seed}; any question 'differs' in {100 * any_differs[name] / pairs:.1f} %"
+        )
         print(f"{'':<22} {'truth':>8} {'margin':>7} {'differs':>8} {'alike':>7} {'inside':>7} {'alone':>7}")
-        for key, c in counts.items():
+        for key, c in counts[name].items():
             shares = "".join(f"{100 * v / pairs:7.1f} " for v in c)
-            print(f"{key:<22} {truth[key]:8.3f} {compare.MARGINS[key]:7.3g} {shares}", flush=True)
+            print(f"{key:<22} {truth[name][key]:8.3f} {compare.MARGINS[key]:7.3g} {shares}", flush=True)
 
 
 if __name__ == "__main__":
