@@ -74,6 +74,7 @@ def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=
         raise FieldkitError(
             "The enclosure has no scans of its animals: fill in the table scans (time, animal_id, point, behaviour)."
         )
+    scans = scans.drop_duplicates(["time", "animal_id"])
     words = scans["behaviour"] if "behaviour" in scans else pd.Series(np.nan, index=scans.index)
     away = scans["point"] == OUT_OF_SIGHT
     other = ~away & words.notna() & (~words.isin(list(behaviours)) if behaviours is not None else False)
