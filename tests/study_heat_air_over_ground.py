@@ -13,7 +13,7 @@ it as warm as the air, which no coefficient times a difference can do: what it s
 the air. Heat over a small difference is therefore no coefficient, and says nothing against the rule over slightly warm
 ground; the rise of heat with each kelvin does not depend on such an offset. That the coefficient of a radiometer's
 temperature does not grow as the ground warms was found in four field programmes: Determination of surface fluxes from
-the surface radiative temperature, J. Atmos. Sci. 52:1096 (abstract; Sun & Mahrt 1995, from memory).
+the surface radiative temperature, J. Atmos. Sci. 52:1096 (its abstract).
 """
 
 import sys
@@ -24,7 +24,7 @@ import pandas as pd
 from fieldkit.physics import heat
 from fieldkit.physics.heat import ground
 
-HEIGHT_M = 2.8  # of the instruments, from memory
+HEIGHT_M = 2.8  # of the instruments, taken for it: the station's papers were not seen
 EMISSIVITY = 0.97
 
 

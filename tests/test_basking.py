@@ -85,7 +85,7 @@ def test_unbounded_fieller_has_no_finite_limits():
 
 
 def test_hump_of_known_optimum():
-    # ter Braak & Looman (1986) Vegetatio 65:3-11 (formulas from memory): u = -b1/2b2, maximum at u.
+    # ter Braak & Looman (1986) Vegetatio 65:3-11 (found again by calculus): u = -b1/2b2, maximum at u.
     found = basking.window(counted(HUMP_AIR, HUMP_YES, [40] * 11), probability=0.5, cluster=None)
     np.testing.assert_allclose(found.coefficients["estimate"], [-19.464565, 1.265375, -0.0194673], rtol=2e-6)
     peak = found.table.loc["peak"]

@@ -287,7 +287,8 @@ def test_a_place_that_is_liked_for_something_else_is_one_witness_a_round():
         lizards = choice.compare(classroom.choice_sets(sheet), **errors)
         named["lizards"] += lizards.verdict in classroom.DRIVERS
         named["rounds"] += classroom.compare_choices(sheet, permutations=99).verdict in classroom.DRIVERS
-    assert named["rounds"] <= 2 and named["lizards"] >= 5
+    # Lizards as witnesses named one in five or more until places were given effects of their own.
+    assert named["rounds"] <= 2 and named["lizards"] <= 5
 
 
 def test_rounds_turned_round_are_an_exact_test():

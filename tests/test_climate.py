@@ -215,7 +215,7 @@ def test_rules_of_completeness(published):
 
 @pytest.mark.parametrize(("years_missing", "used"), [(6, True), (7, False)])
 def test_a_normal_needs_24_of_30_years(years_missing, used):
-    # WMO-No. 1203, from memory: 80 % of the years.
+    # Rule of thumb: 80 % of the years.
     daily = days_of("1991-01-01", "2020-12-31")
     gone = (daily["date"].dt.month == 7) & (daily["date"].dt.year < 1991 + years_missing) & (daily["date"].dt.day < 9)
     bands = climate.air_bands(daily[~gone], hemisphere="north", period=(1991, 2020))

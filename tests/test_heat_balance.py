@@ -165,7 +165,7 @@ def test_textbook_operative_temperatures(published):
 
 
 def test_radiative_conductances_and_black_bodies_of_the_textbook():
-    # Campbell & Norman (1998): gr = 4σT³/cp in mol/m²/s and σT⁴ in W/m² (from memory), with their rounded constants.
+    # Campbell & Norman (1998): gr = 4σT³/cp in mol/m²/s and σT⁴ in W/m², evaluated with their rounded constants.
     kelvin = np.array([0.0, 10, 20, 25, 30, 35, 40]) + 273.15
     printed = [0.15775, 0.17572, 0.19500, 0.20515, 0.21565, 0.22650, 0.23770]
     rounded = 5.67e-8 / heat.SIGMA
@@ -423,7 +423,7 @@ def test_ready_bodies_have_the_mass_and_area_of_their_geometry():
     assert heat.globe(diameter_m=0.15).area_m2 == pytest.approx(np.pi * 0.15**2)
     animal = heat.lizard(length_m=0.07, mass_g=10.0, shortwave_absorptivity=0.87)
     assert np.pi * animal.characteristic_dimension_m**2 / 4 * 0.07 == pytest.approx(10e-6)
-    # A surface of 10 M^(2/3) cm² has been published for lizards with legs and tail (from memory): ours is the trunk.
+    # Meeh's law, 10 M^(2/3) cm² with legs and tail (rule of thumb, no source): ours is the trunk alone.
     assert 0.5 < animal.area_m2 / (10e-4 * 10 ** (2 / 3)) < 1.0
 
 

@@ -64,7 +64,7 @@ def test_plate_in_wind_is_laminar_then_turbulent_without_a_jump():
 
 
 def test_sphere_in_wind_within_the_scatter_of_correlations():
-    # Ranz & Marshall (1952), 2 + 0.6 Re^½ Pr^⅓ (from memory), differs from Whitaker (1972) by some 10 %.
+    # Ranz & Marshall (1952), 2 + 0.6 Re^½ Pr^⅓, differs from Whitaker (1972) by some 10 %.
     for reynolds in (50.0, 500.0, 5000.0):
         ours = convection.nusselt_forced(reynolds, 0.71, shape="sphere")
         assert ours == pytest.approx(2 + 0.6 * reynolds**0.5 * 0.71 ** (1 / 3), rel=0.15)

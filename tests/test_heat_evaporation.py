@@ -19,7 +19,7 @@ SUN = {"air_temperature_c": 28.0, "wind_speed_m_s": 0.5, "dni_w_m2": 800.0}
     ("celsius", "humidity"), [(25.0, 50.0), (35.0, 30.0), (20.0, 20.0), (40.0, 10.0), (10.0, 80.0)]
 )
 def test_wet_bead_in_the_wind_is_a_wet_thermometer(celsius, humidity):
-    # WMO-No. 8, ventilated psychrometer: e = es(tw) - 6.53e-4 (1 + 0.000944 tw) p (t - tw) (from memory); and the
+    # Ventilated psychrometer, e = es(tw) - A p (t - tw) with A some 6.6e-4 (AMS Glossary of Meteorology); and the
     # thermodynamic wet bulb of CoolProp. Both hold within a few percent of the depression: the Lewis number of water
     # in air is 0.85 and not 1, and some heat comes by radiation.
     from CoolProp.HumidAirProp import HAPropsSI
@@ -30,7 +30,7 @@ def test_wet_bead_in_the_wind_is_a_wet_thermometer(celsius, humidity):
     )
 
     def psychrometer(wet):
-        return air.saturation_vapour_pressure(wet) - 6.53e-4 * (1 + 0.000944 * wet) * 101.325 * (celsius - wet) - vapour
+        return air.saturation_vapour_pressure(wet) - 6.6e-4 * 101.325 * (celsius - wet) - vapour
 
     assert celsius - ours == pytest.approx(celsius - brentq(psychrometer, -20, 50), rel=0.04)
     reference = HAPropsSI("B", "T", celsius + 273.15, "P", 101325, "R", humidity / 100) - 273.15
@@ -54,7 +54,7 @@ def test_transfer_of_vapour_is_that_of_heat_scaled_by_the_lewis_number():
 
 
 def test_vapour_conductance_of_a_plate_is_that_of_the_textbook():
-    # Campbell & Norman (1998) print 0.147 √(u/d) mol/m²/s (from memory); 0.664 ρ D Sc^⅓/√ν with a diffusivity of
+    # Laminar plate: 0.664 ρ D Sc^⅓/√ν with a diffusivity of
     # 0.211 (T/273.15)^1.94 cm²/s gives 0.1469 (20 to 35 °C). Here from the evaporation of a wet plate itself.
     plate = Body(characteristic_dimension_m=0.05, shape="plate", skin_resistance_s_m=0.0)
     for celsius in (20.0, 35.0):

@@ -15,7 +15,7 @@ import xarray as xr
 
 from fieldkit import physics
 from fieldkit.core import FieldkitError
-from fieldkit.physics import agreement, heat, sensors, spectrum, sun
+from fieldkit.physics import agreement, atmosphere, heat, sensors, spectrum, sun
 from fieldkit.physics.heat import air, convection, ground, warming
 
 ANIMAL = heat.lizard(length_m=0.07, mass_g=12.0, shortwave_absorptivity=0.87)
@@ -25,6 +25,12 @@ SKYLINE = {"horizon": [(90, 20), (270, 5)]}
 
 # What varies, and what is fixed.
 CASES = {
+    atmosphere.air_pressure: ({"elevation_m": [-400.0, 500.0, 4000.0]}, {}),
+    atmosphere.most_beam: (ZENITH | {"extraterrestrial_w_m2": [1330.0, 1360.0, 1400.0]}, {}),
+    atmosphere.clear_air: (
+        {"linke_turbidity": [2.0, 4.0, 7.0], "day_of_year": [10.0, 180.0, 330.0]},
+        {"latitude_deg": -36.0, "elevation_m": 800.0},
+    ),
     air.air_properties: ({"temperature_c": [-20.0, 15.0, 60.0], "pressure_pa": [1e5, 9e4, 7e4]}, {}),
     air.saturation_vapour_pressure: ({"temperature_c": [-20.0, 15.0, 60.0]}, {}),
     air.vapour_pressure: (
@@ -146,7 +152,9 @@ def test_every_elementwise_function_is_in_the_table():
             public = callable(thing) and not name.startswith("_")
             if public and hasattr(thing, "__wrapped__") and thing.__module__.startswith("fieldkit.physics"):
                 found.add(thing)
-    assert found == set(CASES)
+    # These take a Surroundings or its fields, and hand them to an elementwise function inside.
+    whole = {heat.energy_balance, heat.operative_temperature, heat.fluxes, sensors.instrument_reading}
+    assert found | whole == set(CASES)
 
 
 @pytest.mark.parametrize("room", sorted({*physics.__all__} - {"limits"}))

@@ -184,7 +184,7 @@ def test_no_published_table_holds_a_formula(kit):
             float(text)
 
 
-# What outlives careless cleaners; from memory of how parsers of HTML differ.
+# What outlives careless cleaners, because parsers of HTML differ.
 DIRTY = [
     "<![CDATA[><img src=x onerror=alert(1)>]]>",
     "<p>a<![CDATA[<script>alert(1)</script>]]>b</p>",

@@ -274,22 +274,43 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
     (120, 6)
     """
     drivers, sets = drivers or DRIVERS, choice_sets(sheet)
+    # Rounds are what repeats here, with their own exact test below; the labels of five places would only stand in for it.
     answer = choice.compare(
-        sets, drivers=drivers, instrument_errors=READING_ERRORS, cluster="round", permutations=permutations, rng=rng
-    )
-    words = answer.sentence.replace(f" of {answer.n_animals} animals", f" in {answer.n_animals} rounds")
-    words = words.replace("the animals", "the class").replace("The animals", "The class")
-    verdict = answer.verdict
+        sets.drop(columns="place_id"), drivers=drivers, instrument_errors=READING_ERRORS, cluster="round",
+        permutations=permutations, rng=rng,
+    )  # fmt: skip
+    where, verdict, turned = f"{answer.n_sets} choice sets in {answer.n_animals} rounds", answer.verdict, ""
     if verdict in drivers:
         strong, ways = _turned_rounds(sets, drivers[verdict], core.generator(rng))
+        turned = f" Whole rounds turned round gave a pattern as strong in {strong} of {ways} ways."
         if strong > 0.05 * ways:
-            words = (
-                f"The class leaned towards {verdict}, but {answer.n_animals} rounds cannot tell: other things may have"
-            )
-            words += f" drawn many to one place. ({answer.n_sets} choice sets.)"
             verdict = "undecided"
-        words += f" Whole rounds turned round gave a pattern as strong in {strong} of {ways} ways."
-    return dataclasses.replace(answer, verdict=verdict, sentence=words)
+            turned = (
+                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds cannot tell: other things may have "
+                f"drawn many to one place.{turned}"
+            )
+    return dataclasses.replace(answer, verdict=verdict, sentence=_say_class(answer, verdict, where) + turned)
+
+
+def _say_class(answer, verdict, where):
+    """What the class chose on, in words for a class."""
+    if verdict == "untestable":
+        return answer.sentence.replace("one animal on one day", "one round")
+    if verdict == "none":
+        return f"In {where} there is no sign that the class chose on any of what was read."
+    if verdict == "undecided":
+        return f"In {where} this class cannot tell on what it chose."
+    row = answer.corrected.loc[verdict]
+    others = [n for n in answer.corrected.index if n != verdict]
+    held = f", with {' and '.join(others)} held equal" if others else ""
+    span = ""
+    if math.isfinite(row["low"]):
+        span = (
+            f" One step more of it (a within-set standard deviation) multiplied the odds of a place by "
+            f"{row['odds_ratio_per_sd']:.2g} (90 % interval {row['low']:.2g} to {row['high']:.2g}{held})."
+        )
+    way = "more" if row["log_odds_per_sd"] > 0 else "less"
+    return f"In {where} the class chose on {verdict}: places with {way} of it were taken.{span}"
 
 
 def _turned_rounds(sets, column, rng):

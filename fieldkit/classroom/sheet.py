@@ -12,7 +12,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import spreadsheet
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, sheets
+from fieldkit.records.reading import cells, opening, sheets
 from fieldkit.records.season import template
 
 COVERS = ("black card", "white card", "foil")
@@ -233,12 +233,20 @@ def _sheet(lesson):
 
 def _open(path, sheet, problems):
     """Cells as text or workbook values, index = row as the spreadsheet numbers it; None when that fails."""
-    if not path.is_file():
+    if not path.exists():
         problems.add(path.name, "There is no such file.", "Check the spelling of the path.")
         return None
+    try:
+        data = opening.read(path)
+    except opening.NotOpened as error:
+        problems.add(path.name, error.problem, error.remedy)
+        return None
     if path.suffix.lower() == ".xlsx":
+        if wrong := opening.workbook_trouble(data):
+            problems.add(path.name, *wrong)
+            return None
         try:
-            raw = pd.read_excel(path, dtype=object, header=None)
+            raw = pd.read_excel(io.BytesIO(data), dtype=object, header=None)
         except Exception:  # openpyxl fails in many ways on a damaged or locked workbook
             problems.add(
                 path.name, "This workbook cannot be opened.", "Save it as .xlsx without a password, or as CSV."
@@ -246,7 +254,7 @@ def _open(path, sheet, problems):
             return None
         rows = raw.astype(object).where(raw.notna(), "").to_numpy().tolist()
     else:
-        text, _, _ = sheets.decode(path.read_bytes())
+        text, _, _ = sheets.decode(data)
         if text is None:
             problems.add(path.name, "This is not a text file.", "Save the sheet as .csv (UTF-8) or as .xlsx.")
             return None

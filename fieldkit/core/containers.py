@@ -186,6 +186,9 @@ def elementwise(outputs, *, static=()):
             bound = signature.bind(*args, **kwargs)
             bound.apply_defaults()
             values = dict(bound.arguments)
+            for name, parameter in signature.parameters.items():
+                if parameter.kind is parameter.VAR_KEYWORD:
+                    values |= values.pop(name)
             for name, value in values.items():
                 if type(value).__name__ in ("DataFrame", "Dataset"):
                     raise FieldkitError(f"{name} is a whole table: give one of its columns.")

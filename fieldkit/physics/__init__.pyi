@@ -1,4 +1,5 @@
 from . import agreement as agreement
+from . import atmosphere as atmosphere
 from . import heat as heat
 from . import limits as limits
 from . import radiation_error as radiation_error

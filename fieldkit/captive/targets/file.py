@@ -22,6 +22,7 @@ from fieldkit.captive.targets.table import (
     target_row,
 )
 from fieldkit.core import FieldkitError
+from fieldkit.records.reading import opening
 
 
 def from_text(text, *, kind, name="targets"):
@@ -53,7 +54,8 @@ def from_text(text, *, kind, name="targets"):
     """
     try:
         whole = tomllib.loads(text) if kind == "toml" else json.loads(text)
-    except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
+    # A number of thousands of digits is a ValueError too; brackets within brackets end in a RecursionError.
+    except (ValueError, RecursionError) as error:
         raise FieldkitError(f"{name} cannot be read as {kind.upper()}: {error}. Compare it with a fresh one.") from None
     rows = whole.get("target") if isinstance(whole, dict) else None
     if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
@@ -91,9 +93,14 @@ def load(path):
     path = Path(path)
     if path.suffix not in (".toml", ".json"):
         raise FieldkitError(f"{path.name}: a targets file ends in .toml or .json.")
-    if not path.is_file():
+    if not path.exists():
         raise FieldkitError(f"There is no file {path}.")
-    return from_text(path.read_text(encoding="utf-8-sig"), kind=path.suffix[1:], name=path.name)
+    data = opening.read(path, limit=opening.SETTINGS_BYTES)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise FieldkitError(f"{path.name} is not a text file: save it as plain text (UTF-8).") from None
+    return from_text(text, kind=path.suffix[1:], name=path.name)
 
 
 def _known(row, name, number):

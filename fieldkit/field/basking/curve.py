@@ -8,8 +8,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError
 from fieldkit.field.basking.covariance import Spread, find_spread
 
-# Five knots serve samples of a hundred or more (Harrell 2001, Regression Modeling Strategies, section 2.4.5, from
-# memory).
+# Five knots serve samples of a hundred or more (rule of thumb, after Harrell 2001, Regression Modeling Strategies).
 SPLINE_KNOTS = 5
 # Outer knots, as shares of the looks that found the behaviour. Beyond them the curve runs straight on: where nobody
 # basked any more, a freer one would run away (our choice).

@@ -8,8 +8,10 @@ from .verdict import DRIVERS as DRIVERS
 from .verdict import ChoiceError as ChoiceError
 from .verdict import Comparison as Comparison
 from .verdict import Fit as Fit
+from .verdict import MixedFit as MixedFit
 from .verdict import akaike_weights as akaike_weights
 from .verdict import compare as compare
 from .verdict import fit as fit
+from .verdict import fit_mixed as fit_mixed
 from .verdict import log_likelihood as log_likelihood
 from .words import bent as bent

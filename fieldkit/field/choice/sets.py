@@ -94,6 +94,11 @@ def _screen(choices, drivers, cluster):
 
     if choices is None:
         raise ChoiceError("There are no choice sets: places that animals took, and places they could have taken.")
+    if not hasattr(choices, "columns") or not hasattr(choices, "iloc"):
+        raise ChoiceError(
+            f"The choice sets must be a table (DataFrame) with one row a place, not a {type(choices).__name__}: read "
+            "them with fieldkit.read_season, or pandas.read_csv."
+        )
     missing = [c for c in ("set_id", "used") if c not in choices.columns]
     if missing:
         raise ChoiceError(
@@ -305,3 +310,58 @@ def contrast(within, n_sets, drivers, errors):
         "why",
     ]
     return pd.DataFrame(rows, columns=columns).set_index("driver")
+
+
+def stated_errors(errors, columns, kept):
+    """Standard deviation of one reading by column; a pair (constant, share) takes the readings' own size.
+
+    Errors of columns that are not drivers (such as ``operative_c``) are kept as they are.
+    """
+    out = {}
+    for column, error in (errors or {}).items():
+        if error is None:
+            continue
+        if np.ndim(error) == 1:
+            constant, share = (float(v) for v in error)
+            size = np.sqrt(np.mean(np.square(columns[column]))) if column in columns else 0.0
+            error = np.hypot(constant, share * size)
+        if np.isfinite(error):
+            out[column] = float(error)
+    return out
+
+
+# More words than this in one column are names, not kinds (our choice).
+MOST_WORDS = 12
+
+
+def words_as_drivers(choices, drivers):
+    """Give each word of a column of words a 0/1 column and a driver of its own, the commonest word being compared with.
+
+    Returns
+    -------
+    choices, drivers
+        As given where no driver holds words.
+    """
+    import pandas as pd
+
+    if not hasattr(choices, "columns"):
+        return choices, drivers
+    out, table = {}, choices
+    for name, column in drivers.items():
+        values = choices.get(column)
+        if values is None or pd.to_numeric(values, errors="coerce").notna().any() or values.notna().sum() == 0:
+            out[name] = column
+            continue
+        words = values.dropna().astype(str).str.strip()
+        kinds = words.value_counts()
+        if not 2 <= len(kinds) <= MOST_WORDS:
+            raise ChoiceError(
+                f"The column {column} holds {len(kinds)} different words: as a driver it needs numbers, or 2 to "
+                f"{MOST_WORDS} kinds (such as rock, sand, bark), one of which the others are compared with."
+            )
+        for kind in kinds.index[1:]:
+            label = f"{column}: {kind}"
+            yes = (values.astype(str).str.strip() == kind).astype(float).where(values.notna())
+            table = table.assign(**{label: yes})
+            out[kind] = label
+    return table, out

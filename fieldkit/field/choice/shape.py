@@ -6,7 +6,6 @@ import numpy as np
 
 from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.choice.words import OTHERS_LEVEL
-from fieldkit.field.stats.clogit import fit
 from fieldkit.field.stats.intervals import critical_value, widest_fieller
 
 # A model with all bends side by side asks for this many sets a coefficient (common practice, no source).
@@ -14,10 +13,18 @@ SETS_PER_COEFFICIENT = 10
 # A top outside the middle nine tenths of what was on offer is not "middle values" but a pull that levels off (our
 # choice: beyond these quantiles a season has too few places to see odds fall again).
 OFFERED = (0.05, 0.95)
+# Hours of the sets must spread by this much (standard deviation) before a pull can change with them (our choice).
+LEAST_HOURS = 0.5
+# By so much log likelihood one of two pulls that change, with air or with the hour, has to lead to be told alone (our
+# choice: AICc lower by 4).
+LEAD = 2.0
 # Points of a drawn relation.
 POINTS = 101
 # Interval of the preferred value, as in `preference.preferred_value`.
 LEVEL = 0.95
+
+
+KINDS = {"middle": "middle values", "by air": "changing with air", "by hour": "changing with hour"}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -25,7 +32,7 @@ class Bend:
     """A column that lets the pull of a driver change: its square, or the driver times the set's mean shade air."""
 
     driver: str
-    kind: str  # "middle" or "by air"
+    kind: str  # "middle", "by air" or "by hour"
     column: np.ndarray
     scale: float
     centre: float
@@ -33,11 +40,11 @@ class Bend:
     @property
     def name(self):
         """How the candidate is called in tables."""
-        return f"{self.driver} ({'middle values' if self.kind == 'middle' else 'changing with air'})"
+        return f"{self.driver} ({KINDS[self.kind]})"
 
 
-def bends(values, sets, sizes, names, testable):
-    """Bends of the testable drivers."""
+def bends(values, sets, sizes, names, testable, hours=None):
+    """Bends of the testable drivers; `hours` is the hour of day of each set, where times are known."""
     within, _ = choice_sets.centre(values, sets)
     spread = np.sqrt((within**2).sum(axis=0) / max(1, len(within) - len(sizes)))
     out = []
@@ -53,7 +60,17 @@ def bends(values, sets, sizes, names, testable):
         if sd > 0:
             moved = within[:, j] / spread[j] * ((air - air.mean()) / sd)[sets]
             out.append(Bend(driver="radiation", kind="by air", column=moved, scale=sd, centre=float(air.mean())))
+    if hours is not None and "radiation" in testable and np.isfinite(hours).all() and hours.std() > LEAST_HOURS:
+        j, sd = names.index("radiation"), float(hours.std())
+        moved = within[:, j] / spread[j] * ((hours - hours.mean()) / sd)[sets]
+        out.append(Bend(driver="radiation", kind="by hour", column=moved, scale=sd, centre=float(hours.mean())))
     return out
+
+
+def beyond(bend, within, sets):
+    """Column of a bend less what follows the driver itself: what it adds, as a candidate of its own."""
+    column = bend.column - (np.bincount(sets, weights=bend.column) / np.bincount(sets))[sets]
+    return column - within * (within @ column) / max(within @ within, np.finfo(float).tiny)
 
 
 def calibrated(values, within, n_sets, error_variances):
@@ -83,21 +100,24 @@ class Shape:
     block_p: object
     checked: bool
     curves: dict
+    modulator: str = ""
 
 
 COLUMNS = ["driver", "kind", "log_odds", "standard_error", "p", "clear", "top", "low", "high", "offered_low",
            "offered_high"]  # fmt: skip
 
 
-def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw, true_sd):
+def examine(guess, sets, sizes, fitter, beside, testable, joint, raw, true_sd, hours):
     """Add each bend to the drivers side by side; where one is clear, put all of them side by side.
 
     Parameters
     ----------
     guess : ndarray, shape (n, p) or None
         Calibrated readings of the drivers `beside`.
-    used, sets, sizes, animals : ndarray
+    sets, sizes : ndarray
         As in `choice_sets`.
+    fitter : callable
+        Fits a design of columns on the rows.
     beside, testable : list of str
         Drivers held equal, and those that may be named.
     joint : Fit
@@ -106,6 +126,8 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw, tru
         Readings, for what was on offer.
     true_sd : Series
         True within-set standard deviation by driver: the step by which a pull that changes with air is told.
+    hours : ndarray or None
+        Hour of day of each set.
 
     Returns
     -------
@@ -122,13 +144,13 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw, tru
     spread = np.sqrt((choice_sets.centre(guess, sets)[0] ** 2).sum(axis=0) / max(1, len(guess) - len(sizes)))
     frame /= spread
     offered = raw[list(testable)].quantile(list(OFFERED))
-    found = bends(guess, sets, sizes, beside, testable)
+    found = bends(guess, sets, sizes, beside, testable, hours)
     air = np.bincount(sets, weights=guess[:, beside.index("air")]) / sizes if "air" in beside else None
-    rows, curves = {}, {}
+    rows, curves, heights = {}, {}, {}
     for bend in found:
         label = bend.name
         # The driver counted from the bend's centre, in the same unit, so that the top is a ratio of two coefficients.
-        with_bend = fit(frame.assign(**{label: bend.column}), used, sets, cluster=animals)
+        with_bend = fitter(frame.assign(**{label: bend.column}))
         row = {"driver": bend.driver, "kind": bend.kind, "clear": False}
         row |= dict(zip(("offered_low", "offered_high"), offered[bend.driver]))
         if label in with_bend.coefficients.index and not with_bend.separated:
@@ -140,13 +162,33 @@ def examine(guess, used, sets, sizes, animals, beside, testable, joint, raw, tru
                 row |= _top(bend, with_bend)
             if row["clear"]:
                 step = true_sd[bend.driver] / spread[beside.index(bend.driver)]
-                curves[label] = _curve(bend, with_bend, step, offered[bend.driver], air)
+                along = {"by air": air, "by hour": hours}.get(bend.kind)
+                curves[label] = _curve(bend, with_bend, step, offered[bend.driver], along)
+                heights[bend.kind] = with_bend.log_likelihood
         rows[label] = row
     table = pd.DataFrame.from_dict(rows, orient="index").reindex(columns=COLUMNS).rename_axis("bend")
     table["clear"] = table["clear"].astype(bool)
+    modulator = _which(table, curves, heights)
     steady = not table["clear"].any()
-    block_p = None if steady else _side_by_side(frame, found, used, sets, animals, beside)
-    return Shape(table=table, steady=steady, block_p=block_p, checked=True, curves=curves)
+    block_p = None if steady else _side_by_side(frame, found, len(sizes), fitter, beside)
+    return Shape(table=table, steady=steady, block_p=block_p, checked=True, curves=curves, modulator=modulator)
+
+
+def _which(table, curves, heights):
+    """What changes the pull of the sun, air or hour: the one that leads by enough, else both together, as "either".
+
+    The other one is then no longer clear, because it only follows the first.
+    """
+    both = [label for label in table.index if table.loc[label, "kind"] in ("by air", "by hour") and label in curves]
+    kinds = [table.loc[label, "kind"] for label in both]
+    if len(both) < 2:
+        return kinds[0].removeprefix("by ") if both else ""
+    first, second = sorted(kinds, key=heights.get, reverse=True)
+    for label, kind in zip(both, kinds):
+        if kind == second:
+            table.loc[label, "clear"] = False
+            del curves[label]
+    return "either" if heights[first] - heights[second] < LEAD else first.removeprefix("by ")
 
 
 def relation(result, columns, design, *, level=LEVEL):
@@ -170,6 +212,7 @@ def relation(result, columns, design, *, level=LEVEL):
 
     Examples
     --------
+    >>> from fieldkit.field.stats.clogit import fit
     >>> x = [[2], [0], [1], [1], [0], [3], [4], [2], [2], [3], [1], [0]]
     >>> result = fit(x, [1, 0, 0] * 4, [1, 1, 1, 2, 2, 2, 3, 3, 3, 4, 4, 4])
     >>> relation(result, ["x0"], np.array([[0.0], [1.0]]))["odds"].round(2).tolist()
@@ -215,15 +258,15 @@ def _top(bend, with_bend):
     return {"top": top, "low": low, "high": high}
 
 
-def _side_by_side(frame, found, used, sets, animals, beside):
+def _side_by_side(frame, found, n_sets, fitter, beside):
     """P-value of each driver with its bends, all drivers and bends in one model; None when the season is too small."""
     import pandas as pd
     from scipy import stats
 
     full = frame.assign(**{bend.name: bend.column for bend in found})
-    if sets[-1] + 1 < SETS_PER_COEFFICIENT * full.shape[1]:
+    if n_sets < SETS_PER_COEFFICIENT * full.shape[1]:
         return None
-    result = fit(full, used, sets, cluster=animals)
+    result = fitter(full)
     if result.separated or set(result.dropped) & set(beside):
         return None
     covariance = result.wider_covariance

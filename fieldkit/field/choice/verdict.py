@@ -1,43 +1,44 @@
 """On what do animals choose their places: air, surface or radiation? The candidates compared, and the verdict."""
 
+import dataclasses
 import itertools
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from fieldkit.core import Result, generator
-from fieldkit.field.choice import (
-    chance as choice_chance,
-)
-from fieldkit.field.choice import (
-    sets as choice_sets,
-)
-from fieldkit.field.choice import (
-    shape as choice_shape,
-)
-from fieldkit.field.choice import (
-    words as choice_words,
-)
+from fieldkit.field.choice import decide as choice_decide
+from fieldkit.field.choice import sets as choice_sets
+from fieldkit.field.choice import shape as choice_shape
+from fieldkit.field.choice import tables as choice_tables
+from fieldkit.field.choice import words as choice_words
+from fieldkit.field.choice.robust import animals as choice_animals
+from fieldkit.field.choice.robust import chance as choice_chance
+from fieldkit.field.choice.robust import design as choice_design
+from fieldkit.field.choice.robust import hidden as choice_hidden
+from fieldkit.field.choice.robust import operative as choice_operative
+from fieldkit.field.choice.robust import places as choice_places
 from fieldkit.field.choice.sets import variance_inflation
-from fieldkit.field.choice.words import OPERATIVE_GAIN, OTHERS_LEVEL
+from fieldkit.field.choice.tables import LEVEL, akaike_weights
 from fieldkit.field.stats.clogit import ChoiceError, Fit, fit, log_likelihood
-from fieldkit.field.stats.intervals import critical_value
+from fieldkit.field.stats.clogit_mixed import MixedFit, fit_mixed
 
 __all__ = [
     "DRIVERS",
     "ChoiceError",
     "Comparison",
     "Fit",
+    "MixedFit",
     "akaike_weights",
     "compare",
     "fit",
+    "fit_mixed",
     "log_likelihood",
     "variance_inflation",
 ]
 
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
-# Natural unit in which an odds ratio is told, by column; 1 otherwise.
-UNITS = {"irradiance_w_m2": (100.0, "100 W/m²")}
 # Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
 FEWEST_SETS = 10
 # With fewer animals no spread among them can be seen: days take their place and the words say so (our choice: two
@@ -45,14 +46,10 @@ FEWEST_SETS = 10
 FEWEST_ANIMALS = 3
 # A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
 # be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
+# In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
+# is seldom there, and must not hide what is (our choice).
+COMBINED, BENT = 3.0, 1.5
 LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
-# A hump of operative temperature is set beside the drivers when this share of the sets can be used for it (our choice).
-LEAST_READ = 0.8
-OPERATIVE = "operative temperature"
-# Error held over all candidates together, and level of the told intervals (convention).
-LEVEL = 0.95
-# The verdict: 90 % intervals are one-sided tests at 5 %, the side being that of the driver alone.
-NAMING_LEVEL = 0.90
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -97,6 +94,34 @@ class Comparison(Result):
     left_out : DataFrame
         Rows that were not used, with the reason.
     fits : dict of str to Fit
+    chosen : bool
+        Used places differ from the others by more than chance and what repeats can explain.
+    reason : str
+        Why no driver is named: "" (one is), "chance", "repeats" (few animals, visits or places could make the pattern),
+        "unreliable" (it goes with readings that cannot vouch for it), "apart" (animals each their own way), "one
+        animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
+    chance : DataFrame
+        One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
+        (`draws`), visits, returns and animals turned round, places allowed for, and `held`, the largest of them over
+        all candidates.
+    repeats : dict
+        n_visits, n_returns, n_animals, n_places (NaN or 0 where not known) and `place_sd`, the standard deviation of
+        the log odds of places for what was not read.
+    animals : Animals or None
+        Whom the verdict speaks of: see `choice_animals.Animals`.
+    design : Design
+        How places were compared: see `choice_design.Design`.
+    hidden : float
+        Factor on the odds of use by something unread at which the named driver would no longer be clear (Rosenbaum's
+        gamma); NaN where none is named.
+    errors_turn : DataFrame
+        Reading error of each instrument at which the verdict would turn.
+    operative : Operative or None
+        A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
+    modulator : {"", "air", "hour", "either"}
+        What the pull of radiation changes with.
+    warnings : tuple of str
+        What must be read before the verdict is believed.
     """
 
     verdict: str
@@ -117,6 +142,17 @@ class Comparison(Result):
     notes: tuple
     seed: int | None
     settings: dict
+    chosen: bool = False
+    reason: str = ""
+    chance: object = None
+    repeats: dict = field(default_factory=dict)
+    animals: object = None
+    design: object = None
+    hidden: float = math.nan
+    errors_turn: object = None
+    operative: object = None
+    modulator: str = ""
+    warnings: tuple = ()
 
     def tested(self):
         """Give back the comparison if it came to a test, so that nothing is built on one that did not.
@@ -136,27 +172,46 @@ class Comparison(Result):
         >>> compare(simulate.choice_season(n_sets=30, rng=1).choices, permutations=99).tested().n_sets
         30
         """
-        if self.verdict == "untestable":
+        if self.corrected.empty:
             raise ChoiceError(self.sentence)
         return self
 
 
-def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id", permutations=999, rng=0):
+def compare(
+    choices,
+    *,
+    instrument_errors=None,
+    drivers=None,
+    cluster="animal_id",
+    permutations=999,
+    design=None,
+    body=None,
+    rng=0,
+):
     """Compare the drivers of choice on one season's choice sets and give the verdict.
 
     Parameters
     ----------
     choices : DataFrame
         The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
-        ``animal_id``. With ``time``, sets of one animal on one day are known to belong together.
-    instrument_errors : dict of str to float, optional
-        Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``).
+        ``animal_id``. With ``time``, sets of one animal on one day are known to belong together. ``minutes`` (from the
+        sighting) and ``distance_m`` tell the order and reach of the readings; without ``minutes``, the order of rows.
+    instrument_errors : dict of str to float or (float, float), optional
+        Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``). A pair adds a
+        share of the reading: (30, 0.05) is 30 W/m² and 5 %.
     drivers : dict of str to str, optional
-        Name and column of each driver; air, surface and radiation unless given.
+        Name and column of each driver; air, surface and radiation unless given. A column of words becomes one driver
+        for each word but the commonest.
     cluster : str or None
         Column that names the animal.
     permutations : int
-        Seasons with the used place drawn at random within each set (and as many with visits turned round).
+        Seasons with the used place drawn at random within each set (and as many with visits, returns and animals turned
+        round).
+    design : dict, optional
+        How the available places were found: ``drawn`` is one of "random bearing and distance", "grid", "all places in
+        sight", "picked by the observer".
+    body : fieldkit.physics.heat.Body, optional
+        The animal, for its operative temperature where no model was read; 2 cm across and dark unless given.
     rng : int or numpy.random.Generator
         Seed.
 
@@ -171,26 +226,31 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
 
     Notes
     -----
-    The rule. If no candidate beats random choice (5 % over all candidates together), the verdict
-    is "none". Otherwise the driver that alone explains the choices best is named when, with all testable drivers side
-    by side and the stated reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %)
-    and no other driver's 99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle
-    values preferred, a pull that changes with shade air), a straight pull is the wrong question, and the same is asked
-    of each driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and
-    no other driver's are at 1 %. Where the table has ``operative_c`` in most sets and a hump of it has an AICc
-    more than 4 lower than any candidate, no single driver is named: the animals seek what the drivers make together.
+    The rule. Used places differ from chance when the best candidate, of every driver that was read, has p below 5 %
+    held over all candidates, by the largest of these tests: used places drawn again within each set (Westfall and Young
+    1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form); scores of whole visits (one animal
+    on one day; nameless sets of one day), of returns (one animal at one place) and, from six on, of animals changing
+    sign at random (Hemerik, Goeman and Finos 2020, J. R. Stat. Soc. B 82:841); where places repeat, the score beyond a
+    random intercept of each place (`fit_mixed`), with Student's t for the number of places. If not, the verdict is
+    "none", or "undecided" where a driver's draws alone have p below 1 %.
+
+    The driver that alone explains the choices best is named when, with all testable drivers side by side and the stated
+    reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %) and no other driver's
+    99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle values preferred, a
+    pull that changes with shade air or the hour), a straight pull is the wrong question, and the same is asked of each
+    driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and no other
+    driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more than 4 lower than
+    any candidate, no single driver is named: the animals seek what the drivers make together. An animal with three
+    tenths of the sets or more is left out once, and the verdict has to stand.
     These tests rest on the larger of two standard errors, by animal and by set, with
-    Student's t for the number of animals.
+    Student's t for the number of animals, or of places where they repeat.
 
     A driver is testable when the true differences between places of a set (standard deviation, the instrument's error
     taken off) are at least as large as that error (our choice: half of the variance of the readings is then real); one
-    that is not cannot be named but is still held equal.
-    Random choice: score statistics under used places drawn again within each set, smallest p-value over candidates
-    (Westfall and Young 1993, Resampling-based multiple testing, algorithm 2.5 in its single-step form). Sets of one
-    animal on one day are one visit: where there are such, the scores of whole visits also change sign at random and
-    the larger p-value counts, because an animal that stays where it is is not choosing again at each look.
+    that is not cannot be named but is still held equal, and still stands in the test against chance.
     Reading errors: regression calibration on within-set covariances (Rosner, Spiegelman and Willett 1990, Am. J.
-    Epidemiol. 132:734).
+    Epidemiol. 132:734). Readings of unused places that change with the order of reading are brought back to its
+    beginning first. Hidden things: Rosenbaum (2002), Observational Studies, chapter 4.
     AICc counts sets, not places.
 
     Examples
@@ -200,107 +260,160 @@ def compare(choices, *, instrument_errors=None, drivers=None, cluster="animal_id
     >>> compare(season.choices, instrument_errors=simulate.INSTRUMENT_ERRORS).verdict
     'radiation'
     """
+    given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
+    given |= {"design": design, "body": body, "drivers": drivers}
+    answer = _once(choices, rng=rng, **given)
+    if answer.verdict in ("none", "untestable") or answer.animals is None:
+        return answer
+    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= FEWEST_ANIMALS:
+        return answer
+    rest = choices[choices[cluster].astype(str) != answer.animals.largest]
+    without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
+    return choice_decide.without_largest(answer, without)
+
+
+def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):
+    """One comparison of one table."""
     import pandas as pd
 
-    drivers = dict(DRIVERS if drivers is None else drivers)
-    errors = {k: float(v) for k, v in (instrument_errors or {}).items() if v is not None and np.isfinite(v)}
+    choices, drivers = choice_sets.words_as_drivers(choices, dict(DRIVERS if drivers is None else drivers))
     ready = choice_sets.prepare(choices, drivers, cluster)
     sets, used, n_sets, notes = ready.sets, ready.used, ready.n_sets, list(ready.notes)
     values = ready.kept[list(drivers.values())].to_numpy(dtype=float)
-
+    errors = choice_sets.stated_errors(instrument_errors, dict(zip(drivers.values(), values.T)), ready.kept)
     within, sizes = choice_sets.centre(values, sets)
+    way = choice_design.examine(ready.kept, values, used, sets, sizes, within, drivers, errors, design)
+    if way.detrended is not None:
+        values = way.detrended
+        within, sizes = choice_sets.centre(values, sets)
     contrast = choice_sets.contrast(within, n_sets, drivers, errors)
     testable = [name for name in drivers if contrast.loc[name, "testable"]]
-    beside = testable + [n for n in drivers if n not in testable and contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
     seed = int(rng) if isinstance(rng, int | np.integer) else None
-    visits = choice_chance.visits(ready.kept, sets, ready.animals)
-    clusters = _clusters(ready, visits, notes)
+    rng = generator(rng)
+    visits = choice_chance.visits(ready.kept, sets, ready.animals, ready.named)
+    places = choice_places.repeated(ready, within, rng)
+    clusters = _clusters(ready, visits, places, notes)
     shared = {
         "contrast": contrast,
-        "standing": _standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
+        "standing": choice_tables.standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
         "choices": choices,
         "left_out": ready.left_out,
         "n_sets": n_sets,
         "n_animals": ready.n_animals,
         "seed": seed,
+        "design": way,
         "settings": {
             "drivers": drivers,
             "instrument_errors": errors,
             "cluster": cluster,
             "permutations": permutations,
             "level": LEVEL,
+            "design": design,
         },
     }
     n_visits = n_sets if visits is None else int(visits.max()) + 1
-    if n_sets < FEWEST_SETS or n_visits < choice_chance.FEWEST_VISITS or not testable:
+    read = [n for n in drivers if contrast.loc[n, "within_set_sd"] > 1e-9]
+    if n_sets < FEWEST_SETS or n_visits < choice_chance.FEWEST_UNITS or not read:
         return _untestable(shared, notes, n_visits)
 
+    # ---- candidates, and the tests against chance
     position = {name: j for j, name in enumerate(drivers)}
-    candidates = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
-    columns = [[position[n] for n in c] for c in candidates]
+    hours = choice_design.hours_of_sets(ready.kept, sets)
+    combinations = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
+    bends = choice_shape.bends(values, sets, sizes, list(drivers), testable, hours)
+    columns = [[position[n] for n in c] for c in combinations]
+    columns += [[len(drivers) + k] for k in range(len(bends))]
+    faint = [n for n in read if n not in testable]
+    columns += [[position[n]] for n in faint]
+    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
+    moved = np.column_stack([values, *(choice_shape.beyond(b, within[:, position[b.driver]], sets) for b in bends)])
+    beside = testable + [n for n in faint if contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
+    evidence = choice_decide.against_chance(
+        ready, moved, columns, weights, visits, places, [position[n] for n in beside or read], permutations, rng
+    )
+    names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
+    chance = choice_decide.chance_table(names, evidence, read)
+    shared |= {"chance": chance, "repeats": evidence.repeats}
+    if not testable:
+        return _faint(shared, notes, faint, n_visits)
+
+    # ---- the fits
     frame = pd.DataFrame(values, columns=list(drivers))
-    bends = choice_shape.bends(values, sets, sizes, list(drivers), testable)
-    designs = {" + ".join(c): frame[list(c)] for c in candidates}
-    fits = {name: fit(design, used, sets, cluster=clusters) for name, design in designs.items()}
+    designs = {" + ".join(c): frame[list(c)] for c in combinations}
+    fits = {name: fit(part, used, sets, cluster=clusters) for name, part in designs.items()}
     designs |= {b.name: frame[[b.driver]].assign(bend=b.column) for b in bends}
     bent = {b.name: fit(designs[b.name], used, sets, cluster=clusters) for b in bends}
-    columns += [[position[b.driver], len(drivers) + k] for k, b in enumerate(bends)]
-    moved, _ = choice_sets.centre(np.column_stack([values, *(b.column for b in bends)]), sets)
-    chance = _against_chance(moved, used, sets, sizes, columns, visits, n_visits, permutations, generator(rng))
-    chance["few_animals"] = ready.animals is not None and clusters is not ready.animals
-    table = _candidate_table(fits | bent, *chance["p"])
-    joint = fit(frame[beside], used, sets, cluster=clusters)
-    corrected = _correct(joint, contrast, within, n_sets, errors)
+
+    def fitter(part):
+        return choice_places.allowed_for(
+            fit(part, used, sets, cluster=clusters), part, ready, places, evidence.variance
+        )
+
+    table = choice_tables.candidate_table(fits | bent, *(p[: len(fits) + len(bent)] for p in evidence.held))
+    joint = fitter(frame[beside])
+    corrected = choice_tables.correct(joint, contrast, within, n_sets, errors)
     if joint.separated:
         rest = {n: fit(frame[[m for m in beside if m != n]], used, sets) for n in beside} if len(beside) > 1 else {}
-        corrected["p"] = [_leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
+        corrected["p"] = [choice_tables.leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
     j = [position[n] for n in beside]
     variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
     guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
     true_sd = contrast["true_sd"]
-    shape = choice_shape.examine(guess, used, sets, sizes, clusters, beside, testable, joint, frame, true_sd)
+    shape = choice_shape.examine(guess, sets, sizes, fitter, beside, testable, joint, frame, true_sd, hours)
     best = table["aicc"].drop("no selection").idxmin()
-    operative, hump = (None, None) if shape.steady else _operative_gain(ready, drivers, clusters, designs[best])
-    verdict = _verdict(table, corrected, fits, testable, joint, shape, operative)
+    operative = choice_operative.compare(
+        ready, choice_operative.values(ready.kept, drivers, errors, body), clusters, designs, best
+    )
+    if operative is not None:
+        table = choice_tables.with_operative(table, operative)
+    animals = choice_decide.animals(ready, within[:, j], contrast, beside, joint, visits, evidence, permutations, rng)
+
+    # ---- the verdict
+    facts = choice_decide.Facts(
+        table=table, corrected=corrected, fits=fits, testable=testable, joint=joint, shape=shape, operative=operative,
+        chance=chance, evidence=evidence, animals=animals, contrast=contrast, design=way, n_sets=n_sets, bent=bent,
+        few_animals=ready.animals is not None and clusters is not ready.animals,
+    )  # fmt: skip
+    verdict, reason = choice_decide.verdict(facts)
+    animals = choice_decide.whom(animals, verdict, facts)
+    hidden, turn = math.nan, None
+    if verdict in testable:
+        sign = 1.0 if fits[verdict].coefficients.iloc[0] > 0 else -1.0
+        units = evidence.coarsest[sets] if evidence.coarsest is not None else None
+        hidden = choice_hidden.bound(sign * within[:, position[verdict]], used, sets, units=units)
+        turn = choice_decide.errors_turn(verdict, facts, within, errors, drivers)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
-    notes += choice_words.sunlit_air(within, drivers)
-    chance["operative"] = operative
-    by_air = bent.get("radiation (changing with air)")
-    sentence = choice_words.say(verdict, table, corrected, joint, fits, testable, within, shared, shape, chance, by_air)
-    return Comparison(
+    warnings = choice_words.warnings(way, within, drivers, contrast)
+    answer = Comparison(
         verdict=verdict,
-        sentence=sentence,
+        sentence="",
         table=table,
-        coefficients=_coefficient_table(fits, contrast),
+        coefficients=choice_tables.coefficient_table(fits, contrast),
         corrected=corrected,
         bends=shape.table,
         steady=shape.steady,
-        curves=_curves(verdict, shape, operative, hump),
+        curves=choice_decide.curves(verdict, reason, shape, operative),
         fits=fits | bent,
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys([*notes, *choice_words.sunlit_air(within, drivers)])),
+        chosen=reason not in ("chance", "repeats"),
+        reason=reason,
+        animals=animals,
+        hidden=hidden,
+        errors_turn=turn,
+        operative=operative,
+        modulator=shape.modulator,
+        warnings=tuple(warnings),
         **shared,
     )
+    return dataclasses.replace(answer, sentence=choice_words.say(answer, facts, within))
 
 
-def _standing(values, used, sets, sizes, drivers, labels):
-    import pandas as pd
-
-    first = np.flatnonzero(used)[np.unique(sets[used], return_index=True)[1]]
-    rest = np.ones(len(used), dtype=bool)
-    rest[first] = False
-    at = values[first][sets]
-    below = ((values < at) + 0.5 * (values == at)) * rest[:, None]
-    share = np.stack([np.bincount(sets, weights=column) for column in below.T], axis=1) / (sizes - 1)[:, None]
-    return pd.DataFrame(share, columns=list(drivers), index=pd.Index(labels[first], name="set_id"))
-
-
-# ---- chance, correction, verdict -------------------------------------------------------------------------------------
-
-
-def _clusters(ready, visits, notes):
+def _clusters(ready, visits, places, notes):
     """Codes by which the limits are widened: animals, or visits where there are too few animals to differ."""
     if ready.animals is None:
-        return None
+        if places is not None and places.components is not None:
+            return places.components[ready.sets]
+        return None if visits is None else visits[ready.sets]
     count = len(np.unique(ready.animals))
     if count >= FEWEST_ANIMALS:
         return ready.animals
@@ -310,198 +423,14 @@ def _clusters(ready, visits, notes):
     return None if visits is None else visits[ready.sets]
 
 
-def _against_chance(columns_within, used, sets, sizes, columns, visits, n_visits, permutations, rng):
-    """P-values of the candidates against random choice; with repeated looks, the larger of two tests."""
-    drawn = choice_chance.permutation_test(columns_within, used, sets, sizes, columns, permutations, rng)
-    if n_visits == len(sizes):
-        return {"p": drawn, "drawn": float(drawn[1].min()), "turned": None, "visits": n_visits}
-    turned = choice_chance.turning_test(columns_within, used, visits, sets, columns, permutations, rng)
-    single, family = (np.maximum(a, b) for a, b in zip(drawn, turned))
-    # Told is the pattern that decides: both numbers are of the same candidate.
-    k = family.argmin()
-    return {"p": (single, family), "drawn": float(drawn[1][k]), "turned": float(turned[1][k]), "visits": n_visits}
-
-
-def _candidate_table(fits, p_single, p_family):
-    import pandas as pd
-
-    null = next(iter(fits.values())).null_log_likelihood
-    rows = [("no selection", 0, null, np.nan, np.nan, np.nan, -2 * null, np.nan, np.nan)]
-    for (name, f), single, family in zip(fits.items(), p_single, p_family):
-        statistic, df, p = f.likelihood_ratio
-        rows.append((name, f.n_parameters, f.log_likelihood, statistic, df, p, f.aicc, single, family))
-    columns = ["candidate", "parameters", "log_likelihood", "lr", "lr_df", "lr_p", "aicc"]
-    table = pd.DataFrame(rows, columns=[*columns, "permutation_p", "family_p"])
-    delta = table["aicc"] - table["aicc"].min()
-    table.insert(7, "delta_aicc", delta)
-    table.insert(8, "weight", akaike_weights(table["aicc"]))
-    return table.set_index("candidate")
-
-
-def akaike_weights(criterion):
-    """Akaike weights: relative likelihood of each model, summing to 1.
-
-    Parameters
-    ----------
-    criterion : array_like
-        AIC or AICc of each model.
-
-    Returns
-    -------
-    ndarray
-
-    Notes
-    -----
-    Source: Burnham and Anderson (2002) Model Selection and Multimodel Inference, section 2.9.
-
-    Examples
-    --------
-    >>> akaike_weights([0, 2, 4, 7, 10]).round(4).tolist()
-    [0.6493, 0.2389, 0.0879, 0.0196, 0.0044]
-    """
-    values = np.asarray(criterion, dtype=float)
-    relative = np.exp(-(values - np.nanmin(values)) / 2)
-    return relative / np.nansum(relative)
-
-
-def _coefficient_table(fits, contrast):
-    import pandas as pd
-    from scipy import special
-
-    position = {name: i for i, name in enumerate(contrast.index)}
-    spread = contrast["within_set_sd"].to_numpy()
-    units = [UNITS.get(c, (1.0, f"1 {choice_words.unit_of(c)}")) for c in contrast["column"]]
-    rows = []
-    for candidate, f in fits.items():
-        z = critical_value(LEVEL, degrees_of_freedom=f.degrees_of_freedom)
-        for driver, b, se in zip(f.coefficients.index, f.coefficients.to_numpy(), f.standard_errors.to_numpy()):
-            i = position[driver]
-            step, label = units[i]
-            t = -abs(b / se)
-            p = 2 * (special.stdtr(f.degrees_of_freedom, t) if np.isfinite(f.degrees_of_freedom) else special.ndtr(t))
-            limits = np.array([b, b - z * se, b + z * se])
-            with np.errstate(over="ignore"):
-                rows.append(
-                    (candidate, driver, label, *np.exp(limits * step), p, *np.exp(limits * spread[i]), spread[i])
-                )
-    columns = ["candidate", "driver", "per", "odds_ratio", "low", "high", "p"]
-    columns += ["odds_ratio_per_sd", "low_per_sd", "high_per_sd", "within_set_sd"]
-    return pd.DataFrame(rows, columns=columns)
-
-
-def _correct(joint, contrast, within, n_sets, errors):
-    """Drivers side by side, per true within-set standard deviation, with the stated reading errors taken out.
-
-    With w = x + e, the calibrated model replaces w by its best guess of x: the coefficients become S_x^-1 S_w times
-    the naive ones, S_w being the within-set covariance of the readings and S_x that less the error variances.
-    """
-    import pandas as pd
-    from scipy import special
-
-    names = list(joint.coefficients.index)
-    j = [list(contrast.index).index(n) for n in names]
-    s_w = within[:, j].T @ within[:, j] / max(1, len(within) - n_sets)
-    s_x = s_w - np.diag([errors.get(contrast.loc[n, "column"], 0.0) ** 2 for n in names])
-    scale = np.sqrt(np.diag(s_w))
-    true_sd = contrast.loc[names, "true_sd"].to_numpy()
-    b = joint.coefficients.to_numpy()
-    estimate = error = np.full(len(names), np.nan)
-    if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > choice_sets.LEAST_REAL:
-        a = np.linalg.solve(s_x, s_w)
-        estimate = a @ b * true_sd
-        # With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
-        both = [np.diag(a @ c.to_numpy() @ a.T) for c in (joint.covariance, joint.model_covariance)]
-        error = np.sqrt(np.maximum(*both)) * true_sd
-    df = joint.degrees_of_freedom
-    z = critical_value(NAMING_LEVEL, degrees_of_freedom=df)
-    out = pd.DataFrame({"log_odds_per_sd": estimate, "standard_error": error}, index=pd.Index(names, name="driver"))
-    t = np.abs(estimate) / error
-    out["p"] = 2 * (special.stdtr(df, -t) if np.isfinite(df) else special.ndtr(-t))
-    if joint.separated:
-        out["log_odds_per_sd"] = b
-    with np.errstate(over="ignore"):
-        out.insert(2, "odds_ratio_per_sd", np.exp(out["log_odds_per_sd"]))
-        out.insert(3, "low", np.exp(estimate - z * error))
-        out.insert(4, "high", np.exp(estimate + z * error))
-    return out
-
-
-def _leave_one_out_p(joint, without):
-    """Likelihood ratio of leaving a driver out: stands in for the interval where the joint fit separates."""
-    from scipy import special
-
-    rest = joint.null_log_likelihood if without is None else without.log_likelihood
-    return float(special.chdtrc(1, max(0.0, 2 * (joint.log_likelihood - rest))))
-
-
-def _verdict(table, corrected, fits, testable, joint, shape, operative):
-    if table["family_p"].min() > 1 - LEVEL:
-        return "none"
-    if joint.dropped:
-        return "undecided"
-    if not shape.steady:
-        whole = operative is not None and operative > OPERATIVE_GAIN
-        return "undecided" if whole else _bent_verdict(table, testable, shape.block_p)
-    best = table.loc[testable, "log_likelihood"].idxmax()
-    alone = np.sign(fits[best].coefficients.iloc[0])
-    named = corrected.loc[best, "p"] < 1 - NAMING_LEVEL and np.sign(corrected.loc[best, "log_odds_per_sd"]) == alone
-    others = (corrected["p"].drop(best) < 1 - OTHERS_LEVEL).any()
-    return best if named and not others else "undecided"
-
-
-def _operative_gain(ready, drivers, clusters, best):
-    """AICc by which a hump of operative temperature beats the best candidate, on the sets that read it, and the hump.
-
-    None where it was hardly read, is a driver itself, or its odds do not fall again.
-    """
-    import pandas as pd
-
-    nothing = None, None
-    column = "operative_c"
-    if column not in ready.kept or column in drivers.values():
-        return nothing
-    value = pd.to_numeric(ready.kept[column], errors="coerce").to_numpy(dtype=float)
-    read = np.isfinite(value)
-    # Where a used place was not read, its set says nothing of the choice.
-    lost = np.bincount(ready.sets, weights=ready.used & ~read) > 0
-    read &= ~lost[ready.sets]
-    if len(np.unique(ready.sets[read])) < LEAST_READ * ready.n_sets:
-        return nothing
-    used, sets, value = ready.used[read], ready.sets[read], value[read]
-    groups = None if clusters is None else clusters[read]
-    middle = np.median(value)
-    design = pd.DataFrame({"linear": value - middle, "square": (value - middle) ** 2})
-    hump = fit(design, used, sets, cluster=groups)
-    rival = fit(best[read], used, sets, cluster=groups)
-    if hump.dropped or hump.separated or rival.separated or not hump.coefficients["square"] < 0:
-        return nothing
-    along = np.linspace(*np.quantile(value, choice_shape.OFFERED), choice_shape.POINTS)
-    curve = choice_shape.relation(hump, list(design), np.stack([along - middle, (along - middle) ** 2], axis=1))
-    curve.insert(0, "value", along)
-    return float(rival.aicc - hump.aicc), curve
-
-
-def _bent_verdict(table, testable, block_p):
-    if block_p is None:
-        return "undecided"
-    best = min(testable, key=lambda n: table.loc[_own(table, n), "aicc"].min())
-    named = block_p[best] < 1 - LEVEL
-    others = (block_p.drop(best) < 1 - OTHERS_LEVEL).any()
-    return best if named and not others else "undecided"
-
-
-def _curves(verdict, shape, operative, hump):
-    """The bent relations that the verdict rests on."""
-    if verdict == "none" or shape.steady:
-        return {}
-    if operative is not None and operative > OPERATIVE_GAIN:
-        return {OPERATIVE: hump}
-    return {name: shape.curves[name] for name in choice_words.told(verdict, shape.table).index}
-
-
-def _own(table, driver):
-    """Candidates of one driver alone, straight and bent."""
-    return [c for c in table.index if c == driver or c.startswith(f"{driver} (")]
+def _faint(shared, notes, faint, n_visits):
+    """Nothing was testable: still, do the choices go with readings that cannot vouch for it?"""
+    held = shared["chance"]["held"]
+    answer = _untestable(shared, notes, n_visits)
+    if not held.min() <= 1 - LEVEL:
+        return answer
+    words = choice_words.faint(held.idxmin(), shared)
+    return dataclasses.replace(answer, verdict="undecided", reason="unreliable", chosen=True, sentence=words)
 
 
 def _untestable(shared, notes, n_visits):
@@ -512,10 +441,11 @@ def _untestable(shared, notes, n_visits):
         words = (
             f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
         )
-    elif n_visits < choice_chance.FEWEST_VISITS:
+    elif n_visits < choice_chance.FEWEST_UNITS:
         words = (
-            f"Not testable: the {n_sets} choice sets come from {n_visits} visits (one animal on one day), and an "
-            f"animal that stays where it is does not choose again; at least {choice_chance.FEWEST_VISITS} are needed."
+            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
+            "one day), and an animal that stays where it is does not choose again; at least "
+            f"{choice_chance.FEWEST_UNITS} are needed."
         )
     else:
         words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
@@ -531,5 +461,6 @@ def _untestable(shared, notes, n_visits):
         curves={},
         fits={},
         notes=tuple(notes),
+        reason="untestable",
         **shared,
     )

@@ -2,117 +2,337 @@
 
 import numpy as np
 
-# No driver beside the named one may be clear at this level (our choice: stricter than the 90 % of the named one, since
-# with two others looked at each season a looser one would hold back one right verdict in ten).
-OTHERS_LEVEL = 0.99
-# By so much AICc a hump of operative temperature has to beat every candidate (Burnham and Anderson 2002, section 2.6:
-# models 4 to 7 behind have considerably less support; the cut at 4 is our choice).
+from fieldkit.field.choice.robust import design as choice_design
+from fieldkit.field.choice.robust import hidden as choice_hidden
+from fieldkit.field.stats.intervals import critical_value
+
 OPERATIVE_GAIN = 4.0
+OTHERS_LEVEL = 0.99
+
 # Within-set correlation of shade air with radiation above which the thermometer is doubted (our choice: air that truly
 # followed the sun, by a standard deviation of 0.3 °C, read with an error of 0.4 °C, would show just that).
 SUNLIT_AIR = 0.6
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
-def say(verdict, table, corrected, joint, fits, testable, within, shared, shape, chance, by_air):
-    """The verdict, its strength, and what could not be tested."""
-    n_sets, n_animals, contrast = shared["n_sets"], shared["n_animals"], shared["contrast"]
-    whom = f"{n_sets} choice sets" + (f" of {n_animals} animal{'s' * (n_animals > 1)}" if n_animals else "")
-    tail = [_chance(chance, shared["settings"]["permutations"]), *untested(contrast)]
-    if not shared["settings"]["instrument_errors"]:
+def say(answer, facts, within):
+    """The verdict, its strength, of whom it is true, and what could not be tested."""
+    start = _start(answer, facts, within)
+    tail = [_repeats(answer), *_whom(answer, facts), *_beside(answer, facts), *untested(answer.contrast)]
+    if not answer.settings["instrument_errors"]:
         tail.append("Instrument errors were not stated, so none were allowed for.")
-    if verdict == "none":
-        best = table.loc[testable, "log_likelihood"].idxmax()
-        row = fits[best].odds_ratios(per=contrast.loc[[best], "within_set_sd"]).iloc[0]
-        words = (
-            f"No sign of selection in {whom}, be it for more, for less or for middle values: the strongest steady "
-            f"pattern was with {spoken(best)}, odds ratio {row['odds_ratio']:.3g} ({row['low']:.2g} to "
-            f"{row['high']:.2g}) for one within-set standard deviation."
-        )
-        return " ".join([words, *tail])
-    if by_air is not None:
-        tail += _changes_with_air(by_air)
-    if not shape.checked and not joint.separated and not joint.dropped:
-        tail.append("Whether middle values are preferred could not be checked.")
-    if chance["few_animals"]:
-        tail.append(
-            f"This says what {'this animal' if n_animals == 1 else 'these two animals'} did, not what others do."
-        )
-    gain = chance["operative"]
-    if gain is not None:
-        how = "better than" if gain > OPERATIVE_GAIN else "about as well as" if gain > 0 else "less well than"
-        limit = f"; above {OPERATIVE_GAIN:g} no driver would be named" if 0 < gain <= OPERATIVE_GAIN else ""
-        tail.append(
-            f"A hump of operative temperature accounts for the choices {how} the best candidate (AICc "
-            f"{'lower' if gain > 0 else 'higher'} by {abs(gain):.3g}{limit})."
-        )
-    if gain is not None and gain > OPERATIVE_GAIN:
-        start = (
-            f"The animals chose their places ({whom}) for an operative temperature, which air, surface and radiation "
-            "make together, and not for one of them by itself: see the preferred value."
-        )
-        return " ".join([start, *tail])
-    if not shape.steady:
-        return " ".join([_say_bent(verdict, whom, shape, n_sets, contrast, corrected), *tail])
-    if verdict == "undecided":
-        return " ".join([_say_undecided(whom, table, corrected, joint, testable, within, contrast), *tail])
-    up = corrected.loc[verdict, "log_odds_per_sd"] > 0
-    sought = "places with more of it were taken" if up else "places with less of it were taken"
-    start = f"In {whom} the animals chose on {spoken(verdict)}: {sought}."
-    return " ".join([start, _effect(verdict, corrected, contrast, "T"), *tail])
+    return " ".join([*answer.warnings, start, *tail])
 
 
-def _effect(verdict, corrected, contrast, first):
+def _start(answer, facts, within):
+    whom = who(answer)
+    if answer.reason == "chance":
+        return _none(answer, facts, whom)
+    if answer.reason == "repeats":
+        return _repeated(answer, facts, whom)
+    if answer.reason == "apart":
+        return (
+            f"In {whom} animals chose, but each in its own way: no predictor was sought, or avoided, by the animals "
+            f"together (animals against chance, p {answer.animals.apart_p:.2g}). See the animals one by one."
+        )
+    if answer.reason == "unreliable":
+        name = answer.chance["held"].idxmin()
+        return f"{faint(name, {'contrast': answer.contrast, 'n_sets': answer.n_sets, 'n_animals': answer.n_animals})}"
+    if answer.reason == "operative":
+        made = "as read by the copper model" if facts.operative.source == "read" else _computed(facts.operative)
+        return (
+            f"The animals chose their places ({whom}) for an operative temperature, {made}, which air, surface and "
+            f"radiation make together, and not for one of them by itself: a preference for values near "
+            f"{facts.operative.top:.3g} °C fits better than any of them (AICc lower by {facts.operative.gain:.3g})."
+        )
+    if not answer.steady:
+        return _say_bent(answer, facts, whom)
+    if answer.verdict == "undecided":
+        return _say_undecided(whom, facts, within)
+    return _named(answer, facts, whom)
+
+
+def who(answer):
+    """Sets and animals, in words."""
+    n = answer.n_animals
+    return f"{answer.n_sets} choice sets" + (f" of {n} animal{'s' * (n > 1)}" if n else "")
+
+
+def than(design):
+    """The places that used places are compared with."""
+    if design.by_rule:
+        return f"the available places ({design.drawn})"
+    return "the places the observers picked" if design.drawn == choice_design.PICKED else "the other places read"
+
+
+def _named(answer, facts, whom):
+    name, row = answer.verdict, answer.corrected.loc[answer.verdict]
+    others = [n for n in answer.corrected.index if n != name]
+    beyond = f", beyond what {_list(map(spoken, others))} explain{'s' * (len(others) == 1)}" if others else ""
+    more = more_of(name, row["log_odds_per_sd"] > 0)
+    start = (
+        f"In {whom} used places {more} than {than(answer.design)}{beyond}: {_subject(answer)} chose on {spoken(name)}."
+    )
+    return f"{start} {_effect(answer, 'T')}"
+
+
+def more_of(name, up):
+    """ "had more radiation", "had a lower surface temperature"."""
+    if name == "radiation":
+        return f"had {'more' if up else 'less'} radiation"
+    if name in NAMES:
+        return f"had a {'higher' if up else 'lower'} {spoken(name)}"
+    return f"had {'more' if up else 'less'} {spoken(name)}"
+
+
+def _subject(answer):
+    return "the animals" if answer.animals is None else answer.animals.whom
+
+
+def _effect(answer, first):
     """Odds ratio of the named driver, others held equal."""
+    verdict, corrected, contrast = answer.verdict, answer.corrected, answer.contrast
     row = corrected.loc[verdict]
     others = [n for n in corrected.index if n != verdict]
     held = f", with {_list(map(spoken, others))} held equal" if others else ""
-    step = f"{contrast.loc[verdict, 'true_sd']:.3g} {unit_of(contrast.loc[verdict, 'column'])}"
+    column = contrast.loc[verdict, "column"]
+    step = f"{contrast.loc[verdict, 'true_sd']:.3g} {unit_of(column)} more, one within-set standard deviation"
     if not np.isfinite(row["low"]):
         return (
             f"The used place could be picked out by it without error{held}, so the odds ratio has no finite estimate."
         )
-    factor, low, high = row[["odds_ratio_per_sd", "low", "high"]]
+    values = np.log(row[["odds_ratio_per_sd", "low", "high"]].to_numpy(dtype=float))
+    if ": " in column:
+        values, step = values / contrast.loc[verdict, "true_sd"], "yes against no"
+    factor, low, high = np.exp(np.clip(values, -20, 20))
     return (
         f"{first}he odds that a place was used were multiplied by {factor:.3g} (90 % interval {low:.3g} to {high:.3g}) "
-        f"for each {step} more, one within-set standard deviation{held}."
+        f"for {'each ' if ': ' not in column else ''}{step}{held}."
     )
 
 
-def _chance(chance, draws):
-    # The season itself counts in a p-value.
-    strong = [None if p is None else round(p * (draws + 1)) - 1 for p in (chance["drawn"], chance["turned"])]
-    words = f"Used places drawn at random gave a pattern as strong in {strong[0]} of {draws} draws"
-    if strong[1] is not None:
-        words += f"; the {chance['visits']} visits (one animal on one day) turned round at random, in {strong[1]}"
-    return words + "."
+def _none(answer, facts, whom):
+    """No sign, what could still be, and what would have been found."""
+    parts = []
+    for name in [n for n in answer.chance.index if n in answer.contrast.index]:
+        got = _alone(answer, facts, name)
+        if got is not None:
+            parts.append(f"{spoken(name)} {got[0]:.2g} to {got[1]:.2g} ({got[2]:.2g} or more)")
+    return (
+        f"No sign of selection in {whom}, be it for more, for less or for middle values. Odds ratios for one within-set "
+        "standard deviation more that are still possible (95 % interval; in brackets what four seasons of five like "
+        f"this one would have found): {'; '.join(parts)}."
+    )
 
 
-def _changes_with_air(by_air):
+def _alone(answer, facts, name):
+    """Limits of the odds ratio of one driver alone, and the ratio found in four seasons of five."""
+
+    got = facts.fits.get(name)
+    if got is None:
+        return None
+    b = got.coefficients.iloc[0] * answer.contrast.loc[name, "within_set_sd"]
+    se = float(np.sqrt(got.wider_covariance.iloc[0, 0])) * answer.contrast.loc[name, "within_set_sd"]
+    z = critical_value(0.95, degrees_of_freedom=got.degrees_of_freedom)
+    if not np.isfinite([b, se]).all():
+        return None
+    return np.exp([b - z * se, b + z * se, (z + 0.84) * se])
+
+
+def _repeated(answer, facts, whom):
+    """A pattern that a few animals, visits or places could make by themselves."""
+    singles = [n for n in answer.chance.index if n in answer.contrast.index]
+    name = answer.chance.loc[singles, "draws"].idxmin()
+    levels = answer.chance.loc[name].drop(["alone", "held", "draws"])
+    worst = levels.idxmax() if len(levels) else "draws"
+    count = {
+        "visits": "n_visits",
+        "returns": "n_returns",
+        "animals": "n_animals",
+        "places": "n_places",
+        "neighbourhoods": "n_neighbourhoods",
+    }.get(worst)
+    unit = {
+        "visits": "visits (one animal on one day)",
+        "returns": "pairs of an animal and its place",
+        "animals": "animals",
+        "places": "places",
+        "neighbourhoods": "neighbourhoods (places that were compared with each other)",
+    }.get(worst, "sets")
+    return (
+        f"This season cannot tell whether anything was chosen. In {whom} used places differed from "
+        f"{than(answer.design)} in {spoken(name)}, but the same came back again and again: "
+        f"{answer.repeats.get(count, answer.n_sets)} {unit} could make such a pattern by chance (p {levels.get(worst, np.nan):.2g}). More of them would tell, not more "
+        "looks."
+    )
+
+
+def faint(name, shared):
+    """The pattern goes with readings that cannot vouch for it."""
+    row = shared["contrast"].loc[name.partition(" (")[0].partition(" + ")[0]]
+    return (
+        f"The animals chose their places ({shared['n_sets']} choice sets), and it goes with {spoken(name)}, which "
+        f"these instruments cannot vouch for: it differed by {row['within_set_sd']:.2g} {unit_of(row['column'])} within "
+        f"sets, with a reading error of {row['instrument_error']:.2g}. A finer instrument would tell."
+    )
+
+
+def one_animal(answer, rest):
+    """The verdict rests on one animal."""
+    a = answer.animals
+    found = {"none": "no sign of selection is left", "untestable": "too little is left to test"}.get(
+        rest.verdict, "the others cannot tell" if rest.verdict == "undecided" else f"the others chose on {rest.verdict}"
+    )
+    on = f"on {spoken(answer.verdict)} " if answer.verdict not in ("undecided", "none") else ""
+    return " ".join(
+        [
+            *answer.warnings,
+            f"One of the animals chose {on}({a.largest}, which made {100 * a.largest_share:.0f} % of "
+            f"{answer.n_sets} choice sets); without it {found}. What the animals of this place do cannot be told.",
+            f"With it: {answer.sentence}",
+        ]
+    )
+
+
+def _repeats(answer):
+    """How chance was asked, by each level."""
+    row = answer.chance.loc[answer.chance["held"].idxmin()]
+    draws = answer.settings["permutations"]
+    told = {
+        "draws": "of the used places, drawn again within each set,",
+        "visits": f"of the {answer.repeats['n_visits']} visits (one animal on one day)",
+        "returns": f"of the {answer.repeats['n_returns']} pairs of an animal and its place",
+        "neighbourhoods": f"of the {answer.repeats['n_neighbourhoods']} neighbourhoods",
+        "animals": f"of the {answer.repeats['n_animals'] or 'known'} animals",
+    }
+    count = (round(row["draws"] * (draws + 1))) - 1
+    words = f"Used places drawn again at random gave the best candidate's pattern in {count} of {draws} draws"
+    for name in ("visits", "returns", "neighbourhoods", "animals"):
+        if name in row.index:
+            many = (round(row[name] * (draws + 1))) - 1
+            words += f"; random sign-flips {told[name]} in {many}"
+    words += "."
+    if "places" in row.index:
+        words += f" Beyond the liking of {answer.repeats['n_places']} places, p {row['places']:.2g}; " + (
+            "some places were liked for something that was not read (standard deviation of log odds "
+            f"{answer.repeats['place_sd']:.2g})."
+            if answer.repeats["place_sd"] > 0.3
+            else "places were not liked for anything else that shows."
+        )
+    return words
+
+
+def _whom(answer, facts):
+    """Animals that differ, or that do not as far as this season can see."""
+    out, a = [], answer.animals
+    if facts.few_animals:
+        out.append(
+            f"This says what {'this animal' if answer.n_animals == 1 else 'these two animals'} did, not what others do."
+        )
+    if a is None or not np.isfinite(a.differ_p) or answer.reason in ("chance", "repeats"):
+        return out
+    name = answer.verdict if answer.verdict in a.spread.index else a.spread.idxmax()
+    if a.differ:
+        out.append(
+            f"The animals differed (p {a.differ_p:.2g}; standard deviation between animals "
+            f"{', '.join(f'{spoken(n)} {v:.2g}' for n, v in a.spread.items())} log odds per within-set standard "
+            "deviation): what holds on average need not hold for each."
+        )
+    else:
+        out.append(
+            f"No sign that animals differ (p {a.differ_p:.2g}); differences of {a.missable[name]:.2g} in the log odds "
+            f"of {spoken(name)} (standard deviation) could have been missed."
+        )
+    return out
+
+
+def _computed(operative):
+    return (
+        "computed from the readings by the kit's energy balance (typical error "
+        f"{operative.error_c:.2g} °C), because no copper model was read"
+    )
+
+
+def _beside(answer, facts):
+    """Operative temperature, changes of the pull, shapes not checked, hidden things, errors."""
+    out, o = [], facts.operative
+    if answer.reason in ("chance", "repeats", "apart", "unreliable"):
+        return out
+    out += _changes(answer, facts)
+    if not facts.shape.checked and not facts.joint.separated and not facts.joint.dropped:
+        out.append("Whether middle values are preferred could not be checked.")
+    if o is not None and answer.reason != "operative":
+        made = "read" if o.source == "read" else "computed from the readings"
+        if o.gain > -OPERATIVE_GAIN:
+            out.append(
+                f"A preference for middle values of operative temperature ({made}), near {o.top:.3g} °C, cannot be "
+                f"told from {o.rival}: its AICc is {'lower' if o.gain > 0 else 'higher'} by {abs(o.gain):.2g}."
+            )
+        else:
+            out.append(
+                f"A preference for middle values of operative temperature ({made}) accounts for the choices less well "
+                f"(AICc higher by {-o.gain:.3g})."
+            )
+    if np.isfinite(answer.hidden) or np.isposinf(answer.hidden):
+        factor = f"{answer.hidden:.2g}" if np.isfinite(answer.hidden) else f"over {choice_hidden.LARGEST_GAMMA:g}"
+        out.append(
+            "Something that was not read could explain this if it changed the odds of use "
+            f"{factor}-fold between places of a set and went with {spoken(answer.verdict)} as closely as could be."
+        )
+    turn = answer.errors_turn
+    if turn is not None and np.isfinite(turn["times"]).any():
+        row = turn.loc[turn["times"].idxmin()]
+        unit = unit_of(answer.contrast.loc[row.name, "column"])
+        out.append(
+            f"With a reading error of {spoken(row.name)} of {row['turns_at']:.2g} {unit} (stated: {row['stated']:.2g}) "
+            "the verdict would turn."
+        )
+    return out
+
+
+def _changes(answer, facts):
     """A season of seeking when cool and fleeing when hot averages to little: that must not be passed over."""
-    if by_air.separated or by_air.dropped:
-        return []
-    p = by_air.p_value("bend")
-    if not p < 1 - OTHERS_LEVEL:
-        return []
-    way = "falls" if by_air.coefficients["bend"] < 0 else "rises"
-    return [
-        f"Selection for radiation {way} with shade air (p {p:.2g}), so the average over the season hides part of it: "
-        "see the switch point. Animals that seek an operative temperature do this too."
-    ]
+    for kind, what in (("changing with air", "shade air"), ("changing with hour", "the hour")):
+        got = facts.bent.get(f"radiation ({kind})")
+        if got is None or got.separated or got.dropped:
+            continue
+        p = got.p_value("bend")
+        if not p < 1 - OTHERS_LEVEL:
+            continue
+        if answer.modulator == "hour" and kind == "changing with air":
+            continue
+        way = "falls" if got.coefficients["bend"] < 0 else "rises"
+        if answer.modulator == "either":
+            what = "shade air or with the hour, which this season cannot tell apart"
+        return [
+            f"Selection for radiation {way} with {what} (p {p:.2g}), so the average over the season hides part of it: "
+            "see the switch point. Animals that seek an operative temperature do this too."
+        ]
+    return []
 
 
-def _say_bent(verdict, whom, shape, n_sets, contrast, corrected):
+def _say_bent(answer, facts, whom):
     """A verdict on drivers that are not simply sought or avoided."""
-    words = bent(told(verdict, shape.table), contrast["column"])
+    shape, verdict = facts.shape, answer.verdict
+    words = bent(told(verdict, shape.table), answer.contrast["column"], answer.modulator)
+    straight = [
+        n for n in answer.corrected.index
+        if answer.corrected.loc[n, "p"] < 1 - OTHERS_LEVEL and n not in set(told(verdict, shape.table)["driver"])
+    ]  # fmt: skip
+    also = ""
+    if straight:
+        each = [more_of(n, answer.corrected.loc[n, "log_odds_per_sd"] > 0) for n in straight]
+        also = f" Used places also {_list(each)} than {than(answer.design)}, beyond the rest."
     if verdict != "undecided":
-        start = f"In {whom} the animals chose on {spoken(verdict)}, but not simply for more or less of it: {words}."
-        return f"{start} {_effect(verdict, corrected, contrast, 'On average over the season t')}"
+        start = (
+            f"In {whom} {_subject(answer)} chose on {spoken(verdict)}, but not simply for more or less of it: {words}."
+        )
+        return f"{start}{also} {_effect(answer, 'On average over the season t')}"
     start = f"The animals chose their places ({whom}), but not simply for more or less of one thing, and this season"
     why = "cannot tell for what."
     if shape.block_p is None:
-        why = f"({n_sets} sets) is too small to hold all shapes of preference side by side."
-    return f"{start} {why} Each by itself beside the other drivers: {words}."
+        why = f"({answer.n_sets} sets) is too small to hold all shapes of preference side by side."
+    return f"{start} {why} Each by itself beside the other drivers: {words}.{also}"
 
 
 def told(verdict, bends):
@@ -122,15 +342,17 @@ def told(verdict, bends):
     return own if len(own) else clear
 
 
-def bent(bends, columns):
-    """What bends say, in words; `columns` is the column of each driver."""
-    return _list([_bend(row, columns[row["driver"]]) for _, row in bends.iterrows()])
+def bent(bends, columns, modulator=""):
+    """What bends say, in words; `columns` is the column of each driver, `modulator` what the pull changes with."""
+    return _list([_bend(row, columns[row["driver"]], modulator) for _, row in bends.iterrows()])
 
 
-def _bend(row, column):
+def _bend(row, column, modulator):
     name = spoken(row["driver"])
-    if row["kind"] == "by air":
-        return f"the pull of {name} {'falls' if row['log_odds'] < 0 else 'rises'} with shade air"
+    if row["kind"] != "middle":
+        what = "shade air" if row["kind"] == "by air" else "the hour"
+        what = "shade air or the hour" if modulator == "either" else what
+        return f"the pull of {name} {'falls' if row['log_odds'] < 0 else 'rises'} with {what}"
     if row["log_odds"] > 0:
         return f"low and high values of {name} went before those between"
     if not row["offered_low"] <= row["top"] <= row["offered_high"]:
@@ -141,10 +363,11 @@ def _bend(row, column):
     return f"middle values of {name} were preferred, near {row['top']:.3g} {unit_of(column)} (95 % interval {limits})"
 
 
-def _say_undecided(whom, table, corrected, joint, testable, within, contrast):
+def _say_undecided(whom, facts, within):
+    corrected, contrast, testable = facts.corrected, facts.contrast, facts.testable
     start = f"The animals chose their places ({whom}), but this season cannot tell on what."
-    if joint.dropped:
-        return f"{start} Within the sets, {_list(joint.dropped)} is fixed by the other drivers."
+    if facts.joint.dropped:
+        return f"{start} Within the sets, {_list(facts.joint.dropped)} is fixed by the other drivers."
     clear = [n for n in corrected.index if corrected.loc[n, "p"] < 1 - OTHERS_LEVEL]
     beside = "; ".join(
         f"{spoken(n)} {r['odds_ratio_per_sd']:.3g} ({r['low']:.2g} to {r['high']:.2g})" for n, r in corrected.iterrows()
@@ -155,10 +378,11 @@ def _say_undecided(whom, table, corrected, joint, testable, within, contrast):
             f"The animals chose their places ({whom}) on more than one thing: {_list(map(spoken, clear))} each count."
         )
         return f"{start} {beside}"
-    best = table.loc[testable, "log_likelihood"].idxmax()
+    best = facts.best
     if len(testable) > 1:
         order = list(contrast.index)
-        r = np.corrcoef(within.T)[order.index(best)]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            r = np.corrcoef(within.T)[order.index(best)]
         partner = max((n for n in testable if n != best), key=lambda n: abs(r[order.index(n)]))
         beside += (
             f" Within sets {spoken(best)} and {spoken(partner)} had a correlation of {r[order.index(partner)]:.2f}: "
@@ -176,6 +400,38 @@ def untested(contrast):
         out.append(
             f"{spoken(name).capitalize()} could not be tested: it {row['why']} (within-set standard deviation "
             f"{row['within_set_sd']:.2g}{error} {unit})."
+        )
+    return out
+
+
+def warnings(design, within, drivers, contrast):
+    """What has to be read before the verdict is believed: how places were picked, read and spaced."""
+    out = []
+    if design.drifting:
+        told = ", ".join(
+            f"{spoken(n)} by {design.drift.loc[n, 'per_step']:+.2g} {unit_of(contrast.loc[n, 'column'])}"
+            for n in design.drifting
+        )
+        step = "a minute" if design.order == "minutes" else "a place read"
+        first = ""
+        if design.first_share >= choice_design.ALWAYS:
+            first = f", and the used place was read first in {100 * design.first_share:.0f} % of the sets"
+        out.append(
+            f"Warning: the readings of unused places changed with the order in which they were read ({told} for {step})"
+            f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
+            "as far as it is the same at all places."
+        )
+    if not design.by_rule:
+        stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
+        subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"
+        out.append(
+            f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
+            "or the shady side would make one by itself."
+        )
+    if design.alike:
+        out.append(
+            f"The places of a set were alike in {_list(map(spoken, design.alike))}, though sets of one hour differ: "
+            "the places may lie too near to the animal's, and selection over longer distances would not show."
         )
     return out
 

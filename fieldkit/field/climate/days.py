@@ -10,7 +10,7 @@ from fieldkit.core import FieldkitError
 from fieldkit.field.climate import seasons as _seasons
 from fieldkit.records.weather.stations import check_zone, station_table
 
-# Lowest and highest air temperatures ever accepted are near -89 and 57 °C (WMO archive of extremes, from memory).
+# Lowest and highest air temperatures ever accepted: near -89 and 57 °C (WMO Weather and Climate Extremes Archive).
 _POSSIBLE_C = (-90.0, 60.0)
 # One reading this far off both its neighbours within two hours is a fault, not weather (common practice, no source; a
 # squall line brings some 10 °C in an hour, and it stays cool).

@@ -53,15 +53,15 @@ RULES = {
         most_consecutive=3,
         years_share=0.8,
         words="a month counts when at most 5 days are missing and at most 3 in a row (WMO practice, the 3/5 rule), "
-        "and a month of the year is used when it counts in 80 % of the years (WMO-No. 1203, from memory)",
+        "and a month of the year is used when it counts in 80 % of the years (rule of thumb)",
     ),
     "11/5": Completeness(
         name="11/5",
         most_missing=10,
         most_consecutive=4,
         years_share=0.8,
-        words="a month counts when fewer than 11 days are missing and fewer than 5 in a row, and a month of the year "
-        "is used when it counts in 80 % of the years (WMO-No. 1203, 2017, from memory)",
+        words="a month counts when fewer than 11 days are missing and fewer than 5 in a row (the newer WMO rule, as "
+        "weather services quote it); a month of the year is used when it counts in 80 % of the years (rule of thumb)",
     ),
     "all": Completeness(
         name="all",

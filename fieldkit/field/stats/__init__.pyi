@@ -3,6 +3,9 @@ from .clogit import Fit as Fit
 from .clogit import fit as fit
 from .clogit import log_likelihood as log_likelihood
 from .clogit import score_and_information as score_and_information
+from .clogit_mixed import MixedFit as MixedFit
+from .clogit_mixed import fit_mixed as fit_mixed
+from .clogit_mixed import score_at_zero as score_at_zero
 from .intervals import Interval as Interval
 from .intervals import cluster_bootstrap as cluster_bootstrap
 from .intervals import critical_value as critical_value

@@ -278,7 +278,7 @@ def indices(
     References
     ----------
     Hertz, Huey & Stevenson (1993) Am. Nat. 142:796-818 (db, de, E). Blouin-Demers & Weatherhead (2001) Ecology
-    82:3025-3043 (I; from memory). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
+    82:3025-3043 (I). Cameron, Gelbach & Miller (2011) J. Bus. Econ. Stat. 29:238-249.
     Satterthwaite (1946) Biometrics Bull. 2:110-114.
 
     Examples
@@ -517,7 +517,7 @@ def exploitation(body_c, operative_c, preferred_range_c, *, animal_id=None, day=
 
     References
     ----------
-    Christian & Weavers (1996) Ecol. Monogr. 66:139-157 (from memory).
+    Christian & Weavers (1996) Ecol. Monogr. 66:139-157 (time in the range over time in which the range was to be had).
 
     Examples
     --------

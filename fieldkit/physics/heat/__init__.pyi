@@ -23,4 +23,5 @@ from .operative import fluxes as fluxes
 from .operative import mean_radiant_temperature as mean_radiant_temperature
 from .operative import operative_temperature as operative_temperature
 from .operative import operative_temperature_linear as operative_temperature_linear
+from .surroundings import Surroundings as Surroundings
 from .warming import follow as follow

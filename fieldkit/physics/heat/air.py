@@ -4,6 +4,7 @@ import numpy as np
 from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.atmosphere import STANDARD_PRESSURE_PA, pressure_or_height
 from fieldkit.physics.limits import check_inputs
 
 __all__ = [
@@ -18,7 +19,6 @@ __all__ = [
     "wind_at_height",
 ]
 
-STANDARD_PRESSURE_PA = constants.atm
 KELVIN = constants.zero_Celsius
 GAS_CONSTANT_DRY_AIR = constants.R / 0.02896546  # J/kg/K; molar mass of dry air, Lemmon et al. (2000)
 
@@ -64,7 +64,7 @@ def dry_air(kelvin, pressure_pa):
         "expansion_1_k": {"units": "K-1", "long_name": "volumetric thermal expansion of air"},
     }
 )
-def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
+def air_properties(temperature_c, *, pressure_pa=None, elevation_m=0.0):
     """Properties of dry air that heat transfer needs.
 
     Parameters
@@ -72,7 +72,9 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     temperature_c : array_like
         Air temperature (°C), -45 to 200.
     pressure_pa : array_like, optional
-        Air pressure (Pa); standard sea-level pressure unless given.
+        Air pressure (Pa). None: that of the standard atmosphere at `elevation_m`.
+    elevation_m : array_like, optional
+        Metres above sea level.
 
     Returns
     -------
@@ -99,6 +101,7 @@ def air_properties(temperature_c, *, pressure_pa=STANDARD_PRESSURE_PA):
     (1.184, 0.707)
     """
     check_inputs(locals())
+    pressure_pa = pressure_or_height(pressure_pa, elevation_m)
     density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(temperature_c + KELVIN, pressure_pa)
     return {
         "density_kg_m3": density,

@@ -4,37 +4,22 @@ import numpy as np
 from scipy import constants
 
 from fieldkit.core import FieldkitError
-from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA, dew_point
+from fieldkit.physics.heat.air import KELVIN, dew_point
 from fieldkit.physics.heat.convection import Convection
 from fieldkit.physics.heat.evaporation import Skin, stirred
+from fieldkit.physics.heat.surroundings import completed
 
 SIGMA = constants.sigma
 # The solver stops when gains and losses agree within this (W/m²).
 RESIDUAL_W_M2 = 1e-8
 _MOST_STEPS = 200
-# What is not given: no sun, sky and ground as warm as the air, convection from the correlations.
-DEFAULTS = {
-    "absorbed_shortwave_w_m2": 0.0,
-    "dni_w_m2": 0.0,
-    "dhi_w_m2": 0.0,
-    "ground_upwelling_w_m2": 0.0,
-    "sky_longwave_w_m2": None,
-    "ground_temperature_c": None,
-    "substrate_temperature_c": None,
-    "ground_emissivity": 0.95,
-    "silhouette_fraction": None,
-    "pressure_pa": STANDARD_PRESSURE_PA,
-    "turbulence_factor": 1.0,
-    "convection_coefficient_w_m2_k": None,
-    "vapour_pressure_kpa": None,
-}
 
 
 class Balance:
     """The flux sum of one body as a function of its temperature, with all else worked out once."""
 
     def __init__(self, body, given, *, convection=None):
-        given = DEFAULTS | given
+        given = completed(given)
         air_k = given["air_temperature_c"] + KELVIN
         sky = given["sky_longwave_w_m2"]
         black_air = SIGMA * air_k**4

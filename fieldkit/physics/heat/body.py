@@ -36,8 +36,8 @@ class Body:
     evaporation_w_m2, metabolism_w_m2 : float
         Heat lost by evaporation whatever the weather, as by breathing, and made by metabolism (W/m² of total surface).
     skin_resistance_s_m : float, optional
-        Resistance of the exposed skin to water vapour (s/m): 0 when wet, some 1e4 to 1e5 in reptiles (100 to 1000
-        s/cm, from memory). The balance then needs ``vapour_pressure_kpa``. A dry reptile loses 1 to 5 W/m² and is 0.1
+        Resistance of the exposed skin to water vapour (s/m): 0 when wet, some 1e4 to 1e5 in reptiles (rule of thumb,
+        no source). The balance then needs ``vapour_pressure_kpa``. A dry reptile loses 1 to 5 W/m² and is 0.1
         to 0.3 K cooler for it: leave it out unless the animal is wet.
     mass_kg, specific_heat_j_kg_k, area_m2 : float, optional
         Needed for warming and cooling only.

@@ -3,6 +3,7 @@
 import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.limits import check_inputs
 
@@ -242,7 +243,8 @@ def convection_coefficient(
     wind_speed_m_s,
     characteristic_dimension_m,
     shape,
-    pressure_pa=STANDARD_PRESSURE_PA,
+    pressure_pa=None,
+    elevation_m=0.0,
     turbulence_factor=1.0,
 ):
     """Heat given to the air for each kelvin by which a body is warmer (W/m²/K).
@@ -256,9 +258,11 @@ def convection_coefficient(
     shape : {"cylinder", "sphere", "plate", "upper face"}
         As in `nusselt_forced` and `nusselt_free`.
     pressure_pa : array_like, optional
-        Air pressure (Pa).
+        Air pressure (Pa). None: that of the standard atmosphere at `elevation_m`.
+    elevation_m : array_like, optional
+        Metres above sea level.
     turbulence_factor : array_like, optional
-        Multiplies the forced part. 1 in a wind tunnel; 1.4 outdoors (Campbell & Norman 1998, p. 109, from memory).
+        Multiplies the forced part. 1 in a wind tunnel; 1.4 outdoors (Campbell & Norman 1998).
 
     Returns
     -------
@@ -282,6 +286,11 @@ def convection_coefficient(
     """
     check_inputs(locals())
     model = Convection(
-        air_temperature_c + KELVIN, wind_speed_m_s, pressure_pa, turbulence_factor, characteristic_dimension_m, shape
+        air_temperature_c + KELVIN,
+        wind_speed_m_s,
+        pressure_or_height(pressure_pa, elevation_m),
+        turbulence_factor,
+        characteristic_dimension_m,
+        shape,
     )
     return model.coefficient(surface_temperature_c + KELVIN)[0]

@@ -16,7 +16,7 @@ class Skin:
     """Evaporation of one skin in given air, for each m² of it that is exposed.
 
     The layer of air above the skin passes vapour as it passes heat (Lewis relation: Bergman et al. 2011, eq. 6.60, with
-    the diffusivity 0.211 (T/273.15 K)^1.94 cm²/s of Pruppacher & Klett, from memory). Its convection is taken with the
+    the diffusivity 0.211 (T/273.15 K)^1.94 cm²/s of Pruppacher & Klett, eq. 13-3). Its convection is taken with the
     skin 5 K warmer than the air, so that evaporation rises steadily with temperature and the balance keeps one root;
     this matters for wet skin in still air only. Latent heat: Allen et al. (1998) FAO-56, eq. 3-1, at air temperature.
     """

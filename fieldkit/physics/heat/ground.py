@@ -5,7 +5,8 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from fieldkit.core import FieldkitError, floats
-from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
+from fieldkit.physics.atmosphere import pressure_or_height
+from fieldkit.physics.heat.air import KELVIN, dry_air
 from fieldkit.physics.heat.balance import Balance
 from fieldkit.physics.heat.body import Body
 from fieldkit.physics.heat.convection import GRAVITY, Convection
@@ -120,7 +121,7 @@ SUBSTRATES = {
             albedo=0.30,
             emissivity=0.92,
             roughness_m=0.01,
-            source=f"timber 500 kg/m³ across the grain; {_ISO}; albedo: grey wood, from memory; {_EPS}; {_Z0}",
+            source=f"timber 500 kg/m³ across the grain; {_ISO}; albedo: grey wood, rule of thumb; {_EPS}; {_Z0}",
         ),
         Substrate(
             name="asphalt",
@@ -264,7 +265,8 @@ def surface_temperature(
     patch_length_m=None,
     depth_m=None,
     deep_temperature_c=None,
-    pressure_pa=STANDARD_PRESSURE_PA,
+    pressure_pa=None,
+    elevation_m=0.0,
     step_s=None,
     spin_up_days=10,
     cells=32,
@@ -294,7 +296,9 @@ def surface_temperature(
     deep_temperature_c : float, optional
         is given: the temperature held there (°C).
     pressure_pa : float, optional
-        Air pressure (Pa).
+        Air pressure (Pa). None: that of the standard atmosphere at `elevation_m`.
+    elevation_m : float
+        Metres above sea level.
     step_s : float, optional
         Seconds between samples; needed for bare arrays only.
     spin_up_days : int
@@ -350,7 +354,7 @@ def surface_temperature(
         "patch_length_m": patch_length_m,
         "depth_m": depth_m,
         "deep_temperature_c": deep_temperature_c,
-        "pressure_pa": pressure_pa,
+        "pressure_pa": pressure_or_height(pressure_pa, elevation_m),
         "spin_up_days": spin_up_days,
         "cells": cells,
     }

@@ -1,19 +1,22 @@
 """The one energy balance: animal, copper model, thermometer, globe and stone differ in their properties only.
 
-All fluxes are W per m² of the body's *total* surface, positive when the body gains heat.
+All fluxes are W per m² of the body's *total* surface, positive when the body gains heat. What surrounds the body is
+given as a `Surroundings`, as its fields by name, or as both, the names then replacing fields.
 """
 
 import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise
-from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA
+from fieldkit.physics.heat.air import KELVIN
 from fieldkit.physics.heat.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.heat.body import Body, copper_model, globe, lizard, probe, silhouette
+from fieldkit.physics.heat.surroundings import Surroundings, surroundings_of
 from fieldkit.physics.limits import check_inputs
 
 __all__ = [
     "RESIDUAL_W_M2",
     "Body",
+    "Surroundings",
     "conductance_campbell_norman",
     "copper_model",
     "energy_balance",
@@ -92,72 +95,52 @@ def _parts(balance, body_k, coefficient, slope):
     return parts | {"convection_coefficient_w_m2_k": coefficient, "heat_loss_slope_w_m2_k": -slope}
 
 
+def _given(surroundings, keywords):
+    return {name: v for name, v in vars(surroundings_of(surroundings, keywords)).items() if v is not None}
+
+
 @elementwise(_TEMPERATURE | _FLUXES, static=("body",))
-def energy_balance(
-    *,
-    air_temperature_c,
-    wind_speed_m_s,
-    body,
-    absorbed_shortwave_w_m2=0.0,
-    dni_w_m2=0.0,
-    dhi_w_m2=0.0,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    ground_temperature_c=None,
-    substrate_temperature_c=None,
-    ground_emissivity=0.95,
-    silhouette_fraction=None,
-    pressure_pa=STANDARD_PRESSURE_PA,
-    turbulence_factor=1.0,
-    convection_coefficient_w_m2_k=None,
-    vapour_pressure_kpa=None,
-):
+def _temperature_and_fluxes(*, body, **given):
+    return _run(body, given, _TEMPERATURE | _FLUXES)
+
+
+@elementwise(_FLUXES, static=("body",))
+def _fluxes(*, body, **given):
+    return _run(body, given, _FLUXES)
+
+
+@elementwise(_TEMPERATURE, static=("body",))
+def _temperature(*, body, **given):
+    return _run(body, given, _TEMPERATURE)
+
+
+def energy_balance(surroundings=None, *, body, **keywords):
     """Operative temperature of a body, and every flux that makes it.
 
     Operative temperature is where a body without storage of its own comes to rest: gains equal losses.
 
     Parameters
     ----------
-    air_temperature_c, wind_speed_m_s : array_like
-        Shade air temperature (°C) and wind at the body (m/s; weather wind is measured higher up, see
-        `fieldkit.physics.heat.air.wind_at_height`).
+    surroundings : Surroundings, optional
+        Air, wind and radiation at the body.
     body : Body
         What is in the balance; ready-made ones: `lizard`, `copper_model`, `probe`, `globe`.
-    absorbed_shortwave_w_m2 : array_like, optional
-        Short-wave radiation already absorbed, per m² of the body's total surface (W/m²); adds to the parts below.
-    dni_w_m2, dhi_w_m2, ground_upwelling_w_m2 : array_like, optional
-        Irradiance (W/m²) as `fieldkit.physics.sun` gives it: of the beam on a plane across its rays (sun, or a lamp at
-        the place of the body), of the sky on a level plane, and of the ground on a level plane that faces down.
-    sky_longwave_w_m2 : array_like, optional
-        Long-wave radiation from above (W/m²): measured, or `fieldkit.physics.heat.air.sky_longwave`. Without it what is
-        above is as warm as the air, which holds under a dense canopy or a lid and **not** under an open sky.
-    ground_temperature_c, substrate_temperature_c : array_like, optional
-        Surface that is seen and surface that is touched (°C). Ground: air temperature unless given; substrate: ground.
-    ground_emissivity : array_like, optional
-        The ground reflects the rest of the sky's long-wave radiation.
-    silhouette_fraction : array_like, optional
-        In place of the body's own, e.g. when it turns to the sun: see `silhouette`.
-    pressure_pa : array_like, optional
-        Air pressure (Pa): thin air carries off less heat.
-    turbulence_factor : array_like, optional
-        Multiplies forced convection; 1.4 outdoors after Campbell & Norman (1998), see `convection_coefficient`.
-    convection_coefficient_w_m2_k : array_like, optional
-        Given in place of the correlations (W/m²/K); wind, shape and size then do not matter.
-    vapour_pressure_kpa : array_like, optional
-        Of the air (kPa), see `fieldkit.physics.heat.air.vapour_pressure`; needed by a body with `skin_resistance_s_m`, and
-        of no account to any other.
+    **keywords
+        Fields of `Surroundings`, in place of the object or to replace some of it: ``air_temperature_c=`` (°C) and
+        ``wind_speed_m_s=`` (m/s) at least.
 
     Returns
     -------
     dict, DataFrame or Dataset
-        ``operative_temperature_c``, each flux (W per m² of total surface, positive when gained), their sum
+        ``operative_temperature_c`` (°C), each flux (W per m² of total surface, positive when gained), their sum
         ``net_w_m2`` (the residual, below 1e-6), ``convection_coefficient_w_m2_k`` and ``heat_loss_slope_w_m2_k``
-        (rise of heat loss per kelvin; heat capacity over it is the time constant). Rows with NaN give NaN.
+        (rise of heat loss per kelvin; heat capacity over it is the time constant). Rows with NaN give NaN. Shapes are
+        those of the surroundings, broadcast.
 
     Raises
     ------
     FieldkitError
-        When an input is out of any physical range, or evaporation exceeds all gains.
+        When an input is unknown or out of any physical range, or evaporation exceeds all gains.
 
     Notes
     -----
@@ -173,49 +156,30 @@ def energy_balance(
     >>> round(still["operative_temperature_c"], 1), round(windy["operative_temperature_c"], 1)
     (35.3, 24.7)
     """
-    given = dict(locals())
-    body = given.pop("body")
-    return _run(body, given, _TEMPERATURE | _FLUXES)
+    return _temperature_and_fluxes(body=body, **_given(surroundings, keywords))
 
 
-@elementwise(_TEMPERATURE, static=("body",))
-def operative_temperature(
-    *,
-    air_temperature_c,
-    wind_speed_m_s,
-    body,
-    absorbed_shortwave_w_m2=0.0,
-    dni_w_m2=0.0,
-    dhi_w_m2=0.0,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    ground_temperature_c=None,
-    substrate_temperature_c=None,
-    ground_emissivity=0.95,
-    silhouette_fraction=None,
-    pressure_pa=STANDARD_PRESSURE_PA,
-    turbulence_factor=1.0,
-    convection_coefficient_w_m2_k=None,
-    vapour_pressure_kpa=None,
-):
-    """Operative temperature (°C) alone: the same balance as `energy_balance`, which explains the parameters.
+def operative_temperature(surroundings=None, *, body, **keywords):
+    """Operative temperature (°C) alone: the same balance as `energy_balance`.
 
     Parameters
     ----------
-    air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
-sky_longwave_w_m2, ground_temperature_c, substrate_temperature_c, ground_emissivity, silhouette_fraction, pressure_pa, \
-turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
+    surroundings, body, **keywords
         As in `energy_balance`.
 
     Returns
     -------
     float, ndarray, Series or DataArray
-        °C.
+        °C, of the shape of the surroundings, broadcast.
 
     Raises
     ------
     FieldkitError
         As `energy_balance`.
+
+    Notes
+    -----
+    Bakken (1976) J. Theor. Biol. 60:337, solved exactly; see `energy_balance`.
 
     Examples
     --------
@@ -227,52 +191,32 @@ turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
     ...                             body=lump), 1)
     35.1
     """
-    given = dict(locals())
-    body = given.pop("body")
-    return _run(body, given, _TEMPERATURE)
+    return _temperature(body=body, **_given(surroundings, keywords))
 
 
-@elementwise(_FLUXES, static=("body",))
-def fluxes(
-    *,
-    temperature_c,
-    air_temperature_c,
-    wind_speed_m_s,
-    body,
-    absorbed_shortwave_w_m2=0.0,
-    dni_w_m2=0.0,
-    dhi_w_m2=0.0,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    ground_temperature_c=None,
-    substrate_temperature_c=None,
-    ground_emissivity=0.95,
-    silhouette_fraction=None,
-    pressure_pa=STANDARD_PRESSURE_PA,
-    turbulence_factor=1.0,
-    convection_coefficient_w_m2_k=None,
-    vapour_pressure_kpa=None,
-):
+def fluxes(surroundings=None, *, temperature_c, body, **keywords):
     """Every flux of a body that is at a given temperature; their sum warms or cools it.
 
     Parameters
     ----------
+    surroundings, body, **keywords
+        As in `energy_balance`.
     temperature_c : array_like
         Temperature of the body (°C).
-    air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
-sky_longwave_w_m2, ground_temperature_c, substrate_temperature_c, ground_emissivity, silhouette_fraction, pressure_pa, \
-turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
-        As in `energy_balance`.
 
     Returns
     -------
     dict, DataFrame or Dataset
-        As `energy_balance`, without the operative temperature.
+        As `energy_balance` (W/m²), without the operative temperature.
 
     Raises
     ------
     FieldkitError
         As `energy_balance`.
+
+    Notes
+    -----
+    The terms of the balance in `energy_balance` (Bakken 1976), not set to zero.
 
     Examples
     --------
@@ -281,9 +225,7 @@ turbulence_factor, convection_coefficient_w_m2_k, vapour_pressure_kpa
     >>> round(at["net_w_m2"]), round(at["convection_w_m2"])
     (-198, -138)
     """
-    given = dict(locals())
-    body = given.pop("body")
-    return _run(body, given, _FLUXES)
+    return _fluxes(body=body, temperature_c=temperature_c, **_given(surroundings, keywords))
 
 
 @elementwise({"mean_radiant_temperature_c": {"units": "degC", "long_name": "mean radiant temperature"}})

@@ -4,7 +4,6 @@ import numpy as np
 
 from fieldkit.core import FieldkitError, elementwise, floats
 from fieldkit.physics.heat import energy_balance
-from fieldkit.physics.heat.air import STANDARD_PRESSURE_PA
 from fieldkit.physics.limits import check_inputs
 
 __all__ = [
@@ -231,29 +230,12 @@ def _follow(operative_c, lag_s, steps, start_c):
     return out
 
 
-def body_temperature(
-    *,
-    air_temperature_c,
-    wind_speed_m_s,
-    body,
-    absorbed_shortwave_w_m2=0.0,
-    dni_w_m2=0.0,
-    dhi_w_m2=0.0,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    ground_temperature_c=None,
-    turbulence_factor=1.0,
-    pressure_pa=STANDARD_PRESSURE_PA,
-    vapour_pressure_kpa=None,
-    step_s=None,
-    start_temperature_c=None,
-):
+def body_temperature(surroundings=None, *, body, step_s=None, start_temperature_c=None, **keywords):
     """Temperature (°C) of a body with heat capacity through a logged series of weather.
 
     Parameters
     ----------
-    air_temperature_c, wind_speed_m_s, body, absorbed_shortwave_w_m2, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, \
-sky_longwave_w_m2, ground_temperature_c, turbulence_factor, pressure_pa, vapour_pressure_kpa
+    surroundings, body, **keywords
         As in `heat.energy_balance`; the air temperature carries the times. The body needs mass, specific heat and area.
     step_s, start_temperature_c : float, optional
         As in `follow`.
@@ -284,19 +266,6 @@ sky_longwave_w_m2, ground_temperature_c, turbulence_factor, pressure_pa, vapour_
     ...                  start_temperature_c=20.0).round(1).tolist()
     [20.0, 25.1, 26.3, 26.6]
     """
-    balance = energy_balance(
-        air_temperature_c=air_temperature_c,
-        wind_speed_m_s=wind_speed_m_s,
-        body=body,
-        absorbed_shortwave_w_m2=absorbed_shortwave_w_m2,
-        dni_w_m2=dni_w_m2,
-        dhi_w_m2=dhi_w_m2,
-        ground_upwelling_w_m2=ground_upwelling_w_m2,
-        sky_longwave_w_m2=sky_longwave_w_m2,
-        ground_temperature_c=ground_temperature_c,
-        turbulence_factor=turbulence_factor,
-        pressure_pa=pressure_pa,
-        vapour_pressure_kpa=vapour_pressure_kpa,
-    )
+    balance = energy_balance(surroundings, body=body, **keywords)
     lag = _capacity(body) / balance["heat_loss_slope_w_m2_k"]
     return follow(balance["operative_temperature_c"], lag, step_s=step_s, start_temperature_c=start_temperature_c)

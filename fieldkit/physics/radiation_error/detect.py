@@ -196,7 +196,7 @@ def find_contamination(
     quick irradiance in that window. Errors: first-order autocorrelation removed by quasi-differencing, the rest by
     Newey–West (1987, Econometrica 55:703) within the day; the gains of the air's own slow response are random effects
     with a stated spread, one part of each shared by all days of a run (learned from all of them together) and one part
-    new every day (Laird & Ware 1982, Biometrics 38:963, from memory). Runs of days are searched; the one that stands
+    new every day (Laird & Ware 1982, Biometrics 38:963). Runs of days are searched; the one that stands
     out most is measured and taken off before the next is looked for. To the strength of a run comes how restless its
     weeks are by day, beside their own nights: a thermometer in the sun follows every cloud and gust. That part needs no
     irradiance, was learned from simulated weeks and checked on real air (`tests/study_contamination_air.py`); alone it

@@ -75,9 +75,8 @@ def blackbody_band_share(temperature_c, *, band_um=(8.0, 14.0)):
 
     Notes
     -----
-    Series for the integral of Planck's law: Chang, S. L. and Rhee, K. T. (1984), "Blackbody radiation functions",
-    International Communications in Heat and Mass Transfer 11:451–455 (citation from memory; the tests integrate
-    Planck's law numerically).
+    The integral of Planck's law by its series of exponentials, as textbooks of heat transfer give it; the tests
+    integrate Planck's law numerically.
 
     Examples
     --------
@@ -127,8 +126,7 @@ def true_surface_temperature(reading_c, emissivity, reflected_temperature_c, *, 
     Notes
     -----
     Signal balance S(T_reading) = ε S(T) + (1 − ε) S(T_reflected), S ∝ T⁴ (Stefan–Boltzmann law) or Planck's law
-    integrated over the band; transmission of a few metres of air is taken as 1. ASTM E1933 and ISO 18434-1 describe
-    the same balance (from memory).
+    integrated over the band; transmission of a few metres of air is taken as 1.
 
     Examples
     --------

@@ -1,15 +1,14 @@
 """Thermometers as objects in the heat balance: what each reads in sun and shade."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise
+from fieldkit.core import FieldkitError, Result
 from fieldkit.physics import heat
-from fieldkit.physics.heat.air import STANDARD_PRESSURE_PA
+from fieldkit.physics.heat.surroundings import surroundings_of
 from fieldkit.physics.sensors.errors import carry_errors
-
-_TEMPERATURE = {"units": "degC"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,33 +81,17 @@ INSTRUMENTS = {
 }
 
 
-@elementwise({"reading_c": _TEMPERATURE | {"long_name": "reading of the instrument"}}, static=("instrument",))
-def instrument_reading(
-    *,
-    instrument,
-    air_temperature_c,
-    wind_speed_m_s,
-    dni_w_m2=0.0,
-    dhi_w_m2=0.0,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    ground_temperature_c=None,
-    turbulence_factor=1.0,
-    pressure_pa=STANDARD_PRESSURE_PA,
-):
+def instrument_reading(surroundings=None, *, instrument, **keywords):
     """What an instrument reads once it has come to rest: its own temperature in the heat balance.
 
     Parameters
     ----------
+    surroundings : heat.Surroundings, optional
+        Air, wind and radiation at the instrument. In shade: no beam.
     instrument : Instrument
         One of ``INSTRUMENTS`` or your own.
-    air_temperature_c, wind_speed_m_s : scalar, array, Series or DataArray
-        Air temperature (°C) and wind (m/s) at the instrument.
-    dni_w_m2, dhi_w_m2, ground_upwelling_w_m2 : scalar, array, Series or DataArray
-        Beam across its rays, light of the sky and of the ground (W/m²), as `fieldkit.physics.sun` gives them. In shade:
-        no beam.
-    sky_longwave_w_m2, ground_temperature_c, turbulence_factor, pressure_pa
-        See `heat.energy_balance`.
+    **keywords
+        Fields of `heat.Surroundings`, in place of the object or to replace some of it.
 
     Returns
     -------
@@ -132,18 +115,19 @@ def instrument_reading(
             f"instrument is {instrument!r}: give an Instrument of your own, or one of INSTRUMENTS by its name, for "
             "instance INSTRUMENTS['black globe']."
         )
-    return heat.operative_temperature(
-        air_temperature_c=air_temperature_c,
-        wind_speed_m_s=wind_speed_m_s * instrument.wind_share,
-        body=instrument.body,
-        dni_w_m2=dni_w_m2 * instrument.beam_share,
-        dhi_w_m2=dhi_w_m2 * instrument.sky_share,
-        ground_upwelling_w_m2=ground_upwelling_w_m2 * instrument.sky_share,
-        sky_longwave_w_m2=sky_longwave_w_m2,
-        ground_temperature_c=ground_temperature_c,
-        turbulence_factor=turbulence_factor,
-        pressure_pa=pressure_pa,
-    )
+    around = surroundings_of(surroundings, keywords)
+    shares = {
+        "wind_speed_m_s": instrument.wind_share,
+        "dni_w_m2": instrument.beam_share,
+        "dhi_w_m2": instrument.sky_share,
+        "ground_upwelling_w_m2": instrument.sky_share,
+    }
+    at_it = {name: getattr(around, name) for name in shares}
+    at_it = {
+        name: (np.asarray(value) if isinstance(value, list | tuple) else value) * shares[name]
+        for name, value in at_it.items()
+    }
+    return heat.operative_temperature(around, body=instrument.body, **at_it)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -165,18 +149,13 @@ class InstrumentComparison(Result):
 
 def compare_instruments(
     instruments=None,
+    surroundings=None,
     *,
-    air_temperature_c,
-    wind_speed_m_s,
-    dni_w_m2,
-    dhi_w_m2,
-    ground_upwelling_w_m2=0.0,
-    sky_longwave_w_m2=None,
-    pressure_pa=STANDARD_PRESSURE_PA,
     shade_light_share=0.3,
     wind_error_share=0.3,
     absorptivity_error=0.05,
     convection_error_share=0.15,
+    **keywords,
 ):
     """Predict the sun-against-shade experiment: the same instruments, the same air, with and without the beam.
 
@@ -184,14 +163,16 @@ def compare_instruments(
     ----------
     instruments : dict of str to Instrument, optional
         None: ``INSTRUMENTS``.
-    air_temperature_c, wind_speed_m_s, dni_w_m2, dhi_w_m2, ground_upwelling_w_m2, sky_longwave_w_m2, pressure_pa : float
-        Weather at the instruments, see `instrument_reading`.
+    surroundings : heat.Surroundings, optional
+        Weather at the instruments in the sun, numbers only.
     shade_light_share : float
         Share of sky and ground light that is left in the shade (common practice, no source: 0.1 under dense leaves to
         0.6 behind a post).
     wind_error_share, absorptivity_error, convection_error_share : float
         Standard errors: of the wind (share of it), of the absorptivity (as such), and of convection (the correlations
         of the literature differ by some 15 %).
+    **keywords
+        Fields of `heat.Surroundings`, in place of the object or to replace some of it.
 
     Returns
     -------
@@ -204,54 +185,19 @@ def compare_instruments(
     >>> bool(day.table.set_index("instrument").loc["black globe", "difference_c"] > 8)
     True
     """
-    instruments = INSTRUMENTS if instruments is None else instruments
-    rows = []
-    for name, instrument in instruments.items():
-        lit = {"dni_w_m2": dni_w_m2, "dhi_w_m2": dhi_w_m2, "ground_upwelling_w_m2": ground_upwelling_w_m2}
-        shade = {k: v * shade_light_share for k, v in lit.items()} | {"dni_w_m2": 0.0}
-
-        def reading(wind, paint, stirring, light, sky, instrument=instrument):
-            # Light times a factor stands for another paint.
-            return instrument_reading(
-                instrument=instrument,
-                air_temperature_c=air_temperature_c,
-                wind_speed_m_s=wind,
-                **{k: v * paint for k, v in light.items()},
-                sky_longwave_w_m2=sky,
-                turbulence_factor=stirring,
-                pressure_pa=pressure_pa,
-            )
-
-        def difference(wind, paint, stirring, reading=reading, lit=lit, shade=shade):
-            bare = reading(wind, paint, stirring, lit, sky_longwave_w_m2)
-            return bare - reading(wind, paint, stirring, shade, None)
-
-        carried = carry_errors(
-            difference,
-            values={"wind": wind_speed_m_s, "paint": 1.0, "stirring": 1.0},
-            errors={
-                "wind": wind_error_share * wind_speed_m_s,
-                "paint": absorptivity_error / max(instrument.body.shortwave_absorptivity, 1e-6),
-                "stirring": convection_error_share,
-            },
-        )
-        in_sun = reading(wind_speed_m_s, 1.0, 1.0, lit, sky_longwave_w_m2)
-        rows.append(
-            {
-                "instrument": name,
-                "in_sun_c": in_sun,
-                "in_shade_c": reading(wind_speed_m_s, 1.0, 1.0, shade, None),
-                "difference_c": carried["value"].iloc[0],
-                "difference_error_c": carried["error"].iloc[0],
-                "above_air_c": in_sun - air_temperature_c,
-            }
-        )
+    around = surroundings_of(surroundings, keywords)
+    errors = {"wind": wind_error_share, "paint": absorptivity_error, "stirring": convection_error_share}
+    rows = [
+        _compared(name, instrument, around, shade_light_share, errors)
+        for name, instrument in (INSTRUMENTS if instruments is None else instruments).items()
+    ]
     if not rows:
         raise FieldkitError("There is no instrument to compare: give at least one.")
     table = pd.DataFrame(rows)
     low, high = table.loc[table["in_sun_c"].idxmin()], table.loc[table["in_sun_c"].idxmax()]
+    air_c = float(around.air_temperature_c)
     spread = high["in_sun_c"] - low["in_sun_c"]
-    sentence = f"In the same air at {air_temperature_c:.1f} °C, in the same sun, "
+    sentence = f"In the same air at {air_c:.1f} °C, in the same sun, "
     if len(table) == 1:
         sentence += f"the {high['instrument']} shows {high['in_sun_c']:.1f} °C."
     elif spread < 0.05:
@@ -261,4 +207,39 @@ def compare_instruments(
             f"the readings differ by {spread:.1f} °C: the {low['instrument']} shows {low['in_sun_c']:.1f} °C and the "
             f"{high['instrument']} {high['in_sun_c']:.1f} °C."
         )
-    return InstrumentComparison(table=table, air_temperature_c=float(air_temperature_c), sentence=sentence)
+    return InstrumentComparison(table=table, air_temperature_c=air_c, sentence=sentence)
+
+
+def _compared(name, instrument, around, shade_light_share, errors):
+    """One row of the comparison: the instrument in the sun, in the shade, and how sure their difference is."""
+    shade = {part: getattr(around, part) * shade_light_share for part in ("dhi_w_m2", "ground_upwelling_w_m2")}
+    shaded = replace(around, **shade, dni_w_m2=0.0, sky_longwave_w_m2=None)
+
+    def reading(place, wind, paint, stirring):
+        # Light times a factor stands for another paint.
+        light = {part: getattr(place, part) * paint for part in ("dni_w_m2", "dhi_w_m2", "ground_upwelling_w_m2")}
+        stirred = {"wind_speed_m_s": wind, "turbulence_factor": stirring * around.turbulence_factor}
+        return instrument_reading(place, instrument=instrument, **light, **stirred)
+
+    def difference(wind, paint, stirring):
+        return reading(around, wind, paint, stirring) - reading(shaded, wind, paint, stirring)
+
+    wind = around.wind_speed_m_s
+    carried = carry_errors(
+        difference,
+        values={"wind": wind, "paint": 1.0, "stirring": 1.0},
+        errors={
+            "wind": errors["wind"] * wind,
+            "paint": errors["paint"] / max(instrument.body.shortwave_absorptivity, 1e-6),
+            "stirring": errors["stirring"],
+        },
+    )
+    in_sun = reading(around, wind, 1.0, 1.0)
+    return {
+        "instrument": name,
+        "in_sun_c": in_sun,
+        "in_shade_c": reading(shaded, wind, 1.0, 1.0),
+        "difference_c": carried["value"].iloc[0],
+        "difference_error_c": carried["error"].iloc[0],
+        "above_air_c": in_sun - around.air_temperature_c,
+    }

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, elementwise, floats
 from fieldkit.physics import heat
-from fieldkit.physics.heat.air import STANDARD_PRESSURE_PA
+from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.limits import check_inputs
 from fieldkit.physics.sensors.errors import carry_errors
 from fieldkit.physics.sensors.logger_checks import by_role
@@ -22,7 +22,8 @@ def absorbed_irradiance(
     apparent_zenith_deg,
     diffuse_fraction=0.2,
     ground_albedo=0.2,
-    pressure_pa=STANDARD_PRESSURE_PA,
+    pressure_pa=None,
+    elevation_m=0.0,
     reading_error_c=0.2,
     wind_error_m_s=0.3,
     absorptivity_error=0.05,
@@ -46,6 +47,9 @@ def absorbed_irradiance(
         that the ground sends back.
     pressure_pa : scalar, array, Series or DataArray
         Air pressure (Pa): at 3000 m thin air carries off a sixth less heat, and so much too high would the answer be.
+        None: that of the standard atmosphere at `elevation_m`.
+    elevation_m : scalar, array, Series or DataArray
+        Metres above sea level.
     reading_error_c, wind_error_m_s, absorptivity_error, diffuse_error, convection_error_share : float
         Standard errors: of each reading (°C), of the wind (m/s), of the absorptivity and the diffuse fraction (as
         such) and of convection (share; the correlations of the literature differ by some 15 %).
@@ -94,7 +98,8 @@ def absorbed_irradiance(
         )
         return absorbed(sunlit, shaded, wind, stirring, pressure) / (absorptivity * per_level)
 
-    values = {"sunlit": sunlit_c, "shaded": shaded_c, "wind": wind_speed_m_s, "pressure": pressure_pa}
+    values = {"sunlit": sunlit_c, "shaded": shaded_c, "wind": wind_speed_m_s}
+    values["pressure"] = pressure_or_height(pressure_pa, elevation_m)
     values |= {"diffuse": diffuse_fraction, "zenith": _high_enough(apparent_zenith_deg), "albedo": ground_albedo}
     index = next((v.index for v in values.values() if isinstance(v, pd.Series)), None)
     on_dims = any(type(v).__name__ == "DataArray" for v in values.values())
@@ -222,8 +227,6 @@ def irradiance_from_loggers(
     >>> irradiance_from_loggers(loggers, info, site).sentence
     '3 readings of two probes give the irradiance, ...; there is no pyranometer to check them against.'
     """
-    from pvlib import atmosphere
-
     from fieldkit.physics import sun
 
     columns = {}
@@ -255,7 +258,8 @@ def irradiance_from_loggers(
         "body": body,
         "apparent_zenith_deg": zenith[zenith < 80],
         "ground_albedo": ground_albedo,
-        "pressure_pa": atmosphere.alt2pres(site.elevation_m) if pressure_pa is None else pressure_pa,
+        "pressure_pa": pressure_pa,
+        "elevation_m": site.elevation_m,
     }
     error = info.get("error", np.nan)
     given |= {"reading_error_c": 0.2 if np.isnan(error) else float(error)}

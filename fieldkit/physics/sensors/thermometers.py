@@ -80,7 +80,7 @@ def correct_lag(readings, time_constant_s, *, window_s=None, interval_s=None, er
 
     Notes
     -----
-    First-order instrument, τ dT/dt = T_true − T (e.g. WMO-No. 8, annex on time constants, from memory); value and slope
+    First-order instrument, τ dT/dt = T_true − T (the usual definition of a time constant); value and slope
     from a local parabola (Savitzky & Golay 1964, Analytical Chemistry 36:1627). The noise gain is the norm of the
     filter's weights.
 

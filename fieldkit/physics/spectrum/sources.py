@@ -6,6 +6,7 @@ from scipy import constants
 
 from fieldkit.core import FieldkitError, elementwise
 from fieldkit.physics import sun
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.limits import check_inputs
 
 
@@ -171,7 +172,7 @@ def clear_sky_spectrum(
                 aoi=incidence,
                 surface_tilt=full * tilt_deg,
                 ground_albedo=full * ground_albedo,
-                surface_pressure=full * atmosphere.alt2pres(elevation_m),
+                surface_pressure=full * air_pressure(elevation_m),
                 relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
                 precipitable_water=full * precipitable_water_cm,
                 ozone=ozone[up] / 1000,

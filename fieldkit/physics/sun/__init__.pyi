@@ -1,3 +1,4 @@
+from .clear_sky_limits import clear_sky_range as clear_sky_range
 from .ephemeris import CIVIL_TWILIGHT_DEG as CIVIL_TWILIGHT_DEG
 from .ephemeris import SOLAR_CONSTANT_W_M2 as SOLAR_CONSTANT_W_M2
 from .ephemeris import SUNRISE_ELEVATION_DEG as SUNRISE_ELEVATION_DEG

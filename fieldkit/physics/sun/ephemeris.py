@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.limits import check_inputs
 
 SOLAR_CONSTANT_W_M2 = 1361.1  # Gueymard (2018), Solar Energy 168:2-12; pvlib's own default is 1366.1, 0.4 % higher
@@ -80,11 +81,11 @@ def unix_seconds(times):
     }
 )
 def _position(unix_s, latitude_deg, longitude_deg, elevation_m, pressure_pa, air_temperature_c, delta_t_s):
-    from pvlib import atmosphere, spa
+    from pvlib import spa
 
     check_inputs(locals())
     if pressure_pa is None:
-        pressure_pa = atmosphere.alt2pres(elevation_m)
+        pressure_pa = air_pressure(elevation_m)
     inputs = (unix_s, latitude_deg, longitude_deg, elevation_m, pressure_pa / 100, air_temperature_c, delta_t_s)
     inputs = np.broadcast_arrays(*inputs)
     shape = inputs[0].shape

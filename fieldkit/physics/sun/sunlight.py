@@ -9,7 +9,9 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, elementwise
+from fieldkit.physics.atmosphere import most_beam
 from fieldkit.physics.limits import check_inputs
+from fieldkit.physics.sun.clear_sky_limits import clear_sky_range
 from fieldkit.physics.sun.ephemeris import (
     CIVIL_TWILIGHT_DEG,
     SOLAR_CONSTANT_W_M2,
@@ -32,6 +34,7 @@ __all__ = [
     "BaskingHours",
     "clear_sky",
     "clear_sky_at_zenith",
+    "clear_sky_range",
     "day_length",
     "day_of_year",
     "decompose",
@@ -69,7 +72,7 @@ def _complete(ghi_w_m2, dni_w_m2, dhi_w_m2, apparent_zenith_deg, extraterrestria
         high = apparent_zenith_deg <= 87
         dni = np.where(high, np.maximum(ghi - dhi, 0) / np.where(high, cos_zenith, 1), 0)
         # With a low sun a few watts of cloud edge or tilt look like a beam stronger than the sun's.
-        dni = np.minimum(dni, extraterrestrial_w_m2)
+        dni = np.minimum(dni, most_beam(apparent_zenith_deg, extraterrestrial_w_m2))
         dhi = np.where(np.isnan(dni * dhi), np.nan, ghi - dni * cos_zenith)
     elif dhi is None:
         dhi = np.maximum(ghi - dni * cos_zenith, 0)

@@ -1,6 +1,7 @@
 """The only reader of an enclosure folder: enclosure.toml and its tables, or every mistake said at once."""
 
 import hashlib
+import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,7 +14,7 @@ from fieldkit.records.enclosure import tables as enclosure_tables
 from fieldkit.records.enclosure.settings import NAME, SETTINGS, check, parse
 from fieldkit.records.enclosure.spectra import read_spectrum
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, sheets
+from fieldkit.records.reading import cells, opening, sheets
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.reader import Animal
@@ -213,8 +214,8 @@ def _read_settings(path, problems, digest):
         problems.add(path.name or str(path), "There is no such folder.", "Check the spelling of the path.")
         return None
     file = path / NAME
-    if not file.is_file():
-        near = [p.name for p in path.iterdir() if p.name.lower().startswith(("enclosure.", "season."))]
+    if not os.path.lexists(file):
+        near = [p.name for p in opening.listed(path) if p.name.lower().startswith(("enclosure.", "season."))]
         near = [name for name in near if ".toml" in name.lower()]
         remedy = "Make a folder with it: fieldkit new FOLDER --enclosure."
         if near and near[0].lower().startswith("enclosure."):
@@ -223,7 +224,11 @@ def _read_settings(path, problems, digest):
             remedy = f"This folder has {near[0]}: is it the folder you mean? An enclosure is described in {NAME}."
         problems.add(NAME, "The folder has no enclosure.toml, which describes the enclosure.", remedy)
         return None
-    data = file.read_bytes()
+    try:
+        data = opening.read(file, inside=path, limit=opening.SETTINGS_BYTES)
+    except opening.NotOpened as error:
+        problems.add(NAME, error.problem, error.remedy)
+        return None
     digest.update(NAME.encode() + b"\0" + data)
     text, _, _ = sheets.decode(data)
     if text is None:
@@ -242,8 +247,11 @@ def _read_spectra(path, stated, problems, digest):
         if not isinstance(name, str) or not re.search(r"\.(csv|tsv|txt)$", name, re.IGNORECASE) or name in found:
             continue
         try:
+            data = opening.read(path / name, inside=path, limit=opening.SPECTRUM_BYTES)
             found[name] = read_spectrum(path / name)
-            digest.update(name.encode() + b"\0" + (path / name).read_bytes())
+            digest.update(name.encode() + b"\0" + data)
+        except opening.NotOpened as error:
+            problems.add(name, error.problem, error.remedy)
         except SeasonError as error:
             for p in error.problems.itertuples(index=False):
                 row = None if pd.isna(p.row) else int(p.row)

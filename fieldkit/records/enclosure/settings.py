@@ -170,9 +170,13 @@ def parse(text, problems):
     'Write true or false, without quotation marks.'
     """
     try:
-        return tomllib.loads(text)
+        read = tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         pass
+    except (ValueError, RecursionError):
+        return settings.parse(text, problems)
+    else:
+        return settings.parse(text, problems) if settings.depth(read) > settings.DEEPEST else read
     wrong = []
     for number, line in enumerate(text.splitlines(), start=1):
         value = re.match(r"\s*[\w-]+\s*=\s*([^#]*)", line)

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, sheets
+from fieldkit.records.reading import cells, opening, sheets
 
 _WAVELENGTH = re.compile(r"wave ?_?length|^nm$|lambda|λ", re.IGNORECASE)
 _SAVE = "Save the two columns wavelength_nm and irradiance_w_m2_nm as CSV (UTF-8)."
@@ -42,9 +42,9 @@ def read_spectrum(path):
     path = Path(path)
     problems, spectrum = Problems(), None
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        problems.add(path.name, f"The file cannot be opened ({error.strerror}).", "Check its name and its place.")
+        data = opening.read(path, limit=opening.SPECTRUM_BYTES)
+    except opening.NotOpened as error:
+        problems.add(path.name, error.problem, error.remedy)
     else:
         spectrum = _parse(data, path, problems)
     if problems.any_errors:
@@ -98,7 +98,10 @@ def _parse(data, path, problems):
 def _table(text):
     """Numbered rows below the header, the header, and the place of the wavelength in it."""
     for separator in "\t;,":
-        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+        try:
+            rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+        except csv.Error:
+            continue
         for number, row in enumerate(rows):
             found = [i for i, name in enumerate(row) if _WAVELENGTH.search(name.strip())]
             if found and len(row) > 1:

@@ -11,7 +11,7 @@ import pandas as pd
 from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
-from fieldkit.records.reading import cells, headers, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import reader as folder
@@ -158,11 +158,11 @@ def _loggers_read(readings, stated, problems):
 def _raws(path, name, table, stated, problems, digest):
     """One table as it stands in its file, in a folder of its name, or in the workbook; empty ones do not count."""
     files = []
-    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
+    for file in opening.listed(path):
         if file.name.startswith(("~$", ".")):
             continue
         if file.is_dir() and file.name.lower() == name == "readings":
-            inside = sorted(file.iterdir(), key=lambda p: p.name.lower())
+            inside = opening.listed(file)
             files.append([(p, f"{file.name}/{p.name}", None) for p in inside if not p.name.startswith(("~$", "."))])
         elif file.stem.lower() == name and file.suffix.lower() in _SUFFIXES:
             files.append([(file, file.name, None)])
@@ -188,9 +188,13 @@ def _raws(path, name, table, stated, problems, digest):
 
 def _readings(path, stated, problems, digest):
     plain = path / "readings.csv"
-    others = [p for p in path.iterdir() if p.stem.lower() == "readings" and p.name != plain.name]
+    others = [p for p in opening.listed(path) if p.stem.lower() == "readings" and p.name != plain.name]
     if plain.is_file() and not others and "columns" not in stated and not _book_has_readings(path, stated):
-        data = plain.read_bytes()
+        try:
+            data = opening.read(plain, inside=path)
+        except opening.NotOpened as error:
+            problems.add(plain.name, error.problem, error.remedy)
+            return None
         frame = tidy_loggers.read(data, plain.name, None, stated, problems)
         if frame is not None:
             digest.update(plain.name.encode() + b"\0" + hashlib.sha256(data).digest())
@@ -279,7 +283,7 @@ def _owners(header, loggers):
 
 def _read_plain_wide(file, stated, problems):
     """As `tidy_loggers.read`, for a column a logger: only where every column is known and every cell a number."""
-    data = file.read_bytes()
+    data = opening.read(file)
     first = data.split(b"\n", 2)
     if len(first) < 3 or not re.match(rb"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?,", first[1]):
         return None

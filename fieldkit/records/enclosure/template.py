@@ -182,7 +182,7 @@ def settings_template():
         "",
         "# What you read by hand with (the table hand_readings). error is the standard deviation of a reading, in °C",
         "# or W/m² whatever unit you read: the ± of the data sheet divided by 1.7, or read one thing ten times (JCGM",
-        "# 100:2008, 4.3.7, from memory). The numbers here are examples (common practice, no source): put in your own.",
+        "# 100:2008, 4.3.7). The numbers here are examples (common practice, no source): put in your own.",
     ]
     for column, (what, error) in _ERRORS.items():
         lines += ["", f"# [instruments.{column}]", f'# what = "{what}"', f"# error = {error}", '# how = "data sheet"']

@@ -12,7 +12,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.records.reading import cells, headers
+from fieldkit.core import visible
+from fieldkit.records.reading import cells, headers, opening
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
@@ -48,14 +49,14 @@ def find(path, stated, problems, digest):
     if not path.is_dir():
         return found
     ignored = {settings.NAME, "readme.txt"}
-    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
+    for file in _listed(path, path.name, problems):
         name = file.stem.lower().removesuffix(".csv")
         suffix = file.suffix.lower()
         if file.name.startswith(("~$", ".")) or file.name.lower() in ignored:
             continue
         if file.is_dir():
             if name in schemas.TABLES:
-                for part in sorted(file.iterdir(), key=lambda p: p.name.lower()):
+                for part in _listed(file, file.name, problems):
                     if not part.name.startswith(("~$", ".")):
                         found += open_file(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
         elif suffix in _OTHER_SHEETS:
@@ -77,23 +78,36 @@ def find(path, stated, problems, digest):
     return found
 
 
+def _listed(folder, label, problems):
+    try:
+        return opening.listed(folder)
+    except opening.NotOpened as error:
+        problems.add(label, error.problem, error.remedy)
+        return []
+
+
 def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None):
     """Open one CSV file or workbook; what it holds as a list of `RawTable`.
 
     `sheet` names the one sheet of a workbook that is wanted; a workbook without it gives nothing.
     """
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        problems.add(
-            label,
-            f"The file cannot be opened ({error.strerror}).",
-            "Close it in other programs and check that you may read it.",
-        )
+    wrong = opening.name_trouble(label)
+    if wrong is None:
+        try:
+            folder = file.parents[label.count("/")]
+            data = opening.read(file, inside=folder)
+        except opening.NotOpened as error:
+            wrong = error.problem, error.remedy
+    if wrong is not None:
+        problems.add(visible(label), *wrong)
         return []
     suffix = file.suffix.lower()
     digest.update(label.encode() + b"\0" + data)
     if data[:4] == b"PK\x03\x04" and suffix in _WORKBOOKS:
+        wrong = opening.workbook_trouble(data)
+        if wrong is not None:
+            problems.add(label, *wrong)
+            return []
         return _open_workbook(data, label, table, rival, stated, problems, sheet)
     if suffix in _WORKBOOKS or data[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0"):
         problems.add(
@@ -163,12 +177,21 @@ def _open_text(data, label, table, rival, stated, problems):
         text = text.split("\n", 1)[1] if "\n" in text else ""
     if separator is None:
         head = "\n".join(text.splitlines()[:20])
-        tried = {s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table, stated) for s in "\t;,"}
-        separator = max(tried, key=lambda s: tried[s][1:])
+        try:
+            tried = {s: _best_header(list(csv.reader(io.StringIO(head), delimiter=s)), table, stated) for s in "\t;,"}
+            separator = max(tried, key=lambda s: tried[s][1:])
+        except csv.Error:
+            separator = ","
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
     except csv.Error:
-        problems.add(label, "This file cannot be taken apart into cells.", "Save the sheet as CSV (UTF-8) again.")
+        longest = max(enumerate(text.splitlines(), start=1 + skip), key=lambda line: len(line[1]))
+        problems.add(
+            label,
+            "This file cannot be taken apart into cells.",
+            f"Look at the longest line ({len(longest[1]):,} characters), or save the sheet as CSV (UTF-8) again.",
+            row=longest[0],
+        )
         return []
     names = {",": "comma", ";": "semicolon", "\t": "tab"}
     return _raw(

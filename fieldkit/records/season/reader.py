@@ -4,6 +4,7 @@ import dataclasses
 import datetime as dt
 import difflib
 import hashlib
+import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,7 +16,7 @@ import pandera.errors
 from fieldkit import core
 from fieldkit.records import places
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, headers, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
@@ -189,8 +190,10 @@ def _read_settings(path, problems, digest):
         problems.add(path.name or str(path), "There is no such folder.", "Check the spelling of the path.")
         return None
     file = path / settings.NAME
-    if not file.is_file():
-        near = [p.name for p in path.iterdir() if p.name.lower().startswith("season.") and ".toml" in p.name.lower()]
+    if not os.path.lexists(file):
+        near = [
+            p.name for p in opening.listed(path) if p.name.lower().startswith("season.") and ".toml" in p.name.lower()
+        ]
         problems.add(
             settings.NAME,
             "The folder has no season.toml, which says where and how the readings were taken.",
@@ -201,7 +204,11 @@ def _read_settings(path, problems, digest):
             else "Make a new folder with 'fieldkit new' and copy its season.toml.",
         )
         return None
-    data = file.read_bytes()
+    try:
+        data = opening.read(file, inside=path, limit=opening.SETTINGS_BYTES)
+    except opening.NotOpened as error:
+        problems.add(settings.NAME, error.problem, error.remedy)
+        return None
     digest.update(b"season.toml\0" + data)
     text, _, _ = sheets.decode(data)
     if text is None:

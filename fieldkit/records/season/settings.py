@@ -9,6 +9,8 @@ from fieldkit.records.reading import cells
 from fieldkit.records.schema import tables as schemas
 
 NAME = "season.toml"
+# Sections within sections that the reader goes down into; settings need four.
+DEEPEST = 20
 
 # A whole season.toml; the template for new folders is made from the same declaration.
 EXAMPLE = """\
@@ -107,7 +109,43 @@ def parse(text, problems):
             if lines[row - 1].lstrip().startswith("[") or lines[row - 1] == "":
                 break
             lines[row - 1] = ""
+        except (ValueError, RecursionError):
+            return _say_beyond(lines, problems)
+    if read is not None and depth(read) > DEEPEST:
+        return _say_beyond(lines, problems)
     return read if lines == text.splitlines() else None
+
+
+def _say_beyond(lines, problems):
+    """Name what no settings need: a number of thousands of digits, brackets within brackets."""
+    row, line = max(enumerate(lines, start=1), key=lambda numbered: len(numbered[1]))
+    problems.add(
+        NAME,
+        "This file cannot be read: it holds a number of thousands of digits, or sections within sections without end.",
+        "Look at its longest line, and compare the file with the template.",
+        row=row,
+        value=line.strip()[:60],
+    )
+
+
+def depth(value):
+    """How many sections or lists stand within one another.
+
+    Examples
+    --------
+    >>> depth({"site": {"names": [1, 2]}})
+    3
+    """
+    deep, inside = 0, [value]
+    while inside:
+        deep += 1
+        inside = [
+            part
+            for whole in inside
+            for part in (whole.values() if isinstance(whole, dict) else whole)
+            if isinstance(part, dict | list)
+        ]
+    return deep
 
 
 def _say_line(line, row, error, problems):

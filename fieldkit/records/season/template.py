@@ -226,7 +226,7 @@ def settings_template(answers=None):
         "",
         "# What each column was read with; error is the standard deviation of its readings, in °C or W/m² as the name",
         "# of the column says, whatever unit you read. How to find it: read the same thing ten times; or divide the ±",
-        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7, limits of which nothing else is known; from memory).",
+        "# of the data sheet by 1.7 (JCGM 100:2008, 4.3.7: limits of which nothing else is known).",
     ]
     for column, what, error in (
         ("shade_air_c", "thermometer in a small white radiation shield", "0.4"),

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
+from fieldkit.records.reading import opening
 
 COLUMNS = [
     "ghi_w_m2",
@@ -223,7 +224,7 @@ def _kind(path):
 
 def _text(path):
     """The file as text: older programs write Latin-1, spreadsheets put a mark in front of UTF-8."""
-    raw = path.read_bytes()
+    raw = opening.read(path)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
+from fieldkit.records.reading import opening
 
 UNITS = {
     "degC": lambda x: x,
@@ -525,7 +526,7 @@ def _check_unit(unit):
 def _open(path):
     if not path.is_file():
         raise FieldkitError(f"There is no file {path.name} in {path.parent}.")
-    data = path.read_bytes()
+    data = opening.read(path)
     for encoding in ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252"):
         try:
             return data.decode(encoding)

@@ -14,7 +14,17 @@ _TITLES = {
 }
 
 
+_REASONS = {
+    "repeats": "Whether anything was chosen cannot be told",
+    "apart": "{who} chose, each in its own way",
+    "one animal": "One of the animals chose; of the others it cannot be told",
+    "unreliable": "{who} chose on what these instruments cannot vouch for",
+}
+
+
 def _title(comparison, who):
+    if comparison.reason in _REASONS:
+        return _REASONS[comparison.reason].format(who=who)
     title = _TITLES.get(comparison.verdict, "{who} chose on {verdict}").format(who=who, verdict=comparison.verdict)
     if not comparison.curves:
         return title
@@ -23,7 +33,11 @@ def _title(comparison, who):
         return f"{who} chose for an operative temperature, not for one driver by itself"
     link = "; each by itself, " if comparison.verdict == "undecided" else ": "
     # Broken here: a title wider than the panel would take the panel's width.
-    return textwrap.fill(f"{title}{link}{choice_words.bent(bends, comparison.contrast['column'])}", 72)
+    return textwrap.fill(f"{title}{link}{_bends(comparison, bends)}", 72)
+
+
+def _bends(comparison, bends):
+    return choice_words.bent(bends, comparison.contrast["column"], comparison.modulator)
 
 
 def _colour(driver):
@@ -164,7 +178,7 @@ def odds(comparison, *, who="The animals"):
 
 def _relation(axes, name, curve, comparison):
     """One bent relation: odds along a driver, or how the pull of a driver changes with shade air."""
-    by_air = name.endswith("(changing with air)")
+    by_air = name.endswith(("(changing with air)", "(changing with hour)"))
     driver = name.partition(" (")[0]
     column = comparison.contrast["column"].get(driver, "operative_c")
     colour = _colour(driver)
@@ -180,7 +194,9 @@ def _relation(axes, name, curve, comparison):
             axes.set_yscale("log")
             axes.set_yticks(ticks := _ticks(axes.get_ylim()), [f"{t:g}" for t in ticks])
             axes.minorticks_off()
-            axes.set_xlabel("mean shade air of the choice set (°C; middle nine tenths of the sets)")
+            along = "hour of the choice set" if name.endswith("hour)") else "mean shade air of the choice set (°C"
+            along += "; middle nine tenths of the sets)" if "(" in along else " (middle nine tenths of the sets)"
+            axes.set_xlabel(along)
             axes.set_ylabel(f"odds ratio for\n{step} more {driver}")
         else:
             # Room above the curve for the legend.

@@ -31,7 +31,7 @@ def citation_file(*, kind, title, authors, licence=None, abstract=None, version=
 
     Notes
     -----
-    Druskat, S. et al. (2021), Citation File Format 1.2.0, doi:10.5281/zenodo.5171937 (from memory). Texts are written
+    Druskat, S. et al. (2021), Citation File Format 1.2.0, doi:10.5281/zenodo.5171937. Texts are written
     as JSON strings, which are valid YAML, so that no name or title can break the file.
 
     Examples

@@ -379,7 +379,7 @@ def check(path):
     -----
     Darwin Core text guide (TDWG 2023, http://rs.tdwg.org/dwc/text/) and its XML schema for meta.xml; list of Darwin
     Core terms; basisOfRecord takes class names. That coordinateUncertaintyInMeters cannot be 0 stands in the term's
-    comments (from memory). Elements that EML 2.2.0 asks for: title, creator, contact.
+    comments. Elements that EML 2.2.0 asks for: title, creator, contact.
     """
     wrong = []
 

@@ -16,7 +16,7 @@ from fieldkit.report.share import citation, darwin_core, netcdf
 from fieldkit.report.share import filter as giving_away
 
 COORDINATES = ("none", *PRECISIONS, "exact")
-# Terms of use that the biodiversity portals accept (from memory).
+# Terms of use that the biodiversity portals accept (common practice).
 LICENCES = {
     "CC0-1.0": "https://creativecommons.org/publicdomain/zero/1.0/legalcode",
     "CC-BY-4.0": "https://creativecommons.org/licenses/by/4.0/legalcode",

@@ -306,10 +306,8 @@ def operative_temperature(
         sky = dataset[sky_longwave]
     around = {}
     if elevation is not None:
-        from pvlib import atmosphere
-
         _same_units(dataset[elevation], {"m", "meter", "metre", "meters", "metres"}, "m")
-        around["pressure_pa"] = atmosphere.alt2pres(dataset[elevation])
+        around["elevation_m"] = dataset[elevation]
     sun = dataset[global_horizontal].clip(min=0)
     return heat.operative_temperature(
         air_temperature_c=air_temperature_c,

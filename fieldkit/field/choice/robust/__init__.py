@@ -1,0 +1,1 @@
+"""What may stand behind a choice besides the choice: chance, repetition, design, hidden things, other animals."""

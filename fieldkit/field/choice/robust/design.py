@@ -1,0 +1,188 @@
+"""How the places were compared: picked or drawn, near or far, read in which order. What that leaves of a verdict."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+# Answers of season.toml under [choice_sets], drawn: those that leave the observer no say.
+RULES = ("random bearing and distance", "grid", "all places in sight")
+PICKED = "picked by the observer"
+DRAWN = (*RULES, PICKED)
+# P-value below which unused readings are said to follow the order, held over the drivers (our choice).
+ORDER_LEVEL = 0.01
+# Share of sets in which the used place was read first from which on order and use cannot be told apart (our choice).
+ALWAYS = 0.8
+# Within sets, places differ this many times less than sets do: the places may lie too near (our choice).
+ALIKE = 4.0
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Design:
+    """How places were compared.
+
+    Attributes
+    ----------
+    drawn : str
+        One of `DRAWN`, or "not stated".
+    by_rule : bool
+        The observers had no say in the places.
+    first_share : float
+        Share of sets whose used place stands first.
+    drift : DataFrame
+        One row per driver: change of the unused readings per place read, p-value held over drivers, whether it is
+        believed, and `bias`, what it adds to the used place against the others.
+    alike : tuple of str
+        Drivers in which the places of a set were alike though sets differ.
+    detrended : ndarray or None
+        Readings with believed drifts taken out.
+    order : str
+        What the order was taken from: "minutes" or "rows".
+    distance_m : float
+        Median distance of the unused places, where written.
+    """
+
+    drawn: str
+    by_rule: bool
+    first_share: float
+    drift: object
+    alike: tuple
+    detrended: object
+    order: str
+    distance_m: float
+
+    @property
+    def drifting(self):
+        """Drivers whose readings follow the order of reading."""
+        return tuple(self.drift.index[self.drift["believed"]])
+
+
+def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
+    """Look at order, nearness and the stated way of drawing places.
+
+    Parameters
+    ----------
+    kept : DataFrame
+        Rows sorted by set, in the order they were written; columns ``minutes``, ``distance_m`` are used where there.
+    values, within : ndarray, shape (n, p)
+        Readings of the drivers, and less the mean of their set.
+    used, sets : ndarray, shape (n,)
+        Whether the place was used, and the code of its set.
+    sizes : ndarray, shape (sets,)
+        Places of each set.
+    drivers : dict of str to str
+        Name and column of each driver.
+    errors : dict of str to float
+        Reading error by column.
+    design : dict or None
+        Answers of season.toml: ``drawn``, ``order``, ``reach_m``.
+
+    Returns
+    -------
+    Design
+    """
+
+    design = dict(design or {})
+    drawn = str(design.get("drawn") or "not stated")
+    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+    position = np.arange(len(sets)) - starts[sets].astype(float)
+    order, minutes = "rows", _numbers(kept, "minutes")
+    if minutes is not None and np.isfinite(minutes).all() and np.ptp(minutes) > 0:
+        order, position = "minutes", minutes
+    first = position == np.minimum.reduceat(position, starts)[sets]
+    drift = _drift(values, position, used, sets, drivers)
+    detrended = None
+    if drift["believed"].any():
+        slopes = np.where(drift["believed"], drift["per_step"], 0.0)
+        detrended = values - slopes * position[:, None]
+    distance = _numbers(kept, "distance_m")
+    far = (
+        float(np.nanmedian(distance[~used])) if distance is not None and np.isfinite(distance[~used]).any() else np.nan
+    )
+    return Design(
+        drawn=drawn,
+        by_rule=drawn in RULES,
+        first_share=float((used & first).sum() / len(sizes)),
+        drift=drift,
+        alike=tuple(_alike(kept, values, within, sets, sizes, drivers, errors)),
+        detrended=detrended,
+        order=order,
+        distance_m=far,
+    )
+
+
+def _numbers(kept, column):
+    import pandas as pd
+
+    return pd.to_numeric(kept[column], errors="coerce").to_numpy(dtype=float) if column in kept else None
+
+
+def _drift(values, position, used, sets, drivers):
+    """Slope of unused readings on their place in the order, pooled over sets; a t-test with sets as units."""
+    import pandas as pd
+    from scipy import special
+
+    free = ~used
+    n = np.bincount(sets[free], minlength=sets[-1] + 1)
+    good = (n > 2)[sets] & free
+    p, unused = np.ones(values.shape[1]), good
+    slope = np.zeros(values.shape[1])
+    if good.sum() > 10:
+        code = np.unique(sets[unused], return_inverse=True)[1]
+        size = np.bincount(code)
+        t = position[unused] - (np.bincount(code, weights=position[unused]) / size)[code]
+        for j, column in enumerate(values[unused].T):
+            x = column - (np.bincount(code, weights=column) / size)[code]
+            across, along = np.bincount(code, weights=t * x), np.bincount(code, weights=t * t)
+            if along.sum() <= 0 or len(size) < 3:
+                continue
+            slope[j] = across.sum() / along.sum()
+            rest = across - slope[j] * along
+            error = np.sqrt((rest**2).sum() * len(size) / (len(size) - 1)) / along.sum()
+            p[j] = 2 * special.stdtr(len(size) - 1, -abs(slope[j]) / error) if error > 0 else 1.0
+    gap = np.mean(position[free]) - np.mean(position[used])
+    held = np.minimum(1.0, p * len(p))
+    return pd.DataFrame(
+        {"per_step": slope, "p": held, "believed": held < ORDER_LEVEL, "bias": -slope * gap},
+        index=pd.Index(list(drivers), name="driver"),
+    )
+
+
+def _alike(kept, values, within, sets, sizes, drivers, errors):
+    """Drivers that differ far less within sets than between sets of one hour."""
+
+    if "time" not in kept:
+        return []
+    first = np.unique(sets, return_index=True)[1]
+    hour = clock_hours(kept["time"].iloc[first])
+    if not np.isfinite(hour).all() or len(first) < 20:
+        return []
+    out = []
+    # The sun's daily course is no difference between places: a parabola of the hour is taken out.
+    course = np.vander((hour - 12) / 4, 3)
+    for j, (name, column) in enumerate(drivers.items()):
+        if name == "air":
+            continue
+        level = np.bincount(sets, weights=values[:, j]) / sizes
+        rest = level - course @ np.linalg.lstsq(course, level, rcond=None)[0]
+        between = np.sqrt((rest**2).sum() / (len(rest) - 3))
+        own = np.sqrt((within[:, j] ** 2).sum() / max(1, len(within) - len(sizes)))
+        real = np.sqrt(max(0.0, own**2 - errors.get(column, 0.0) ** 2))
+        if between > ALIKE * real and between > 2 * errors.get(column, 0.0):
+            out.append(name)
+    return out
+
+
+def clock_hours(times):
+    """Hours of the day as written on the observer's clock; NaN where there is none."""
+    import pandas as pd
+
+    parts = times.astype(str).str.extract(r"(\d{1,2}):(\d{2})")
+    return (pd.to_numeric(parts[0], errors="coerce") + pd.to_numeric(parts[1], errors="coerce") / 60).to_numpy(float)
+
+
+def hours_of_sets(kept, sets):
+    """Hour of day of each set, from its first row; None where times are not known."""
+    if "time" not in kept:
+        return None
+    hours = clock_hours(kept["time"].iloc[np.unique(sets, return_index=True)[1]])
+    return hours if np.isfinite(hours).all() else None
