@@ -126,9 +126,9 @@ def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=Tr
     Examples
     --------
     >>> import fieldkit
-    >>> compare(fieldkit.demo_season(), fieldkit.demo_enclosure())
-    Traceback (most recent call last):
-    fieldkit.core.FieldkitError: The enclosure has no scans of its animals: ...
+    >>> found = compare(fieldkit.demo_season(), fieldkit.demo_enclosure("watched"), fill=False)
+    >>> found.table.loc["uv_dose", "verdict"]
+    'differs'
     """
     wanted = dict(MARGINS) | dict(margins or {})
     unknown = set(wanted) - set(MARGINS)

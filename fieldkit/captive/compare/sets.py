@@ -65,9 +65,9 @@ def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=
     Examples
     --------
     >>> import fieldkit
-    >>> choice_sets(fieldkit.demo_enclosure())
-    Traceback (most recent call last):
-    fieldkit.core.FieldkitError: The enclosure has no scans of its animals: ...
+    >>> sets = choice_sets(fieldkit.demo_enclosure("watched"), fill=False)
+    >>> sets.table.groupby("set_id")["used"].sum().unique().tolist()
+    [1]
     """
     scans = record.scans
     if scans is None or not len(scans):
