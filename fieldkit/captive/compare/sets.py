@@ -87,8 +87,9 @@ def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=
     if offered is None:
         offered = at_times(record, pd.DatetimeIndex(chosen["time"].unique()), fill=fill)
     table = _sets(record, chosen, offered)
-    read = table[["surface_c", "irradiance_w_m2", "shade_air_c"]].notna().any(axis=1)
-    lost = table.loc[~read, "set_id"].nunique() if len(table) else 0
+    known = table[["surface_c", "irradiance_w_m2", "shade_air_c"]].notna().any(axis=1)
+    read = known.groupby(table["set_id"], sort=False).transform("any") if len(table) else known
+    lost = len(set(table.loc[~read, "set_id"]))
     if lost:
         table = table[read]
         reasons.append(("no point was read within half an hour", int(lost)))
