@@ -29,7 +29,7 @@ def test_warnings_alone_leave_the_exit_status_at_nought(good, capsys):
     swap(good, "choices.csv", "33.0", "85.0")
     assert cli.main(["check", str(good)]) == cli.OK
     said = capsys.readouterr().out
-    assert "1 thing to look at" in said and 'row 2, column surface_c: "85.0"' in said
+    assert "1 warning" in said and 'row 2, column surface_c: "85.0"' in said
 
 
 def test_new_makes_a_folder_once(tmp_path, capsys):

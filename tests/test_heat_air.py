@@ -98,7 +98,7 @@ def test_dew_point_of_half_saturated_air():
 
 
 def test_humidity_out_of_range_is_refused():
-    with pytest.raises(FieldkitError, match="between 0 and 100"):
+    with pytest.raises(FieldkitError, match="between 0 and 105"):
         air.vapour_pressure(20.0, [40.0, 140.0])
     with pytest.raises(FieldkitError, match="oktas"):
         air.sky_emissivity(20.0, cloud_fraction=4.0)

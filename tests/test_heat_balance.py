@@ -411,7 +411,7 @@ def test_evaporation_beyond_all_gains_is_refused():
 
 
 def test_lizard_of_kilograms_and_millimetres_is_refused():
-    with pytest.raises(FieldkitError, match="metres and mass in grams"):
+    with pytest.raises(FieldkitError, match="length_m is 70 m"):
         heat.lizard(length_m=70.0, mass_g=10.0, shortwave_absorptivity=0.9)
     with pytest.raises(FieldkitError, match="above 0"):
         heat.lizard(length_m=0.07, mass_g=0.0, shortwave_absorptivity=0.9)

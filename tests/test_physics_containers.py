@@ -150,7 +150,7 @@ def test_every_elementwise_function_is_in_the_table():
         for name in vars(module):
             thing = getattr(module, name)
             public = callable(thing) and not name.startswith("_")
-            if public and hasattr(thing, "__wrapped__") and thing.__module__.startswith("fieldkit.physics"):
+            if public and hasattr(thing, "elementwise_outputs") and thing.__module__.startswith("fieldkit.physics"):
                 found.add(thing)
     # These take a Surroundings or its fields, and hand them to an elementwise function inside.
     whole = {heat.energy_balance, heat.operative_temperature, heat.fluxes, sensors.instrument_reading}

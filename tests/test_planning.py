@@ -143,7 +143,7 @@ def test_command_prints_the_plan(known, capsys):
     assert "at least two season sizes" in capsys.readouterr().err
 
 
-# ---- what a folder states ----------------------------------------------------------------------------------------------
+# ---- what a folder states
 
 
 @pytest.fixture

@@ -571,7 +571,7 @@ def test_text_of_problems_says_the_same_mistake_once():
 def test_the_sentence_reaches_a_notebook_without_a_call_stack(tmp_path):
     with pytest.raises(FieldkitError) as caught:
         fieldkit.read_season(tmp_path / "nowhere")
-    assert caught.value._render_traceback_()[0].startswith("SeasonError: 1 mistake to mend")
+    assert caught.value._render_traceback_()[0].startswith("SeasonError: 1 error in")
 
 
 @pytest.mark.parametrize(

@@ -150,8 +150,8 @@ def swapped_bytes(folder):
 
 
 BOOK = "notebooks/06_toy_choice.ipynb"
-TABLE = "results/06_toy_choice-answer.csv"
-REASONS = TABLE.replace(".csv", "-left-out.csv")
+TABLE = "results/toy_verdict.csv"
+REASONS = TABLE.replace(".csv", "_left_out.csv")
 PAGE, SVG, DRAWN = "index.html", "figures/figure-01.svg", "figures/figure-01.csv"
 
 
@@ -184,7 +184,7 @@ FORGERIES = {
     "a picture of a notebook": (picture_in_notebook, BOOK, "picture", "of the dots differ"),
     "a tag": (swap(BOOK, '"parameters"', '"other"'), BOOK, "tags", "other"),
     "who is cited": (swap("CITATION.cff", "The observers", "The others"), "CITATION.cff", "line", "The others"),
-    "a seed": (first_result(seed=8), MARKER, "answer, seed", "published 8, rerun 7"),
+    "a seed": (first_result(seed=8), MARKER, "toy_verdict, seed", "published 8, rerun 7"),
     "a setting": (first_result(settings={"permutations": 9}), MARKER, "permutations", "published 9"),
     "a verdict": (first_result(verdict="air"), MARKER, "verdict", "published air"),
     "the answer": (marker(lambda about: about.update(answer="On air.")), MARKER, "answer", "On air"),
@@ -294,7 +294,9 @@ def test_numbers_that_differ_by_the_code_are_named(kit, tmp_path):
     (kit.books / "06_toy_choice.ipynb").write_bytes(before["06_toy_choice.ipynb"])
     rows = {(r.file, str(r.row), r.column): (r.published, r.rerun) for r in found.table.itertuples()}
     assert rows[(TABLE, "3", "odds ratio")] == (2.345678, 2.445678)
-    assert rows[(MARKER, "results, 06_toy_choice answer, sentence", "")][1] == "They choose on surface & some doubt."
+    assert (
+        rows[(MARKER, "results, 06_toy_choice toy_verdict, sentence", "")][1] == "They choose on surface & some doubt."
+    )
     assert (tmp_path / "again" / "index.html").exists()
 
 

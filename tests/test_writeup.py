@@ -1,11 +1,12 @@
 """The write-up: run on toy notebooks and a toy season, so that every way it can end is tried in seconds."""
 
-import ast
 import errno
 import html.parser
+import importlib
 import itertools
 import json
 import os
+import pkgutil
 import re
 import signal
 import subprocess
@@ -82,7 +83,7 @@ def cell(kind, source, *tags, **metadata):
 
 PARAMETERS = 'season_folder = None  # None: the demo season; or the path of your own folder\nlevel = 0.95\nword = "a"'
 RESULT = """
-import dataclasses, pandas as pd
+import dataclasses, fieldkit, pandas as pd
 from fieldkit.core import Result
 @dataclasses.dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Comparison(Result):
@@ -95,6 +96,7 @@ class Comparison(Result):
 
 table = pd.DataFrame({"driver": ["air", "<i>surface</i>"], "odds ratio": [1.01, 2.345678]})
 answer = Comparison(table=table, sentence="They choose on surface & no doubt.")
+fieldkit.publish(answer, "toy_verdict", role="verdict")
 """
 FIGURE = """
 from fieldkit.report.figures import new_axes, show
@@ -106,7 +108,7 @@ show(figure, "Surface temperature at used places")
 
 
 def notebook(path, cells, **about):
-    about = {"section": "Choice", "order": 6, "needs": ["choices"]} | about
+    about = {"section": "Choice", "order": 6, "needs": ["choices"], "role": "verdict"} | about
     book = nbformat.v4.new_notebook(cells=cells, metadata={"fieldkit": about})
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
     nbformat.write(book, path)
@@ -116,9 +118,7 @@ def choice_cells():
     return [
         cell("markdown", "# Choice\n\nNot for the write-up."),
         cell("code", PARAMETERS, "parameters"),
-        cell(
-            "code", "from fieldkit.physics import sensors\nshare = sensors.blackbody_band_share(30.0, band_um=(8, 14))"
-        ),
+        cell("code", "from fieldkit.physics import heat\nsky = heat.sky_longwave(20.0, vapour_pressure_kpa=1.2)"),
         cell("code", RESULT),
         cell(
             "markdown",
@@ -216,6 +216,13 @@ def check_page(text):
     return page
 
 
+def test_write_up_carries_every_caution_of_the_field_sheet(finished):
+    from fieldkit.records import cautions
+
+    text = html.unescape(finished.done.html.read_text(encoding="utf-8"))
+    assert all(line in text for line in cautions.FIELD)
+
+
 def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     kit, done = finished, finished.done
     assert done.sentence == "They choose on surface & no doubt. 1 of 1 sections written."
@@ -240,7 +247,7 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     # The printed words of a figure stand under it once more, not twice.
     assert words.count("highest 31.5") == 1
     # What nothing shown rests on is no method of the write-up.
-    assert "Share of a blackbody's radiation" not in words
+    assert "Long-wave radiation of a clear sky" not in words
     assert "driver odds ratio air 1.01" in " ".join(words.split())
     assert "36.1 to 36.2° N, 79.9 to 80.0° W" in words and "36.123" not in text
     assert kit.season.input_hash in words
@@ -254,8 +261,8 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
         "figures/figure-01.svg",
         "figures/figure-01.png",
         "notebooks/06_toy_choice.ipynb",
-        "results/06_toy_choice-answer.csv",
-        "results/06_toy_choice-answer-left-out.csv",
+        "results/toy_verdict.csv",
+        "results/toy_verdict_left_out.csv",
     } == set(files)
     drawn = pd.read_csv(kit.out / "figures" / "figure-01.csv")
     assert drawn["y"].tolist() == [20.0, 25.0, 31.5]
@@ -296,8 +303,8 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
         cell("markdown", "### In words\n\nAbout what did not follow.", "writeup"),
         cell("code", "raise Sub('Nobody looks.')\nunused = 1"),
     ]
-    notebook(kit.books / "03_toy_check.ipynb", cells, section="Readings", order=3)
-    notebook(kit.books / "08_toy_bands.ipynb", choice_cells(), section="Bands", order=8, needs=["weather"])
+    notebook(kit.books / "03_toy_check.ipynb", cells, section="Readings", order=3, role=None)
+    notebook(kit.books / "08_toy_bands.ipynb", choice_cells(), section="Bands", order=8, needs=["weather"], role=None)
     done = write(kit)
     assert done.table[["notebook", "state"]].to_numpy().tolist() == [
         ["03_toy_check", "stopped"],
@@ -331,10 +338,14 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
 
 def test_a_season_that_came_to_no_test_is_not_written_up_as_if_it_had(kit):
     words = "Not testable: 8 usable choice sets are too few."
+    again = f"answer = dataclasses.replace(answer, sentence={words!r})"
     cells = [
         cell("code", PARAMETERS, "parameters"),
         cell("code", RESULT.replace('verdict: str = "surface"', 'verdict: str = "untestable"')),
-        cell("code", f"import fieldkit\nanswer = dataclasses.replace(answer, sentence={words!r})"),
+        cell(
+            "code",
+            again + "\nfieldkit.publish(answer, 'toy_verdict', role='verdict')",
+        ),
         cell("markdown", "## The test\n\nEach driver has two rows.", "writeup"),
         cell("code", f"if answer.verdict == 'untestable':\n    raise fieldkit.FieldkitError({words!r})", "writeup"),
         cell("code", "answer = answer", "writeup"),
@@ -387,7 +398,7 @@ def test_any_other_error_fails_the_run_and_spoils_nothing(kit):
 
 def test_parameters_reach_the_notebook_and_unknown_names_do_not(kit):
     cells = [cell("code", PARAMETERS, "parameters"), cell("code", "print(level, word, season_folder)", "writeup")]
-    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    notebook(kit.books / "06_toy_choice.ipynb", cells, role=None)
     text = write(kit, parameters={"level": 0.9, "word": 'it\'s "so"'}).html.read_text(encoding="utf-8")
     assert "0.9 it&#39;s &#34;so&#34; season" in text
     with pytest.raises(FieldkitError, match=r"No notebook has a parameter 'levle'\. Did you mean 'level'"):
@@ -539,40 +550,71 @@ def test_no_choices_no_verdict(kit):
     check_page(done.html.read_text(encoding="utf-8"))
 
 
+def test_names_and_sources_of_a_notebook_are_no_protocol(kit):
+    cells = [
+        cell("code", PARAMETERS, "parameters"),
+        cell("code", RESULT.replace("answer", "whatever").replace("Comparison", "Found")),
+        cell(
+            "code",
+            "from fieldkit.physics import heat as warmth\nf = warmth.sky_longwave\nx = f(9.0, vapour_pressure_kpa=1.2)",
+        ),
+        cell("code", "print(f'{x:.0f} W/m²')", "writeup"),
+    ]
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    done = write(kit)
+    assert done.answer == "They choose on surface & no doubt."
+    assert "Long-wave radiation of a clear sky" in done.html.read_text(encoding="utf-8")
+
+
+def test_a_verdict_that_is_not_published_is_an_error(kit):
+    cells = [cell("code", PARAMETERS, "parameters"), cell("code", "print(1)", "writeup")]
+    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    with pytest.raises(running.WriteUpError, match="06_toy_choice ran to its end and published no verdict"):
+        write(kit)
+    assert not kit.out.exists()
+
+
+def test_two_results_of_one_name_are_an_error(kit):
+    notebook(kit.books / "07_toy.ipynb", choice_cells(), section="Again", order=7, role=None)
+    with pytest.raises(running.WriteUpError, match="Two notebooks publish"):
+        write(kit)
+
+
+def methods_of_fieldkit():
+    """Every function that is marked as a method, by its key."""
+    found = {}
+    for file in pkgutil.walk_packages(fieldkit.__path__, "fieldkit."):
+        if file.name.endswith("__main__"):
+            continue
+        module = importlib.import_module(file.name)
+        for thing in vars(module).values():
+            if getattr(thing, "is_method", False):
+                found[f"{collected.topic_of(thing.__module__)}.{thing.__name__}"] = thing
+    return found
+
+
+def test_every_method_has_a_sentence_and_every_source_a_reference():
+    known = tomllib.loads(methods._FILE.read_text(encoding="utf-8"))
+    assert set(known["sentences"]) == set(methods_of_fieldkit())
+    assert set(known["cites"]) <= set(known["sentences"])
+    assert {key for keys in known["cites"].values() for key in keys} == set(known["references"])
+    for function, sentence in known["sentences"].items():
+        said = re.sub(r"'s \((\d{4})\)", r" \1", sentence)
+        for year in re.findall(r"\w \(?((?:18|19|20)\d\d)\b", said):
+            assert any(year in cited for cited in known["cites"][function]), sentence
+
+
 def real_notebooks():
-    """The notebooks that a write-up shows, each with its code cells and whether they are shown."""
+    """The notebooks that a write-up shows, each with its cells."""
     for path in sorted(resource_dir("notebooks").glob("[0-9]*.ipynb")):
         book = nbformat.read(path, as_version=4)
         cells = [c for c in book.cells if not {"exercise", "answer"} & running.tags(c)]
-        code = [(c.source, "writeup" in running.tags(c)) for c in cells if c.cell_type == "code"]
-        if any(shown for _, shown in code):
-            yield path.stem, cells, code
-
-
-def test_every_method_shown_has_a_sentence_and_every_source_a_reference():
-    known = tomllib.loads(methods._FILE.read_text(encoding="utf-8"))
-    missing, used = set(), set()
-    for _, _, code in real_notebooks():
-        names = {}
-        statements = collected.behind_the_shown(code)
-        for statement in (s for source, _ in code for s in ast.parse(source).body):
-            if isinstance(statement, ast.Import | ast.ImportFrom):
-                exec(compile(ast.Module([statement], []), "imports", "exec"), names)
-        for call in collected.called(names, statements):
-            missing |= {call["function"]} - set(known["sentences"])
-            used.add(call["function"])
-    assert not missing
-    assert set(known["sentences"]) <= used | {"choice.compare"}
-    for sentence in known["sentences"].values():
-        said = re.sub(r"'s \((\d{4})\)", r" \1", sentence)
-        for year in re.findall(r"\w \(?((?:18|19|20)\d\d)\b", said):
-            assert any(year in cited for cited in known["references"] if cited in said.replace(" (", " ")), sentence
-    everything = " ".join(known["sentences"].values())
-    assert len(methods.references([everything])) == len(known["references"])
+        if any("writeup" in running.tags(c) for c in cells):
+            yield path.stem, cells
 
 
 def test_every_figure_and_table_of_the_write_up_has_a_caption():
-    for name, cells, _ in real_notebooks():
+    for name, cells in real_notebooks():
         for c in (c for c in cells if c.cell_type == "code" and "writeup" in running.tags(c)):
             tables = sum("<table" in o.get("data", {}).get("text/html", "") for o in c.outputs)
             captions = c.metadata.get("fieldkit", {}).get("table", [])
@@ -584,16 +626,13 @@ def test_methods_say_what_was_used_and_only_that():
     from fieldkit.physics import sensors
     from fieldkit.physics.radiation_error import detect as contamination
 
-    def said(source, **names):
-        statements = collected.behind_the_shown([(source, True)])
-        return methods.sentence(collected.called({"sensors": sensors, **names}, statements)[0])
+    def said(*given, **named):
+        return methods.sentence(collected.described(sensors.find_contamination, given, named))
 
-    full = said(
-        "sensors.find_contamination(shade, light, site=here.site, wind=breeze)", light=[pd.Series()], breeze={1}
-    )
+    full = said({}, [pd.Series()], site=object(), wind={1})
     assert "a low sun" in full.lower() and "So was the wind" in full and "clear sky" not in full
     assert f"a week of {contamination.TELLS_UP_TO_C:g} °C" in full and '"cannot tell"' in full
-    calm = said("sensors.find_contamination(shade, light, site=here, wind=breeze)", light=None, here=1, breeze=None)
+    calm = said({}, None, site=1, wind=None)
     assert "that of a clear sky because none was measured" in calm and "So was the wind" not in calm
     assert "{" not in full + calm and "  " not in full + calm
 
@@ -628,13 +667,17 @@ def test_html_of_outputs_is_cleaned(tmp_path):
 def test_called_functions_bring_their_sources():
     from fieldkit.physics import sensors
 
-    cells = [("sensors.blackbody_band_share(30.0, band_um=band)", True), ("%time x", True)]
-    statements = collected.behind_the_shown(cells)
-    calls = collected.called({"sensors": sensors, "band": (8, 14)}, statements)
-    assert [c["function"] for c in calls] == ["sensors.blackbody_band_share"]
-    assert calls[0]["settings"]["band_um"] == [8, 14]
-    assert "Chang, S. L. and Rhee, K. T. (1984)" in calls[0]["notes"]
-    assert calls[0]["summary"].endswith(".")
+    call = collected.described(sensors.blackbody_band_share, (30.0,), {"band_um": (8, 14)})
+    assert call["function"] == "sensors.blackbody_band_share"
+    assert call["settings"]["band_um"] == [8, 14]
+    assert "Planck's law" in call["notes"]
+    assert call["summary"].endswith(".")
+
+
+def test_only_calls_that_the_shown_rests_on_count():
+    cells = [(1, "a = f()\nb = g()", False), (2, "%time x", True), (3, "print(b)", True)]
+    calls = [((1, 1), {"function": "f"}), ((1, 2), {"function": "g"}), ((3, 1), {"function": "g"})]
+    assert collected.shown_calls(calls, cells) == [{"function": "g"}]
 
 
 def test_rows_left_out_are_told_as_the_spreadsheet_counts_them():

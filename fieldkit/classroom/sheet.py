@@ -4,120 +4,16 @@ import csv
 import html
 import io
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
 
+from fieldkit.classroom.declared import SAFETY, SHEETS
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import spreadsheet
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import cells, opening, sheets
 from fieldkit.records.season import template
-
-COVERS = ("black card", "white card", "foil")
-# For both lessons and every printed sheet.
-SAFETY = (
-    "Never look into the sun, not for a moment, not through anything. Stand with the sun behind you.",
-    "Hat, sunscreen, water, and a break in the shade after every quarter of an hour. Say so if you feel dizzy or sick.",
-    "Stones, metal, black card and foil in the sun get hot enough to hurt: touch with the back of the hand, briefly, "
-    "or not at all. Foil throws the sun into eyes: keep the bright side turned from people.",
-    "Sunlight only. No lamps, no heaters, nothing that plugs in.",
-    "No glass thermometers, none with mercury; if one breaks, step back and call the teacher.",
-    "Real animals are left alone: no catching, no turning over of stones.",
-)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Column:
-    """One column of a sheet; a number has limits, a word may have a list."""
-
-    meaning: str
-    limits: tuple | None = None
-    allowed: tuple | None = None
-    whole: bool = False
-    required: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sheet:
-    """One lesson's sheet: what a row is, its columns, what names a row, the rows typed and printed beforehand.
-
-    `down` are columns that take the cell above when they are left empty. A page to print asks once for what `once`
-    names, and has a row for each entry of `printed`; `sizes` are the widths of its columns in percent, `reminders` the
-    notes printed beforehand.
-    """
-
-    title: str
-    row: str
-    columns: dict
-    key: tuple
-    down: tuple
-    first: dict
-    how: str
-    once: tuple
-    printed: dict
-    sizes: dict
-    reminders: dict
-    height: str
-
-
-_AIR, _SURFACE = (-30.0, 60.0), (-30.0, 100.0)
-PLACES = ("P1", "P2", "P3", "P4", "P5")
-ROUNDS = 6
-SHEETS = {
-    "thermometer_in_the_sun": Sheet(
-        title="A thermometer in the sun",
-        row="one minute of one group",
-        columns={
-            "group": Column(meaning="name of your group, such as G1", required=True),
-            "cover": Column(meaning="what is around both thermometers", allowed=COVERS, required=True),
-            "minute": Column(
-                meaning="0, 1, 2: both in the shade; from 2 on the second lies in the sun",
-                limits=(0, 60),
-                whole=True,
-                required=True,
-            ),
-            "shade_c": Column(meaning="thermometer that stays in the shade (°C)", limits=_AIR),
-            "sun_c": Column(meaning="thermometer that goes into the sun (°C)", limits=_SURFACE),
-        },
-        key=("group", "minute"),
-        down=("group", "cover"),
-        first={"minute": tuple(range(16))},
-        how="One page for a group. Minutes 0, 1 and 2: both thermometers in the shade. After minute 2 is read, one of "
-        "them goes into the sun beside the other. Leave a cell empty if it was not read.",
-        once=("Class", "Date", "Group", "Cover: black card / white card / foil (ring one)"),
-        printed={"minute": tuple(range(16))},
-        sizes={"minute": 10, "shade_c": 24, "sun_c": 24, "notes": 42},
-        reminders={2: "now one of them goes into the sun"},
-        height="7.4mm",
-    ),
-    "choose_like_a_lizard": Sheet(
-        title="Choose like a lizard",
-        row="one place in one round",
-        columns={
-            "round": Column(meaning="which round: 1, 2, 3 …", limits=(1, 99), whole=True, required=True),
-            "place_id": Column(meaning="which place, P1 to P5", required=True),
-            "shade_air_c": Column(meaning="thermometer under the white card (°C)", limits=_AIR),
-            "surface_c": Column(meaning="thermometer pressed on the ground, card over it (°C)", limits=_SURFACE),
-            "black_c": Column(meaning="thermometer in the black sleeve, in the open (°C)", limits=_SURFACE),
-            "taken_by": Column(meaning="lizards that stand here at the whistle, such as L3 L7 L12; empty if none"),
-        },
-        key=("round", "place_id"),
-        down=("round",),
-        first={
-            "round": tuple(number for number in range(1, ROUNDS + 1) for _ in PLACES),
-            "place_id": PLACES * ROUNDS,
-        },
-        how="One page for a place; who keeps it reads the thermometers and writes down the lizards. A round: feel all "
-        "places, write your choice, go there at the whistle. Leave a cell empty if it was not read.",
-        once=("Class", "Date", "Place (P1 to P5)", "Ground"),
-        printed={"round": tuple(range(1, ROUNDS + 1))},
-        sizes={"round": 8, "shade_air_c": 13, "surface_c": 13, "black_c": 13, "taken_by": 33, "notes": 20},
-        reminders={},
-        height="18mm",
-    ),
-}
 
 
 class ClassSheetError(SeasonError):
@@ -166,7 +62,12 @@ def _files(path, problems):
         return [path]
     # A spreadsheet program keeps a file that begins with ~$ beside one that is open.
     found = sorted(f for f in path.iterdir() if f.suffix.lower() in (".xlsx", ".csv") and f.name[0] not in "~.")
-    if not found:
+    for file in sorted(path.iterdir()):
+        if file.suffix.lower() in (".ods", ".xls", ".xlsb", ".numbers", ".tsv") and file.name[0] not in "~.":
+            problems.add(
+                file.name, f"A {file.suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8)."
+            )
+    if not found and not problems.any_errors:
         problems.add(path.name, "This folder holds no .xlsx and no .csv file.", "Put the file of each group into it.")
     return found
 

@@ -70,11 +70,11 @@ def main(argv=None):
     Examples
     --------
     >>> main(["check", "no_such_folder"])
-    1 mistake to mend in no_such_folder:
+    1 error in no_such_folder:
     <BLANKLINE>
-    MEND   no_such_folder
-           There is no such folder.
-           What to do: Check the spelling of the path.
+    ERROR    no_such_folder
+             There is no such folder.
+             What to do: Check the spelling of the path.
     2
     """
     for stream in (sys.stdout, sys.stderr):

@@ -34,7 +34,7 @@ def run(arguments):
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
     enclosure = read_enclosure(arguments.folder)
     if arguments.season is not None:
-        from fieldkit.records.season.reader import read_season
+        from fieldkit.field.plausibility import read_season
         from fieldkit.report.privacy import public
 
         # Targets and cards go from hand to hand: they are made from the season as others may have it.

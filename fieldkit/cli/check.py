@@ -14,9 +14,9 @@ def declare(sub):
 
 def run(arguments):
     """List every problem of a season or enclosure folder, without analysing it."""
+    from fieldkit.field.plausibility import read_season
     from fieldkit.records.enclosure import read_enclosure
     from fieldkit.records.problems import SeasonError, as_text
-    from fieldkit.records.season.reader import read_season
 
     if os.path.isfile(os.path.join(arguments.folder, "enclosure.toml")):
         try:

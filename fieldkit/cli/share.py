@@ -24,7 +24,7 @@ def declare(sub):
 
 def run(arguments):
     """Write a season in open formats for others, with the place kept vague."""
-    from fieldkit.records.season.reader import read_season
+    from fieldkit.field.plausibility import read_season
     from fieldkit.report import share as report
 
     shared = report.write(

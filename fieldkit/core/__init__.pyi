@@ -1,3 +1,7 @@
+from .calls import Role as Role
+from .calls import listen as listen
+from .calls import method as method
+from .calls import publish as publish
 from .containers import FieldkitError as FieldkitError
 from .containers import Result as Result
 from .containers import apply_elementwise as apply_elementwise

@@ -93,8 +93,13 @@ def visible(text):
 class Result:
     """Base of every result: a frozen keyword-only dataclass with one `.table` and one `.sentence`.
 
-    Subclasses are declared ``@dataclass(frozen=True, kw_only=True, eq=False, repr=False)``.
+    Subclasses are declared ``@dataclass(frozen=True, kw_only=True, eq=False, repr=False)``. `warnings` and
+    `rows_of` (the table of a season whose rows `left_out` lists) are data, never parsed from words; units stand in the
+    names of columns.
     """
+
+    warnings = ()
+    rows_of = None
 
     def __repr__(self):
         return f"{type(self).__name__}: {self.sentence}"
@@ -201,6 +206,7 @@ def elementwise(outputs, *, static=()):
 
             return apply_elementwise(call, numeric, outputs)
 
+        inner.elementwise_outputs = tuple(outputs)
         return inner
 
     return decorate

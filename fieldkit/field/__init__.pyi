@@ -3,6 +3,7 @@ from . import choice as choice
 from . import climate as climate
 from . import observers as observers
 from . import planning as planning
+from . import plausibility as plausibility
 from . import shade_air as shade_air
 from . import sightings as sightings
 from . import stats as stats

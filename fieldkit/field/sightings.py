@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.basking import readings_at
 from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
 from fieldkit.physics import sun
@@ -46,6 +46,7 @@ class Sightings(Result):
         Days on which animals were met.
     """
 
+    rows_of = "sightings"
     table: pd.DataFrame
     by_month: pd.DataFrame
     rate_known: bool
@@ -87,6 +88,7 @@ class Conditions(Result):
         sightings, and over the time watched ``watched_median, watched_p10, watched_p90`` (NaN where it is not known).
     """
 
+    rows_of = "sightings"
     table: pd.DataFrame
     settings: dict
 
@@ -102,6 +104,7 @@ class Conditions(Result):
         return f"In the median of the sightings: {'; '.join(parts)}."
 
 
+@method
 def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, rng=0):
     """Describe the sightings of a season.
 
@@ -179,6 +182,7 @@ def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, r
     )
 
 
+@method
 def conditions(season, *, tolerance="30 min"):
     """Find what the loggers read when animals were met, and over all the time watched.
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.physics import sun
 
@@ -57,6 +57,7 @@ class ChosenSunlight(Result):
         return words
 
 
+@method
 def chosen(
     choices,
     *,
@@ -178,6 +179,7 @@ def _grouped(part, by, place):
     return part.assign(group=group, clear_sky_w_m2=clear)
 
 
+@method
 def on_the_level(season):
     """Sun on level ground through a season: measured if a logger did, else a clear sky.
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 __all__ = [
     "Agreement",
@@ -29,6 +29,7 @@ class Agreement(Result):
     sentence: str
 
 
+@method
 def agreement(measured_c, modelled_c, *, parts=None):
     """Compare modelled temperatures with a measured series.
 
@@ -52,6 +53,7 @@ def agreement(measured_c, modelled_c, *, parts=None):
 
     Notes
     -----
+    Mean difference and standard deviation of differences as in Bland & Altman (1986, The Lancet 327:307-310).
     Model minus measured: bias is its mean, RMSE the root of its mean square. Rows in which either is missing are left
     out and not counted in ``n``. The samples follow one another and are not independent: no confidence interval is
     given.

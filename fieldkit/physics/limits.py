@@ -11,13 +11,21 @@ _SURFACE = (-_KELVIN, 1000, "°C")
 
 # Lowest and highest value of an input of this name, in every function of the physics.
 LIMITS = {
-    "air_temperature_c": (-100, 100, "°C"),
+    # As in the tables of a season, with a little room: 95 °F given for °C is said.
+    "air_temperature_c": (-100, 65, "°C"),
+    "shaded_c": (-100, 120, "°C"),
+    "sunlit_c": (-100, 120, "°C"),
+    "start_temperature_c": (-100, 150, "°C"),
+    "operative_temperature_c": (-100, 150, "°C"),
+    "deep_temperature_c": (-100, 65, "°C"),
+    "saturated_temperature_c": (-100, 100, "°C"),
     "temperature_c": _SURFACE,
     "surface_temperature_c": _SURFACE,
-    "ground_temperature_c": _SURFACE,
-    "substrate_temperature_c": _SURFACE,
+    "ground_temperature_c": (-100, 150, "°C"),
+    "substrate_temperature_c": (-100, 150, "°C"),
     "globe_temperature_c": _SURFACE,
-    "reading_c": (-_KELVIN, 3000, "°C"),
+    # Kelvin of anything that lives or lies about (270 and more) lies above.
+    "reading_c": (-_KELVIN, 260, "°C"),
     "reflected_temperature_c": (-_KELVIN, 3000, "°C"),
     "temperature_k": (1, 1e6, "K"),
     "wind_speed_m_s": (0, 120, "m/s"),
@@ -62,6 +70,14 @@ LIMITS = {
     "uv_index": (-1, 1e5, ""),
     "doses": (0, np.inf, ""),
     "wavelength_nm": (10, 1e7, "nm"),
+    "wavelengths_nm": (10, 1e9, "nm"),
+    "band_um": (0.1, 1000, "µm"),
+    "diameter_m": (1e-5, 1, "m"),
+    "length_m": (1e-4, 4, "m"),
+    "wall_m": (1e-6, 0.1, "m"),
+    "mass_g": (0, 1e6, "g"),
+    "relative_humidity_percent": (0, 105, "%"),
+    "variance": (0, np.inf, ""),
 }
 
 
@@ -72,6 +88,10 @@ def check_inputs(given):
     ----------
     given : dict of str to array_like
         Inputs by name, for instance ``locals()`` of a function; names that are not in `LIMITS`, and None, pass.
+
+    Returns
+    -------
+    None
 
     Raises
     ------
@@ -92,3 +112,5 @@ def check_inputs(given):
             wrong = f"{least if least < low else most:g} {unit}".rstrip()
             limits = f"at least {low:g}" if high == np.inf else f"between {low:g} and {high:g}"
             raise FieldkitError(f"{name} is {wrong}: it must be {limits}. Check the unit and the missing-value code.")
+        if name.endswith("_percent") and 0 < most <= 1:
+            raise FieldkitError(f"{name} is at most {most:g} %: give per cent and not a share, so 50 for one half.")

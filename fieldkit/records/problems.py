@@ -25,11 +25,11 @@ class SeasonError(FieldkitError):
     >>> found = Problems()
     >>> found.add("choices.csv", "This is neither 1 nor 0.", "Write 1 or 0.", row=4, column="used", value="maybe")
     >>> print(SeasonError(found.table(), "my_season"))
-    1 mistake to mend in my_season:
+    1 error in my_season:
     <BLANKLINE>
-    MEND   choices.csv, row 4, column used: "maybe"
-           This is neither 1 nor 0.
-           What to do: Write 1 or 0.
+    ERROR    choices.csv, row 4, column used: "maybe"
+             This is neither 1 nor 0.
+             What to do: Write 1 or 0.
     """
 
     def __init__(self, problems, place):
@@ -136,9 +136,9 @@ def as_text(problems, place, *, width=100):
     warnings = len(said_once) - errors
     counts = []
     if errors:
-        counts.append(_count(errors, "mistake to mend", "mistakes to mend"))
+        counts.append(_count(errors, "error", "errors"))
     if warnings:
-        counts.append(_count(warnings, "thing to look at", "things to look at"))
+        counts.append(_count(warnings, "warning", "warnings"))
     lines = [f"{' and '.join(counts)} in {place}:" if counts else f"Nothing wrong found in {place}."]
     for said in said_once.itertuples(index=False):
         where = said.file
@@ -149,7 +149,7 @@ def as_text(problems, place, *, width=100):
             where += f", column {said.column}"
         if said.cells:
             where += f": {said.cells}"
-        mark, indent = "MEND   " if said.severity == "error" else "LOOK   ", " " * 7
+        mark, indent = f"{said.severity.upper():9}", " " * 9
         lines.append("")
         for first, text in ((mark, where), (indent, said.problem), (indent, "What to do: " + said.remedy)):
             lines += textwrap.wrap(text, width, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False)

@@ -16,7 +16,7 @@ from fieldkit.captive.audit.flags import REACH_M, WARMER_ROOM_C
 from fieldkit.captive.audit.judge import ALLOWED, COLUMNS, FEWEST_DAYS, OFFER, Judge
 from fieldkit.captive.audit.means import amount
 from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, REST_BELOW_C, spoken
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 CAUTIONS = (
     "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp lets go, keep it clear of "
@@ -151,6 +151,7 @@ class Audit(Result):
         return words
 
 
+@method
 def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=ALLOWED):
     """Hold an enclosure against its targets.
 

@@ -268,7 +268,7 @@ def _passes(material, unknown):
 
 
 def free_coefficient(excess_k, film_k, length_m):
-    """Free convection at a plate (W/m²/K): Churchill & Chu (1975), as everywhere in `fieldkit.physics.heat.convection`."""
+    """Free convection at a plate (W/m²/K): Churchill & Chu (1975), as in `fieldkit.physics.heat.convection`."""
     density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(film_k, STANDARD_PRESSURE_PA)
     _, factor = prandtl_factors(viscosity * specific_heat / conductivity, "plate")
     rayleigh = GRAVITY * expansion * np.abs(excess_k) * length_m**3 * density**2 * specific_heat

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive.enclosure.points import QUANTITIES
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 DRAWN = ("shade_air_c", "surface_c", "operative_c", "irradiance_w_m2")
 _WORDS = {
@@ -56,6 +56,7 @@ class Gradients(Result):
         return ("; ".join(parts) or "Nothing can be compared: no quantity was read in both places") + "."
 
 
+@method
 def gradients(record, choices, *, prediction=None, hours=(10.0, 17.0), month=0):
     """Set an enclosure's points beside the places that wild animals took and could have taken.
 

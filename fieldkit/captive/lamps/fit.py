@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive.lamps.beam import QUANTITIES, Beam, along, half_angle_deg, log_beam, quantile
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -85,6 +85,7 @@ def _span(row):
     return f"{low} to {high}"
 
 
+@method
 def fit_beam(
     readings,
     *,

@@ -8,7 +8,7 @@ import pandas as pd
 from fieldkit.captive import lamps as room
 from fieldkit.captive.lamps.matching import wanted_range
 from fieldkit.captive.targets.table import CONTACT_CEILING_C
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics import heat
 from fieldkit.physics.heat import ground
 
@@ -170,6 +170,7 @@ def _needs(name, distance, way):
     return f"{words} needs {distance:.2f} m or {way}"
 
 
+@method
 def find_height(
     lamp,
     place,

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.captive import lamps as room
 from fieldkit.captive.lamps.matching import span_words, wanted_range
-from fieldkit.core import FieldkitError, Result, generator
+from fieldkit.core import FieldkitError, Result, generator, method
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -72,6 +72,7 @@ class Coverage(Result):
         )
 
 
+@method
 def coverage(
     lamps,
     area,

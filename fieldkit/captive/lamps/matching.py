@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import lamps as room
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics import spectrum as spectra
 
 # A band with less than this share of the sun's is called missing.
@@ -159,6 +159,7 @@ def span_words(pair):
     return f"{pair[0]:g} to {pair[1]:g}"
 
 
+@method
 def match(
     lamps,
     place,

@@ -17,7 +17,7 @@ from fieldkit.captive.targets.table import (
     make,
     target_row,
 )
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, method
 from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.field.stats.intervals import cluster_bootstrap, critical_value
 from fieldkit.field.thermoregulation import LEAST_ANIMALS
@@ -462,6 +462,7 @@ def warming(shade_air):
     ]
 
 
+@method
 def from_season(season, *, margin_c=5.0, target_elevation_m=None, uv_group=None):
     """Gather every target that a season's records can carry; the rest is named in the notes.
 

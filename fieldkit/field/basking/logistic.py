@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.basking.curve import fit_curve
 from fieldkit.field.basking.limits import find_limits, flat_top, lopsided_p
 from fieldkit.field.basking.looks import cluster_labels, usable_looks
@@ -70,6 +70,7 @@ class Window(Result):
         Seed of the bootstrap; None when there was none.
     """
 
+    rows_of = "scans"
     table: pd.DataFrame
     sentence: str
     curve: pd.DataFrame
@@ -92,6 +93,7 @@ class Window(Result):
     seed: int | None
 
 
+@method
 def window(
     scans,
     loggers=None,

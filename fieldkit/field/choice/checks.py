@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldkit.core import Result, generator
+from fieldkit.core import Result, generator, method
 from fieldkit.field.choice import DRIVERS
 from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.stats import clogit
@@ -29,6 +29,7 @@ class AnimalSlopes(Result):
         Where the slope of a new animal lies.
     """
 
+    rows_of = "choices"
     table: object
     sentence: str
     estimate: float
@@ -43,6 +44,7 @@ class AnimalSlopes(Result):
     settings: dict
 
 
+@method
 def animal_slopes(choices, *, driver="radiation", column=None, others=(), cluster="animal_id", level=0.95):
     """Ask every animal by itself how strongly it selects, and pool the answers.
 
@@ -186,6 +188,7 @@ class Prediction(Result):
     best : str
     """
 
+    rows_of = "choices"
     table: object
     by_animal: object
     sentence: str
@@ -195,6 +198,7 @@ class Prediction(Result):
     settings: dict
 
 
+@method
 def leave_one_animal_out(choices, *, drivers=None, cluster="animal_id"):
     """Score the candidates on animals they were not fitted to.
 
@@ -299,6 +303,7 @@ class Extrapolation(Result):
         Mean coefficient at each multiple of the error variance: what the curve goes through.
     """
 
+    rows_of = "choices"
     table: object
     path: object
     sentence: str
@@ -308,6 +313,7 @@ class Extrapolation(Result):
     settings: dict
 
 
+@method
 def simulation_extrapolation(
     choices, *, instrument_errors, drivers=None, cluster="animal_id", multiples=(0.5, 1.0, 1.5, 2.0), draws=50,
     level=0.95, rng=0,

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldkit.core import Result
+from fieldkit.core import Result, method
 from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.choice.shape import relation
 from fieldkit.field.stats.clogit import ChoiceError, fit
@@ -33,6 +33,7 @@ class Preference(Result):
     left_out : DataFrame
     """
 
+    rows_of = "choices"
     preferred: Interval | None
     tolerance: Interval | None
     table: object
@@ -48,6 +49,7 @@ class Preference(Result):
     settings: dict
 
 
+@method
 def preferred_value(choices, *, column="operative_c", cluster="animal_id", instrument_error=0.0, level=0.95):
     """Find the value the animals aim for, when more is better only up to a point.
 
@@ -248,6 +250,7 @@ class SwitchPoint(Result):
     left_out : DataFrame
     """
 
+    rows_of = "choices"
     switch: Interval | None
     table: object
     sentence: str
@@ -263,6 +266,7 @@ class SwitchPoint(Result):
     settings: dict
 
 
+@method
 def switch_point(
     choices, *, driver="irradiance_w_m2", context="shade_air_c", cluster="animal_id", others=(), level=0.95
 ):

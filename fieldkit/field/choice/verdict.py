@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from fieldkit.core import Result, generator
+from fieldkit.core import Result, generator, method
 from fieldkit.field.choice import decide as choice_decide
 from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.choice import shape as choice_shape
@@ -124,6 +124,7 @@ class Comparison(Result):
         What must be read before the verdict is believed.
     """
 
+    rows_of = "choices"
     verdict: str
     sentence: str
     table: object
@@ -177,6 +178,7 @@ class Comparison(Result):
         return self
 
 
+@method
 def compare(
     choices,
     *,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.climate import days as _days
 from fieldkit.field.climate import seasons as _seasons
 from fieldkit.field.climate.tables import (
@@ -110,6 +110,7 @@ class AirBands(Result):
         return words + "".join(f" Warning: {w}" for w in self.warnings)
 
 
+@method
 def air_bands(
     daily,
     *,

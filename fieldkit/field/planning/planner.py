@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, generator
+from fieldkit.core import FieldkitError, Result, generator, method
 from fieldkit.field import choice
 from fieldkit.field.planning import simulate
 
@@ -49,6 +49,7 @@ class Plan(Result):
     seed: int | None
 
 
+@method
 def plan(
     *,
     site=None,

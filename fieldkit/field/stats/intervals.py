@@ -109,6 +109,8 @@ def fieller_interval(numerator, denominator, covariance, *, level=0.95, degrees_
     covariance = np.asarray(covariance, dtype=float)
     if covariance.shape != (2, 2) or not np.isfinite(covariance).all():
         raise FieldkitError("Fieller's interval needs a finite 2 × 2 covariance of numerator and denominator.")
+    if (np.diag(covariance) < 0).any():
+        raise FieldkitError(f"A variance cannot be negative; here one is {np.diag(covariance).min():g}.")
     if denominator == 0 or not np.isfinite([numerator, denominator]).all():
         raise FieldkitError(f"The ratio {numerator} / {denominator} does not exist, so it has no interval.")
     z = critical_value(level, degrees_of_freedom=degrees_of_freedom)

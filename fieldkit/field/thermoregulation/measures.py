@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise
+from fieldkit.core import FieldkitError, Result, elementwise, method
 from fieldkit.field.stats.intervals import critical_value, resampled_clusters, student_limits
 
 # Fewer animals than this get no interval (our choice: with four it still holds as often as it says, but is so wide that
@@ -373,6 +373,7 @@ def indices(
     )
 
 
+@method
 def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95, n_resamples=999, rng=0):
     """Compute the indices from the tables of a season.
 
@@ -435,6 +436,7 @@ def of_season(season, *, preferred_range_c=None, hidden=("retreat",), level=0.95
     return _rows_of_tables(found, {"body_c": ("scans", abroad), "operative_c": ("choices", places)})
 
 
+@method
 def range_of_season(season, *, central=0.5, level=0.95, n_resamples=999, rng=0):
     """Find the preferred range from the gradient table of a season.
 

@@ -13,7 +13,6 @@ from .body import probe as probe
 from .body import silhouette as silhouette
 from .convection import GRAVITY as GRAVITY
 from .convection import STILL as STILL
-from .ground import SUBSTRATES as SUBSTRATES
 from .ground import surface_temperature as surface_temperature
 from .operative import CHUNK as CHUNK
 from .operative import MOLAR_HEAT_J_MOL_K as MOLAR_HEAT_J_MOL_K
@@ -23,5 +22,6 @@ from .operative import fluxes as fluxes
 from .operative import mean_radiant_temperature as mean_radiant_temperature
 from .operative import operative_temperature as operative_temperature
 from .operative import operative_temperature_linear as operative_temperature_linear
+from .substrates import SUBSTRATES as SUBSTRATES
 from .surroundings import Surroundings as Surroundings
 from .warming import follow as follow

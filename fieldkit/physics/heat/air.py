@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import constants
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, method
 from fieldkit.physics.atmosphere import STANDARD_PRESSURE_PA, pressure_or_height
 from fieldkit.physics.limits import check_inputs
 
@@ -143,7 +143,7 @@ def saturation_vapour_pressure(temperature_c):
     >>> round(saturation_vapour_pressure(25.0), 4)
     3.1659
     """
-    check_inputs({"air_temperature_c": temperature_c})
+    check_inputs({"saturated_temperature_c": temperature_c})
     return 0.611 * np.exp(17.502 * temperature_c / (temperature_c + 240.97))
 
 
@@ -166,14 +166,16 @@ def vapour_pressure(air_temperature_c, relative_humidity_percent):
     FieldkitError
         When a humidity is below 0 or above 105 %.
 
+    Notes
+    -----
+    Saturation pressure times relative humidity (definition).
+
     Examples
     --------
     >>> round(vapour_pressure(25.0, 50.0), 3)
     1.583
     """
     check_inputs(locals())
-    if np.any((relative_humidity_percent < 0) | (relative_humidity_percent > 105)):
-        raise FieldkitError("Relative humidity must lie between 0 and 100 percent: check the unit and the sensor.")
     return saturation_vapour_pressure(air_temperature_c) * np.minimum(relative_humidity_percent, 100.0) / 100.0
 
 
@@ -261,6 +263,7 @@ def sky_emissivity(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fractio
     return (1 - 0.84 * cloud_fraction) * clear + 0.84 * cloud_fraction
 
 
+@method
 @elementwise({"sky_longwave_w_m2": {"units": "W m-2", "standard_name": "surface_downwelling_longwave_flux_in_air"}})
 def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=0.0):
     """Long-wave radiation from the sky on a horizontal surface (W/m²); see `sky_emissivity` for the formulas.
@@ -274,6 +277,15 @@ def sky_longwave(air_temperature_c, *, vapour_pressure_kpa=None, cloud_fraction=
     -------
     float, ndarray, Series or DataArray
         W/m².
+
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
+    Notes
+    -----
+    Emissivity of the clear sky by Prata (1996), or Swinbank (1963) without vapour; see `sky_emissivity`.
 
     Examples
     --------

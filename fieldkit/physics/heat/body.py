@@ -145,6 +145,7 @@ def silhouette(apparent_zenith_deg, *, body, heading_deg=None):
 
     Notes
     -----
+    Shadow areas of a cylinder with flat ends (algebra).
     Exact shadow of a finite cylinder, L d sin θ + π d²/4 |cos θ| with θ between axis and rays; the mean over headings
     is an elliptic integral. A lizard five times as long as thick has 0.29 under a high sun, 0.25 at a zenith of 60° and
     0.21 at the horizon, where end on and broadside differ by a factor of six: the constant 1/4 is up to 15 % low at
@@ -210,6 +211,7 @@ def lizard(*, length_m, mass_g, shortwave_absorptivity, contact_fraction=0.0, su
     >>> round(body.characteristic_dimension_m * 1000, 1), round(body.area_m2 * 1e4, 1)
     (13.5, 32.5)
     """
+    check_inputs(locals())
     if not (length_m > 0 and mass_g > 0):
         raise FieldkitError("length_m and mass_g of an animal must be above 0.")
     diameter = math.sqrt(4 * (mass_g / 1e6) / (math.pi * length_m))
@@ -255,6 +257,11 @@ def copper_model(
     -------
     Body
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
+
     Notes
     -----
     Copper 8933 kg/m³, 385 J/kg/K (Bergman et al. 2011, Table A.1). Painted: emissivity 0.95 (instrument tables give
@@ -265,6 +272,7 @@ def copper_model(
     >>> round(copper_model(length_m=0.07, diameter_m=0.015, shortwave_absorptivity=0.9).mass_kg * 1000, 1)
     32.6
     """
+    check_inputs(locals())
     area = _cylinder_area(length_m, diameter_m)
     return Body(
         characteristic_dimension_m=diameter_m,
@@ -296,6 +304,11 @@ def probe(*, diameter_m, length_m, shortwave_absorptivity, emissivity, heat_capa
     -------
     Body
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
+
     Notes
     -----
     Its cable is not part of it. Copper conducts: with two wires of 0.14 mm² in a black jacket of 3 mm, lit by the sun
@@ -307,6 +320,7 @@ def probe(*, diameter_m, length_m, shortwave_absorptivity, emissivity, heat_capa
     >>> probe(diameter_m=0.005, length_m=0.04, shortwave_absorptivity=0.4, emissivity=0.2).shape
     'cylinder'
     """
+    check_inputs(locals())
     return Body(
         characteristic_dimension_m=diameter_m,
         shape="cylinder",
@@ -332,11 +346,17 @@ def globe(*, diameter_m=0.15, shortwave_absorptivity=0.95, emissivity=0.95, wall
     -------
     Body
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not a size, or a share outside 0 to 1.
+
     Examples
     --------
     >>> globe(diameter_m=0.04).silhouette_fraction
     0.25
     """
+    check_inputs(locals())
     area = math.pi * diameter_m**2
     return Body(
         characteristic_dimension_m=diameter_m,

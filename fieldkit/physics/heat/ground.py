@@ -1,15 +1,14 @@
 """How hot stone, sand, wood, asphalt and grass get: the energy balance over a column of ground that stores heat."""
 
-from dataclasses import asdict, dataclass
-
 import numpy as np
 
-from fieldkit.core import FieldkitError, floats
+from fieldkit.core import FieldkitError, floats, method
 from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.heat.air import KELVIN, dry_air
 from fieldkit.physics.heat.balance import Balance
 from fieldkit.physics.heat.body import Body
 from fieldkit.physics.heat.convection import GRAVITY, Convection
+from fieldkit.physics.heat.substrates import SUBSTRATES, Substrate, substrate_table
 from fieldkit.physics.limits import check_inputs
 
 __all__ = [
@@ -20,151 +19,6 @@ __all__ = [
 ]
 
 VON_KARMAN = 0.4
-
-
-@dataclass(frozen=True, kw_only=True)
-class Substrate:
-    """A ground material.
-
-    Parameters
-    ----------
-    name : str
-    conductivity_w_m_k, density_kg_m3, specific_heat_j_kg_k : float
-        Of the material as it lies (dry unless it says otherwise).
-    albedo, emissivity : float
-        Share of sunlight reflected; long-wave emissivity.
-    roughness_m : float
-        Roughness length of a stretch of it (m).
-    evaporative_fraction : float
-        Share of the heat given to the air that leaves as vapour while the surface is warmer than the air.
-    source : str
-        Where the figures are printed.
-
-    Examples
-    --------
-    >>> round(SUBSTRATES["rock"].effusivity_j_m2_k_s05)
-    2698
-    """
-
-    name: str
-    conductivity_w_m_k: float
-    density_kg_m3: float
-    specific_heat_j_kg_k: float
-    albedo: float
-    emissivity: float
-    roughness_m: float
-    evaporative_fraction: float = 0.0
-    source: str = "stated by the user"
-
-    def __post_init__(self):
-        for name in ("conductivity_w_m_k", "density_kg_m3", "specific_heat_j_kg_k", "roughness_m"):
-            if not getattr(self, name) > 0:
-                raise FieldkitError(f"{name} of {self.name} is {getattr(self, name)}: it must be above 0.")
-        if not (0 <= self.albedo < 1 and 0 < self.emissivity <= 1 and 0 <= self.evaporative_fraction < 1):
-            raise FieldkitError(f"albedo, emissivity and evaporative_fraction of {self.name} are shares of 1.")
-
-    @property
-    def diffusivity_m2_s(self):
-        """How fast warmth spreads inside (m²/s)."""
-        return self.conductivity_w_m_k / (self.density_kg_m3 * self.specific_heat_j_kg_k)
-
-    @property
-    def effusivity_j_m2_k_s05(self):
-        """How hard the surface is to warm (J/m²/K/s½): high for rock, low for dry sand and wood."""
-        return (self.conductivity_w_m_k * self.density_kg_m3 * self.specific_heat_j_kg_k) ** 0.5
-
-
-_ISO = "conductivity, density, heat: ISO 10456:2007 table 3 as carried by the ht library"
-_PV = "albedo: pvlib.albedo.SURFACE_ALBEDOS"
-_EPS = "emissivity: instrument tables, they disagree by 0.05 and more"
-_Z0 = "roughness: common practice, no source"
-# One value of many: stone of one name differs by a factor of two. Measure albedo where it matters.
-SUBSTRATES = {
-    s.name: s
-    for s in (
-        Substrate(
-            name="rock",
-            conductivity_w_m_k=2.8,
-            density_kg_m3=2600.0,
-            specific_heat_j_kg_k=1000.0,
-            albedo=0.30,
-            emissivity=0.93,
-            roughness_m=0.01,
-            source=f"granite; {_ISO}; albedo as concrete in pvlib; {_EPS}; {_Z0}",
-        ),
-        Substrate(
-            name="sand",
-            conductivity_w_m_k=0.24,
-            density_kg_m3=1600.0,
-            specific_heat_j_kg_k=800.0,
-            albedo=0.40,
-            emissivity=0.90,
-            roughness_m=0.003,
-            source="dry, loose; de Vries (1963) and Smits et al. (2010) in Moene & van Dam (2014) table 2.2; "
-            f"{_PV}; {_EPS}; {_Z0}",
-        ),
-        Substrate(
-            name="soil",
-            conductivity_w_m_k=0.29,
-            density_kg_m3=1780.0,
-            specific_heat_j_kg_k=800.0,
-            albedo=0.17,
-            emissivity=0.94,
-            roughness_m=0.01,
-            source=f"sandy, dry, packed; de Vries (1963) in Moene & van Dam (2014) table 2.2; {_PV}; {_EPS}; {_Z0}",
-        ),
-        Substrate(
-            name="wood",
-            conductivity_w_m_k=0.13,
-            density_kg_m3=500.0,
-            specific_heat_j_kg_k=1600.0,
-            albedo=0.30,
-            emissivity=0.92,
-            roughness_m=0.01,
-            source=f"timber 500 kg/m³ across the grain; {_ISO}; albedo: grey wood, rule of thumb; {_EPS}; {_Z0}",
-        ),
-        Substrate(
-            name="asphalt",
-            conductivity_w_m_k=0.7,
-            density_kg_m3=2100.0,
-            specific_heat_j_kg_k=1000.0,
-            albedo=0.12,
-            emissivity=0.95,
-            roughness_m=0.003,
-            source=f"{_ISO}; {_PV}; {_EPS}; {_Z0}",
-        ),
-        Substrate(
-            name="grass",
-            conductivity_w_m_k=0.9,
-            density_kg_m3=1790.0,
-            specific_heat_j_kg_k=1270.0,
-            albedo=0.20,
-            emissivity=0.97,
-            roughness_m=0.01,
-            evaporative_fraction=0.6,
-            source="moist clay soil below: de Vries (1963) in Moene & van Dam (2014) table 2.2; "
-            f"{_PV}; evaporation: Bowen ratio 0.7, teaching tables have 0.4 to 0.8 for grassland; {_EPS}; {_Z0}",
-        ),
-    )
-}
-
-
-def substrate_table():
-    """All ready-made substrates and where their figures come from.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row per substrate.
-
-    Examples
-    --------
-    >>> float(substrate_table().loc["asphalt", "albedo"])
-    0.12
-    """
-    import pandas as pd
-
-    return pd.DataFrame([asdict(s) for s in SUBSTRATES.values()]).set_index("name")
 
 
 class _OpenGround:
@@ -253,6 +107,7 @@ _OUTPUTS = {
 }
 
 
+@method
 def surface_temperature(
     *,
     air_temperature_c,
@@ -422,41 +277,67 @@ def _march(
     irradiance_w_m2,
     sky_longwave_w_m2,
     step_s,
+    *,
     substrate,
-    sky_view_factor,
-    measured_height_m,
-    patch_length_m,
     depth_m,
     deep_temperature_c,
-    pressure_pa,
     spin_up_days,
     cells,
+    **place,
 ):
-    fields = (air_temperature_c, wind_speed_m_s, irradiance_w_m2, sky_longwave_w_m2)
-    shape = np.broadcast_shapes(*(np.shape(a) for a in fields))
+    """Step the column of ground through the series; `place` is what `_balance_over` needs beside the substrate."""
     given = {
         "air_temperature_c": air_temperature_c,
         "wind_speed_m_s": wind_speed_m_s,
         "dhi_w_m2": irradiance_w_m2,
         "sky_longwave_w_m2": sky_longwave_w_m2,
     }
-    for name, value in given.items():
-        if np.isnan(value).any():
-            raise FieldkitError(f"{name} has missing values: the ground remembers, so fill the gaps first, saying so.")
-    check_inputs(given | {"pressure_pa": pressure_pa, "measured_height_m": measured_height_m})
-    for name, value, low in (("patch_length_m", patch_length_m, 1e-3), ("depth_m", depth_m, 1e-4), ("cells", cells, 2)):
-        if value is not None and not value >= low:
-            raise FieldkitError(f"{name} is {value}: it must be at least {low:g}.")
-    if patch_length_m is None and measured_height_m <= 3 * substrate.roughness_m:
-        raise FieldkitError(f"measured_height_m must be above three roughness lengths of {substrate.name}.")
+    _check_series(given, substrate, depth_m, cells, place)
+    shape = np.broadcast_shapes(*(np.shape(a) for a in given.values()))
     count = shape[-1] if shape else 0
     day = round(86400 / step_s)
     if count < (day if spin_up_days else 1):
         raise FieldkitError("The series is shorter than a day: the ground needs a whole day to be spun up.")
     # Time first, so that one step is one row of contiguous places.
     given = {k: np.moveaxis(np.broadcast_to(v, shape), -1, 0).reshape(count, -1) for k, v in given.items()}
+    whole, mean_day, vapour = _balance_over(given, substrate, day, **place)
+    column = _Column(substrate, depth_m, cells, step_s, deep_temperature_c)
+    # Start the column at the temperature the mean day would hold without storage.
+    surface = np.atleast_1d(mean_day.solve()[0])
+    before = now = np.repeat(surface[None, :], cells, axis=0)
+    result = {name: np.empty((count, surface.size)) for name in _OUTPUTS}
+    steps = [i for _ in range(spin_up_days) for i in range(day)] + list(range(count))
+    for number, i in enumerate(steps):
+        free, response, top = column.without_surface(now, before, first=number == 0)
+        balance = whole.take(i)
+        balance.contact = top * (1.0 - response[0])
+        balance.substrate_k = free[0] / (1.0 - response[0])
+        surface, _, coefficient = balance.solve(start=surface)
+        before, now = now, free + response[:, None] * surface
+        row = number - spin_up_days * day
+        if row >= 0:
+            for name, value in _surface_fluxes(balance, surface, coefficient, vapour).items():
+                result[name][row] = value
+    moved = (*shape[:-1], count)
+    return {name: np.moveaxis(a, 0, -1).reshape(moved) for name, a in result.items()}
 
-    air_k = given["air_temperature_c"] + KELVIN
+
+def _check_series(given, substrate, depth_m, cells, place):
+    for name, value in given.items():
+        if np.isnan(value).any():
+            raise FieldkitError(f"{name} has missing values: the ground remembers, so fill the gaps first, saying so.")
+    check_inputs(given | {name: place[name] for name in ("pressure_pa", "measured_height_m")})
+    lowest = (("patch_length_m", place["patch_length_m"], 1e-3), ("depth_m", depth_m, 1e-4), ("cells", cells, 2))
+    for name, value, low in lowest:
+        if value is not None and not value >= low:
+            raise FieldkitError(f"{name} is {value}: it must be at least {low:g}.")
+    if place["patch_length_m"] is None and place["measured_height_m"] <= 3 * substrate.roughness_m:
+        raise FieldkitError(f"measured_height_m must be above three roughness lengths of {substrate.name}.")
+
+
+def _balance_over(given, substrate, day, *, sky_view_factor, measured_height_m, patch_length_m, pressure_pa):
+    """The balance of the surface for all steps, that of its mean first day, and how much vapour adds to convection."""
+    air_k, wind = given["air_temperature_c"] + KELVIN, given["wind_speed_m_s"]
     body = Body(
         characteristic_dimension_m=patch_length_m or 1.0,
         shape="upper face",
@@ -466,54 +347,45 @@ def _march(
         ground_view_factor=0.0,
     )
     # Diffuse light is cut by the sky view in the balance of a body; here the irradiance is that on the surface.
-    given["absorbed_shortwave_w_m2"] = given.pop("dhi_w_m2") * (1.0 - substrate.albedo)
+    given = given | {"absorbed_shortwave_w_m2": given["dhi_w_m2"] * (1.0 - substrate.albedo)}
+    del given["dhi_w_m2"]
     if patch_length_m is None:
-        convection = _OpenGround(air_k, given["wind_speed_m_s"], pressure_pa, measured_height_m, substrate)
+        convection = _OpenGround(air_k, wind, pressure_pa, measured_height_m, substrate)
     else:
-        convection = Convection(air_k, given["wind_speed_m_s"], pressure_pa, 1.0, patch_length_m, "upper face")
-    whole = Balance(body, given, convection=convection)
-
-    if depth_m is None:
-        depth_m = 5 * np.sqrt(2 * substrate.diffusivity_m2_s * 86400 / (2 * np.pi))
-    thickness, _ = _column(substrate, depth_m, cells)
-    deep = deep_temperature_c is not None
-    order = 1
-    inverse, storage, top, bottom = _implicit(substrate, thickness, step_s, order, deep)
-
-    # Start the column at the temperature the mean day would hold without storage.
+        convection = Convection(air_k, wind, pressure_pa, 1.0, patch_length_m, "upper face")
     first_day = {k: v[:day].mean(axis=0) for k, v in given.items()}
-    mean = Balance(body, first_day | {"pressure_pa": pressure_pa})
-    surface = np.atleast_1d(mean.solve()[0])
-    now = np.repeat(surface[None, :], cells, axis=0)
-    before = now
-    result = {name: np.empty((count, surface.size)) for name in _OUTPUTS}
-    order_rows = [i for _ in range(spin_up_days) for i in range(day)] + list(range(count))
-    first_kept = spin_up_days * day
-    for number, i in enumerate(order_rows):
-        if number == 1:
-            inverse, storage, top, bottom = _implicit(substrate, thickness, step_s, 2, deep)
-        past = now if number == 0 else 2.0 * now - 0.5 * before
-        load = storage[:, None] * past
-        if deep:
-            load[-1] += bottom * (deep_temperature_c + KELVIN)
-        free = inverse @ load
-        response = top * inverse[:, 0]
-        balance = whole.take(i)
-        balance.contact = top * (1.0 - response[0])
-        balance.substrate_k = free[0] / (1.0 - response[0])
-        surface, _, coefficient = balance.solve(start=surface)
-        before, now = now, free + response[:, None] * surface
-        if number >= first_kept:
-            excess = surface - balance.air_k
-            dry = coefficient
-            if patch_length_m is None:
-                dry = np.where(excess > 0, coefficient / convection.vapour, coefficient)
-            row = number - first_kept
-            result["surface_temperature_c"][row] = surface - KELVIN
-            result["shortwave_w_m2"][row] = balance.shortwave
-            result["net_longwave_w_m2"][row] = balance.sky + balance.ground - balance.emission * surface**4
-            result["convection_w_m2"][row] = -dry * excess
-            result["evaporation_w_m2"][row] = -(coefficient - dry) * excess
-            result["storage_w_m2"][row] = -balance.contact * (surface - balance.substrate_k)
-    moved = (*shape[:-1], count)
-    return {name: np.moveaxis(a, 0, -1).reshape(moved) for name, a in result.items()}
+    mean_day = Balance(body, first_day | {"pressure_pa": pressure_pa})
+    return Balance(body, given, convection=convection), mean_day, getattr(convection, "vapour", 1.0)
+
+
+class _Column:
+    """The ground below the surface, one implicit step at a time."""
+
+    def __init__(self, substrate, depth_m, cells, step_s, deep_temperature_c):
+        if depth_m is None:
+            depth_m = 5 * np.sqrt(2 * substrate.diffusivity_m2_s * 86400 / (2 * np.pi))
+        thickness, _ = _column(substrate, depth_m, cells)
+        self.deep_temperature_c = deep_temperature_c
+        deep = deep_temperature_c is not None
+        self.start, self.onward = (_implicit(substrate, thickness, step_s, order, deep) for order in (1, 2))
+
+    def without_surface(self, now, before, *, first):
+        """Temperatures a step on with the surface at 0 K, their rise with each kelvin of it, and its conductance."""
+        inverse, storage, top, bottom = self.start if first else self.onward
+        load = storage[:, None] * (now if first else 2.0 * now - 0.5 * before)
+        if self.deep_temperature_c is not None:
+            load[-1] += bottom * (self.deep_temperature_c + KELVIN)
+        return inverse @ load, top * inverse[:, 0], top
+
+
+def _surface_fluxes(balance, surface, coefficient, vapour):
+    excess = surface - balance.air_k
+    dry = np.where(excess > 0, coefficient / vapour, coefficient)
+    return {
+        "surface_temperature_c": surface - KELVIN,
+        "shortwave_w_m2": balance.shortwave,
+        "net_longwave_w_m2": balance.sky + balance.ground - balance.emission * surface**4,
+        "convection_w_m2": -dry * excess,
+        "evaporation_w_m2": -(coefficient - dry) * excess,
+        "storage_w_m2": -balance.contact * (surface - balance.substrate_k),
+    }

@@ -6,7 +6,7 @@ given as a `Surroundings`, as its fields by name, or as both, the names then rep
 
 import numpy as np
 
-from fieldkit.core import FieldkitError, elementwise
+from fieldkit.core import FieldkitError, elementwise, method
 from fieldkit.physics.heat.air import KELVIN
 from fieldkit.physics.heat.balance import RESIDUAL_W_M2, SIGMA, Balance
 from fieldkit.physics.heat.body import Body, copper_model, globe, lizard, probe, silhouette
@@ -159,6 +159,7 @@ def energy_balance(surroundings=None, *, body, **keywords):
     return _temperature_and_fluxes(body=body, **_given(surroundings, keywords))
 
 
+@method
 def operative_temperature(surroundings=None, *, body, **keywords):
     """Operative temperature (°C) alone: the same balance as `energy_balance`.
 

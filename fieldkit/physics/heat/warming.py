@@ -128,6 +128,7 @@ def follow(operative_temperature_c, time_constant_s, *, step_s=None, start_tempe
 
     Notes
     -----
+    The exact solution of dT/dt = (Te - T)/τ between samples joined by straight lines (algebra).
     Between samples the operative temperature runs straight, for which `warming_curve` is exact: no step is too long for
     the integration, only for the weather.
 

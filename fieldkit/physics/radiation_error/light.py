@@ -143,7 +143,13 @@ def _warming(ghi, clear, wind):
 
 
 def solar_time(index, sun):
-    """Wall-clock times moved so that the middle of the light is noon."""
+    """Wall-clock times moved so that the middle of the light is noon.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is a time without a zone.
+    """
     hour = index.hour + index.minute / 60 + index.second / 3600
     weight = np.nan_to_num(sun.to_numpy()).clip(min=0)
     angle = np.angle(np.sum(weight * np.exp(2j * np.pi * hour.to_numpy() / 24))) if weight.any() else np.pi

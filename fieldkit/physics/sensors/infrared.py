@@ -125,6 +125,7 @@ def true_surface_temperature(reading_c, emissivity, reflected_temperature_c, *, 
 
     Notes
     -----
+    The balance of an infrared thermometer (algebra; Stefan-Boltzmann law, Planck 1900).
     Signal balance S(T_reading) = ε S(T) + (1 − ε) S(T_reflected), S ∝ T⁴ (Stefan–Boltzmann law) or Planck's law
     integrated over the band; transmission of a few metres of air is taken as 1.
 
@@ -170,6 +171,10 @@ def infrared_reading(surface_temperature_c, emissivity, reflected_temperature_c,
     ------
     FieldkitError
         Emissivity outside (0, 1].
+
+    Notes
+    -----
+    Stefan-Boltzmann or Planck; the signal balance of `true_surface_temperature`, the other way round (algebra).
 
     Examples
     --------

@@ -103,6 +103,10 @@ def instrument_reading(surroundings=None, *, instrument, **keywords):
     FieldkitError
         When it is no Instrument, or an input is out of any physical range.
 
+    Notes
+    -----
+    The heat balance of `heat.energy_balance` (Bakken 1976) with the instrument as its body.
+
     Examples
     --------
     >>> sun = {"air_temperature_c": 25.0, "wind_speed_m_s": 0.5, "dni_w_m2": 800.0, "dhi_w_m2": 100.0}
@@ -140,6 +144,12 @@ class InstrumentComparison(Result):
         One row per instrument: ``instrument, in_sun_c, in_shade_c, difference_c, difference_error_c, above_air_c``.
     air_temperature_c : float
     sentence : str
+
+    Examples
+    --------
+    >>> from fieldkit.physics import sensors
+    >>> type(sensors.compare_instruments(air_temperature_c=25.0, wind_speed_m_s=1.0, dni_w_m2=850.0)).__name__
+    'InstrumentComparison'
     """
 
     table: pd.DataFrame
@@ -178,6 +188,11 @@ def compare_instruments(
     -------
     InstrumentComparison
         ``.table``: ``instrument, in_sun_c, in_shade_c, difference_c, difference_error_c, above_air_c``.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is unknown or out of any physical range, or when there is no instrument.
 
     Examples
     --------

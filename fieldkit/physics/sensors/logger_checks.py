@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, floats
+from fieldkit.core import FieldkitError, Result, floats, method
 
 _STUCK_H = 6.0
 # Widest that each kind of logger can honestly read: -60 to 90 °C for bodies in any sun, the solar constant and a cloud
@@ -68,6 +68,7 @@ class LoggerCheck(Result):
         return "; ".join(parts) + "."
 
 
+@method
 def check_loggers(loggers, logger_info=None, *, longitude_deg=None):
     """Check logger series for gaps, repeats, stuck and impossible values and, against the sun, the clock.
 
@@ -186,6 +187,11 @@ def by_role(loggers, logger_info, role):
     DataFrame
         One column a logger, one row a time; no columns when no logger has the role. Of readings repeated at one time
         the mean is taken; `check_loggers` counts them.
+
+    Raises
+    ------
+    KeyError
+        When the table of loggers has no column ``role``.
 
     Examples
     --------

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, elementwise, floats
+from fieldkit.core import FieldkitError, Result, elementwise, floats, method
 from fieldkit.physics import heat
 from fieldkit.physics.atmosphere import pressure_or_height
 from fieldkit.physics.limits import check_inputs
@@ -68,6 +68,7 @@ def absorbed_irradiance(
 
     Notes
     -----
+    The heat balance of Bakken (1976) solved for the absorbed radiation.
     The heat balance turned round: the shaded probe stands for air and surroundings, so what the sunlit one loses to
     them at its own temperature is what it absorbs, and with absorptivity α, silhouette s, views v and diffuse fraction
     k, absorbed = α GHI (s (1 − k)/cos(zenith) + v_sky k + v_ground albedo). An open sky above the sunlit probe only
@@ -172,6 +173,7 @@ class ProbeIrradiance(Result):
         )
 
 
+@method
 def irradiance_from_loggers(
     loggers,
     logger_info,

@@ -114,6 +114,10 @@ def integrate(spectrum, low_nm=None, high_nm=None, *, weight=None):
     FieldkitError
         When it is not a spectrum.
 
+    Notes
+    -----
+    Trapezoids on the grid of the spectrum (definition).
+
     Examples
     --------
     >>> flat = pd.Series([2.0, 2.0], index=[400.0, 700.0])
@@ -160,6 +164,12 @@ class BandShares(Result):
         Power of the whole spectrum as given.
     low_nm, high_nm : float
         The range that the spectrum covers.
+
+    Examples
+    --------
+    >>> from fieldkit.physics import spectrum
+    >>> type(spectrum.band_shares(spectrum.reference_sunlight())).__name__
+    'BandShares'
     """
 
     table: pd.DataFrame
@@ -199,6 +209,15 @@ def band_shares(spectrum, *, bands=None, total_range_nm=None):
     -------
     BandShares or Dataset
         For a Series a result with a table; for a DataArray a Dataset with a ``band`` dimension.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is no spectrum, or has no light in it.
+
+    Notes
+    -----
+    Limits of the bands: CIE e-ILV 17-21-003 ff., see `BANDS`.
 
     Examples
     --------

@@ -105,6 +105,11 @@ def photon_flux(spectrum, low_nm=400.0, high_nm=700.0):
     float or DataArray
         µmol/m²/s.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is no spectrum, or does not cover the band.
+
     Examples
     --------
     >>> round(photon_flux(reference_sunlight()))
@@ -128,6 +133,11 @@ def illuminance(spectrum):
     -------
     float or DataArray
         lx: 683 lm/W times the integral with V(λ), CIE 018:2019. Says how bright it is for people; not how warm.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is no spectrum, or does not cover visible light.
 
     Examples
     --------
@@ -153,6 +163,15 @@ def absorbed_share(spectrum, absorptivity):
     -------
     float or DataArray
         0 to 1: the "solar absorptivity" if the light is the sun's.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is no spectrum, or covers too little.
+
+    Notes
+    -----
+    The average of the absorptance weighted by the spectrum (definition).
 
     Examples
     --------
@@ -189,6 +208,12 @@ class SpectralMatch(Result):
         The compared range: where both were measured.
     missing : list of str
         Bands of which the source was not measured at all.
+
+    Examples
+    --------
+    >>> from fieldkit.physics import spectrum
+    >>> type(spectrum.compare_with_sunlight(spectrum.blackbody(2800.0))).__name__
+    'SpectralMatch'
     """
 
     table: pd.DataFrame
@@ -245,6 +270,7 @@ def compare_with_sunlight(source, *, sunlight=None, absorptivity=1.0, bands=None
 
     Notes
     -----
+    Reference sunlight: ASTM G173-03 as pvlib carries it.
     A comparison over a part of the range hides what lies outside it: a spectrum measured from 380 to 780 nm says
     nothing of the heat of a filament lamp, most of which lies beyond.
 

@@ -24,6 +24,11 @@ def reference_sunlight(kind="global"):
     Series (2002,)
         W/m²/nm by wavelength in nm; 0.5 nm steps to 400 nm, 1 nm to 1700 nm, 5 nm beyond.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is not one of the reference spectra.
+
     Notes
     -----
     One sky, with the sun 42° high over the eastern and western states: a yardstick, not what a lizard gets at eight in
@@ -59,6 +64,11 @@ def ozone_climatology(times, *, latitude_deg, longitude_deg):
     Series, float or DataArray
         DU. Single days differ by 10 to 20 %, and UV index about 1.2 times as much: use a measured value if there is
         one.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is a time without a zone.
 
     Notes
     -----
@@ -144,43 +154,23 @@ def clear_sky_spectrum(
     >>> bool(900 < integrate(spectrum) < 1100)
     True
     """
-    from pvlib import atmosphere
-    from pvlib.spectrum import spectrl2
 
     check_inputs(locals())
     names = {"facing": "poa_global", "beam": "dni", "diffuse": "dhi"}
     if part not in names:
         raise FieldkitError(f"The part '{part}' is not known: choose facing, beam or diffuse.")
 
+    place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
+    facing = {"tilt_deg": float(tilt_deg), "facing_deg": float(facing_deg)}
+    air = {
+        "ground_albedo": ground_albedo,
+        "surface_pressure": air_pressure(elevation_m),
+        "precipitable_water": precipitable_water_cm,
+        "aerosol_turbidity_500nm": aerosol_depth_500nm,
+    }
+
     def at(seconds):
-        """Spectra at moments of any shape: a bare array with the wavelengths last."""
-        shape, seconds = np.shape(seconds), np.ravel(seconds)
-        stamps = pd.to_datetime(seconds, unit="s", utc=True)
-        place = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
-        where = sun.position(stamps, **place, elevation_m=elevation_m)
-        ozone = ozone_climatology(stamps, **place).to_numpy() if ozone_du is None else np.full(len(stamps), ozone_du)
-        zenith, azimuth = where["apparent_zenith_deg"].to_numpy(), where["azimuth_deg"].to_numpy()
-        values = np.zeros((len(stamps), len(_spectrl2_wavelengths())))
-        up = zenith < 89.0  # nearer the horizon the plane-parallel formulas no longer hold; little light comes then
-        values[np.isnan(zenith)] = np.nan
-        if up.any():
-            facing = {"tilt_deg": float(tilt_deg), "facing_deg": float(facing_deg)}
-            incidence = sun.on_facing(0.0, 0.0, 0.0, zenith[up], azimuth[up], **facing)["incidence_deg"]
-            full = np.ones(int(up.sum()))
-            result = spectrl2(
-                apparent_zenith=zenith[up],
-                aoi=incidence,
-                surface_tilt=full * tilt_deg,
-                ground_albedo=full * ground_albedo,
-                surface_pressure=full * air_pressure(elevation_m),
-                relative_airmass=atmosphere.get_relative_airmass(zenith[up]),
-                precipitable_water=full * precipitable_water_cm,
-                ozone=ozone[up] / 1000,
-                aerosol_turbidity_500nm=full * aerosol_depth_500nm,
-                dayofyear=sun.day_of_year(seconds[up]),
-            )
-            values[up] = np.maximum(result[names[part]].T, 0)
-        return values.reshape(*shape, len(_spectrl2_wavelengths()))
+        return _spectra_at(seconds, names[part], place, elevation_m, facing, ozone_du, air)
 
     wavelengths = _spectrl2_wavelengths()
     seconds = sun.unix_seconds(times)
@@ -208,6 +198,34 @@ def clear_sky_spectrum(
     return spectra
 
 
+def _spectra_at(seconds, part, place, elevation_m, facing, ozone_du, air):
+    """Spectra at moments of any shape: a bare array with the wavelengths last."""
+    from pvlib.atmosphere import get_relative_airmass
+    from pvlib.spectrum import spectrl2
+
+    shape, seconds = np.shape(seconds), np.ravel(seconds)
+    stamps = pd.to_datetime(seconds, unit="s", utc=True)
+    where = sun.position(stamps, **place, elevation_m=elevation_m)
+    ozone = ozone_climatology(stamps, **place).to_numpy() if ozone_du is None else np.full(len(stamps), ozone_du)
+    zenith, azimuth = where["apparent_zenith_deg"].to_numpy(), where["azimuth_deg"].to_numpy()
+    values = np.zeros((len(stamps), len(_spectrl2_wavelengths())))
+    up = zenith < 89.0  # nearer the horizon the plane-parallel formulas no longer hold; little light comes then
+    values[np.isnan(zenith)] = np.nan
+    if up.any():
+        full = np.ones(int(up.sum()))
+        result = spectrl2(
+            apparent_zenith=zenith[up],
+            aoi=sun.on_facing(0.0, 0.0, 0.0, zenith[up], azimuth[up], **facing)["incidence_deg"],
+            surface_tilt=full * facing["tilt_deg"],
+            relative_airmass=get_relative_airmass(zenith[up]),
+            ozone=ozone[up] / 1000,
+            dayofyear=sun.day_of_year(seconds[up]),
+            **{name: full * value for name, value in air.items()},
+        )
+        values[up] = np.maximum(result[part].T, 0)
+    return values.reshape(*shape, len(_spectrl2_wavelengths()))
+
+
 def _spectrl2_wavelengths():
     from pvlib.spectrum.spectrl2 import _SPECTRL2_COEFFS
 
@@ -229,6 +247,15 @@ def blackbody(temperature_k, wavelengths_nm=None):
     Series (w,)
         W/m²/nm of the surface itself (multiply by what reaches the animal).
 
+    Raises
+    ------
+    FieldkitError
+        When an input is no temperature in kelvin.
+
+    Notes
+    -----
+    Planck's law with the constants of CODATA 2018 (as scipy carries them).
+
     Examples
     --------
     >>> round(blackbody(2856.0, np.arange(900, 1200.0)).idxmax())
@@ -236,6 +263,7 @@ def blackbody(temperature_k, wavelengths_nm=None):
     """
     if not temperature_k > 0:
         raise FieldkitError(f"A temperature of {temperature_k} K is not possible: give kelvin (°C + 273.15).")
+    check_inputs({"wavelengths_nm": wavelengths_nm})
     nm = np.geomspace(250, 10_000, 1848) if wavelengths_nm is None else np.asarray(wavelengths_nm, dtype=float)
     metres = nm * 1e-9
     x = constants.h * constants.c / (metres * constants.k * temperature_k)

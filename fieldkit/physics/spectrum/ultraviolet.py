@@ -171,6 +171,11 @@ def uv_index_class(uv_index):
     str or array of str
         Classes 0-2, 3-5, 6-7, 8-10, 11 and up of WHO (2002); "unknown" for NaN.
 
+    Raises
+    ------
+    FieldkitError
+        When an input is out of any physical range.
+
     Examples
     --------
     >>> uv_index_class(7.6)
@@ -222,6 +227,12 @@ class HumanUvLimits(Result):
     ----------
     table : DataFrame
         One row per limit: ``irradiance_w_m2, limit_j_m2, time_s, source``.
+
+    Examples
+    --------
+    >>> from fieldkit.physics import spectrum
+    >>> type(spectrum.human_uv_limits(spectrum.reference_sunlight())).__name__
+    'HumanUvLimits'
     """
 
     table: pd.DataFrame

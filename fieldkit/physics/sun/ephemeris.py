@@ -179,6 +179,11 @@ def day_of_year(unix_s):
     ndarray
         1 to 366.
 
+    Raises
+    ------
+    ValueError
+        When it is no number.
+
     Examples
     --------
     >>> float(day_of_year(unix_seconds("2024-12-31 12:00+00:00")))
@@ -211,6 +216,11 @@ def extraterrestrial(times, *, solar_constant_w_m2=SOLAR_CONSTANT_W_M2):
     -------
     Series, float or DataArray
         W/m², following Spencer (1971, Search 2:172).
+
+    Raises
+    ------
+    FieldkitError
+        When an input is a time without a zone.
 
     Examples
     --------

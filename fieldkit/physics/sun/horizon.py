@@ -44,6 +44,10 @@ def horizon_elevation(azimuth_deg, *, horizon):
     FieldkitError
         When an input is out of any physical range.
 
+    Notes
+    -----
+    Straight lines between the points, round the circle (definition).
+
     Examples
     --------
     >>> horizon_elevation(45.0, horizon=[(0, 0), (90, 20), (180, 0)])
@@ -74,6 +78,10 @@ def sunlit(apparent_zenith_deg, azimuth_deg, *, horizon):
     FieldkitError
         When an input is out of any physical range.
 
+    Notes
+    -----
+    The sun is seen where it stands higher than the horizon at its azimuth (definition).
+
     Examples
     --------
     >>> sunlit(75.0, 90.0, horizon=[(90, 20), (270, 0)])
@@ -98,6 +106,15 @@ def sky_view_factor(horizon):
     -------
     float
         Mean of cos² of the skyline's height over all directions; exact for an even sky and a flat receiver.
+
+    Raises
+    ------
+    FieldkitError
+        When an input is no skyline.
+
+    Notes
+    -----
+    Share of the isotropic sky that a flat receives: the mean over azimuth of cos² of the horizon (algebra).
 
     Examples
     --------

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result, floats
+from fieldkit.core import FieldkitError, Result, floats, method
 from fieldkit.physics.sun.ephemeris import local_midnights, local_stamps, unix_seconds
 
 
@@ -52,6 +52,7 @@ class BaskingHours(Result):
         return words
 
 
+@method
 def potential_basking_hours(
     irradiance_w_m2,
     *,
@@ -130,29 +131,12 @@ def potential_basking_hours(
     finite = np.all(np.isfinite(margins), axis=0)
     known = (finite[:-1] & finite[1:] & (np.diff(times) <= gap))[segment]
     begin, length = nodes[:-1], np.diff(nodes)
-    first, last = np.zeros(len(begin)), np.ones(len(begin))
-    for margin in margins:
-        left, right = _above(*(np.interp(nodes, times, margin)[part] for part in (slice(None, -1), slice(1, None))))
-        first, last = np.maximum(first, left), np.minimum(last, right)
-    held = known & (last > first)
-    start, end = (begin + first * length)[held], (begin + last * length)[held]
-    day = np.searchsorted(midnights, (start + end) / 2, side="right") - 1
-    if len(start):
-        fresh = np.r_[True, (start[1:] - end[:-1] > 1e-9) | (day[1:] != day[:-1])]
-        start, end, day = start[fresh], end[np.r_[fresh[1:], True]], day[fresh]
-    keep = (end - start) * 60 >= shortest_min
-    start, end, day = start[keep], end[keep], day[keep]
+    start, end, day = _stretches(times, nodes, midnights, margins, known, shortest_min)
     zone = series.index.tz
     intervals = pd.DataFrame(
         {"date": days[day], "start": local_stamps(start, zone), "end": local_stamps(end, zone), "hours": end - start}
     )
-    grouped = intervals.groupby("date")
-    table = pd.DataFrame(index=days[:-1].rename("date"))
-    table["hours"] = grouped["hours"].sum().reindex(table.index, fill_value=0.0)
-    table["stretches"] = grouped.size().reindex(table.index, fill_value=0)
-    table["longest_h"] = grouped["hours"].max().reindex(table.index, fill_value=0.0)
-    table["first_start"] = grouped["start"].min().reindex(table.index)
-    table["last_end"] = grouped["end"].max().reindex(table.index)
+    table = _by_day(intervals, days[:-1])
     segment_day = np.searchsorted(midnights, begin, side="right") - 1
     table["known_h"] = np.bincount(segment_day, weights=length * known, minlength=len(days) - 1)[: len(days) - 1]
     # The first and the last reading of a file stand for their own step.
@@ -164,6 +148,34 @@ def potential_basking_hours(
         air_range_c=air_range_c,
         shortest_min=float(shortest_min),
     )
+
+
+def _stretches(times, nodes, midnights, margins, known, shortest_min):
+    """Begin and end (h) of every stretch in which all margins are above zero, and the day it lies in."""
+    begin, length = nodes[:-1], np.diff(nodes)
+    first, last = np.zeros(len(begin)), np.ones(len(begin))
+    for margin in margins:
+        left, right = _above(*(np.interp(nodes, times, margin)[part] for part in (slice(None, -1), slice(1, None))))
+        first, last = np.maximum(first, left), np.minimum(last, right)
+    held = known & (last > first)
+    start, end = (begin + first * length)[held], (begin + last * length)[held]
+    day = np.searchsorted(midnights, (start + end) / 2, side="right") - 1
+    if len(start):
+        fresh = np.r_[True, (start[1:] - end[:-1] > 1e-9) | (day[1:] != day[:-1])]
+        start, end, day = start[fresh], end[np.r_[fresh[1:], True]], day[fresh]
+    keep = (end - start) * 60 >= shortest_min
+    return start[keep], end[keep], day[keep]
+
+
+def _by_day(intervals, days):
+    grouped = intervals.groupby("date")
+    table = pd.DataFrame(index=days.rename("date"))
+    table["hours"] = grouped["hours"].sum().reindex(table.index, fill_value=0.0)
+    table["stretches"] = grouped.size().reindex(table.index, fill_value=0)
+    table["longest_h"] = grouped["hours"].max().reindex(table.index, fill_value=0.0)
+    table["first_start"] = grouped["start"].min().reindex(table.index)
+    table["last_end"] = grouped["end"].max().reindex(table.index)
+    return table
 
 
 def _above(left, right):

@@ -68,6 +68,7 @@ def read(path, stated, problems, digest):
         raws = _raws(path, name, name, like_season, problems, digest)
         found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
     found["scans"] = _scans(path, settings.section(stated, "points"), like_season, problems, digest)
+    _say_unread(path, stated, problems)
     points = settings.section(stated, "points")
     lamps = {str(lamp.get("id")): None for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
     _known(found["hand_readings"], "hand_readings", "point", points, "[points.NAME]", problems)
@@ -78,6 +79,24 @@ def read(path, stated, problems, digest):
     _errors_stated(found["hand_readings"], stated, problems)
     _loggers_read(found["readings"], stated, problems)
     return found
+
+
+def _say_unread(path, stated, problems):
+    """Name the files that look like readings and bear the name of no table."""
+    spectra = {str(lamp.get("spectrum")).lower() for lamp in stated.get("lamps", []) if isinstance(lamp, dict)}
+    for file in sorted(path.iterdir(), key=lambda p: p.name.lower()):
+        name = file.name.lower()
+        if name.startswith(("~$", ".", "readme")) or name in spectra or name == WORKBOOK or file.is_dir():
+            continue
+        known = file.stem.lower() in (*TABLES, "choices") and file.suffix.lower() in _SUFFIXES
+        if file.suffix.lower() in (*_SUFFIXES, *sheets.OTHER_SHEETS, *sheets.TEXT_FILES) and not known:
+            problems.warn(
+                file.name,
+                "This file was not read: its name is not that of a table.",
+                "Nothing, if it holds no readings; else name it "
+                + " or ".join(f"{table}.csv" for table in TABLES)
+                + f", or {WORKBOOK} with sheets of these names.",
+            )
 
 
 def _scans(path, points, stated, problems, digest):
@@ -290,6 +309,8 @@ def _read_plain_wide(file, stated, problems):
     try:
         header = next(csv.reader([first[0].decode("utf-8-sig").strip()]))
     except (UnicodeDecodeError, StopIteration, csv.Error):
+        return None
+    if not header:
         return None
     loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
     owner = _owners(header[1:], loggers)

@@ -27,6 +27,7 @@ _YMD = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})" + _CLOCK, re.I)
 _XXY = re.compile(r"(\d{1,2})[-/. ]\s?(\d{1,2})[-/. ]\s?(\d{4})" + _CLOCK, re.I)
 _DMONY = re.compile(r"(\d{1,2})[-. ]*([a-z]{3,9})[-., ]*(\d{4})" + _CLOCK, re.I)
 _MONDY = re.compile(r"([a-z]{3,9})[-. ]*(\d{1,2})[-., ]+(\d{4})" + _CLOCK, re.I)
+_PLAIN_CLOCK = r"\d{4}-\d{1,2}-\d{1,2}[ T]\d{1,2}:[0-5]\d(:[0-5]\d)?"
 _SHORT_YEAR = re.compile(r"\d{1,2}[-/.]\d{1,2}[-/.]\d{2}(\s.*)?")
 _CLOCK_ONLY = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*([ap]\.?m\.?)?", re.I)
 # Outside of these years a date is a slip, and far outside nanoseconds cannot count it.
@@ -162,6 +163,17 @@ def _why_no_number(cell, text):
     return "This is not a number.", "Write the reading as a number, or leave the cell empty if there was none."
 
 
+# Names that a time-zone database answers to and that say nothing about a place.
+_NO_ZONES = {"localtime", "posixrules", "factory", "posix", "right"}
+
+
+def _offset_minutes(sign, hours, minutes):
+    """Minutes from UTC, or None where no clock on Earth has such an offset."""
+    apart = int(hours) * 60 + int(minutes)
+    apart = apart if sign == "+" else -apart
+    return apart if int(minutes) < 60 and -12 * 60 <= apart <= 14 * 60 else None
+
+
 # The same zone must come back as the same object: rows are grouped by identity.
 @functools.cache
 def clock_zone(text):
@@ -182,8 +194,10 @@ def clock_zone(text):
     text = str(text).strip()
     fixed = re.fullmatch(r"(?:UTC|GMT)\s*([-+−])\s*(\d{1,2})(?::?(\d{2}))?", text)
     if fixed:
-        minutes = int(fixed[2]) * 60 + int(fixed[3] or 0)
-        return dt.timezone(dt.timedelta(minutes=minutes if fixed[1] == "+" else -minutes))
+        minutes = _offset_minutes(fixed[1], fixed[2], fixed[3] or 0)
+        return None if minutes is None else dt.timezone(dt.timedelta(minutes=minutes))
+    if text.split("/")[0].lower() in _NO_ZONES:
+        return None
     try:
         return zoneinfo.ZoneInfo(text)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
@@ -234,7 +248,9 @@ def moments(cells, *, days=None, order=None, epoch=1900, first_day=None, last_da
     if days is None:
         for form in ("%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S"):
             if left.any():
-                parsed = pd.to_datetime(texts[left], format=form, errors="coerce").dropna()
+                # The library takes "now" and a 61st second for times; the slow road says what is wrong with them.
+                plain = texts[left & texts.str.fullmatch(_PLAIN_CLOCK)]
+                parsed = pd.to_datetime(plain, format=form, errors="coerce").dropna()
                 parsed = parsed[parsed.dt.year.between(*YEARS)].astype("datetime64[ns]")
                 local[parsed.index] = parsed
                 left[parsed.index] = False
@@ -330,7 +346,7 @@ def _moment(cell, day, order, reason, epoch, season, need_clock, has_real_dates)
             return _join(day, seconds // 3600, seconds // 60 % 60, seconds % 60)
         match = _CLOCK_ONLY.fullmatch(text)
         if match:
-            hour, problem = _hour(match[1], match[2], match[4])
+            hour, problem = _hour(match[1], match[2], match[3], match[4])
             if problem:
                 return problem
             return _join(day, hour, int(match[2]), int(match[3] or 0))
@@ -343,8 +359,10 @@ def _join(day, hour, minute, second):
     return pd.Timestamp(day).normalize() + pd.Timedelta(hours=hour, minutes=minute, seconds=second), pd.NaT, None
 
 
-def _hour(hour, minute, half):
+def _hour(hour, minute, second, half):
     hour = int(hour)
+    if int(second or 0) > 59:
+        return None, "There is no such second.|Correct the time of day."
     if int(minute) > 59:
         return None, "There is no such minute.|Correct the time of day."
     if half:
@@ -444,7 +462,7 @@ def _written(text, order, reason, need_clock, has_real_dates):
         if need_clock:
             return "There is a date but no time of day.|Add the time of day, such as 2023-05-14 10:20."
         return moment, pd.NaT, note
-    hour, problem = _hour(hour, minute, half)
+    hour, problem = _hour(hour, minute, second, half)
     if problem:
         return problem
     moment += pd.Timedelta(hours=hour, minutes=int(minute), seconds=int(second or 0))
@@ -452,8 +470,13 @@ def _written(text, order, reason, need_clock, has_real_dates):
         return moment, pd.NaT, note
     if zone.upper() in ("Z", "UTC"):
         return moment, pd.Timedelta(0), note
-    sign = -1 if zone[0] == "-" else 1
-    return moment, sign * pd.Timedelta(hours=int(zone[1:3]), minutes=int(zone[-2:])), note
+    apart = _offset_minutes(zone[0], zone[1:3], zone[-2:])
+    if apart is None:
+        return (
+            f"No clock on Earth is {zone} away from UTC.|"
+            "Correct the offset behind the time: from -12:00 to +14:00, such as 2023-05-14 10:20-04:00."
+        )
+    return moment, pd.Timedelta(minutes=apart), note
 
 
 def place_in_zone(local, offset, zone, target, groups):

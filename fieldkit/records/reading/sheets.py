@@ -18,9 +18,9 @@ from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
-_TEXT_FILES = (".csv", ".tsv", ".txt")
+TEXT_FILES = (".csv", ".tsv", ".txt", ".tab", ".dat", ".asc", ".log")
 _WORKBOOKS = (".xlsx", ".xlsm")
-_OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
+OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -59,12 +59,14 @@ def find(path, stated, problems, digest):
                 for part in _listed(file, file.name, problems):
                     if not part.name.startswith(("~$", ".")):
                         found += open_file(part, f"{file.name}/{part.name}", name, file.name, stated, problems, digest)
-        elif suffix in _OTHER_SHEETS:
+            else:
+                _say_folder(file, problems)
+        elif suffix in OTHER_SHEETS:
             problems.add(file.name, f"A {suffix} file cannot be read here.", "Save it as .xlsx or as .csv (UTF-8).")
         elif suffix in _WORKBOOKS or name in schemas.TABLES:
             table = name if name in schemas.TABLES else None
             found += open_file(file, file.name, table, file.name, stated, problems, digest)
-        elif suffix in _TEXT_FILES:
+        elif suffix in TEXT_FILES:
             near = difflib.get_close_matches(re.split(r"[\s_\-(.]", name)[0], list(schemas.TABLES), 1, 0.75)
             problems.warn(
                 file.name,
@@ -76,6 +78,25 @@ def find(path, stated, problems, digest):
                 + ".",
             )
     return found
+
+
+def _say_folder(folder, problems):
+    """Name a folder that looks as if it held readings and bears the name of no table."""
+    known = (*TEXT_FILES, *_WORKBOOKS, *OTHER_SHEETS)
+    inside = sorted(
+        p.name
+        for p in _listed(folder, folder.name, problems)
+        if p.suffix.lower() in known and not p.name.startswith((".", "~$"))
+    )
+    if inside:
+        problems.warn(
+            folder.name,
+            f"This folder was not read ({', '.join(inside[:5])}{' …' if len(inside) > 5 else ''}): its name is not "
+            "that of a table.",
+            "Nothing, if these files are no readings; else rename the folder to one of "
+            + ", ".join(schemas.TABLES)
+            + ".",
+        )
 
 
 def _listed(folder, label, problems):
@@ -184,6 +205,7 @@ def _open_text(data, label, table, rival, stated, problems):
             separator = ","
     try:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+        _say_swallowed(rows, separator, skip, label, problems)
     except csv.Error:
         longest = max(enumerate(text.splitlines(), start=1 + skip), key=lambda line: len(line[1]))
         problems.add(
@@ -207,6 +229,26 @@ def _open_text(data, label, table, rival, stated, problems):
     )
 
 
+def _say_swallowed(rows, separator, skip, label, problems):
+    """Name the cells in which a quotation mark that nobody closed has swallowed whole rows."""
+    usual = max((len(row) for row in rows[:50]), default=0)
+    for number, row in enumerate(rows, start=1 + skip):
+        for cell in row:
+            if "\n" not in cell:
+                continue
+            # A note may have several lines; a line with as many cells as a row has was a row.
+            swallowed = sum(line.count(separator) >= max(1, min(usual - 1, 2)) for line in cell.splitlines()[1:])
+            if swallowed:
+                problems.add(
+                    label,
+                    f"A quotation mark opens in this row and is closed {swallowed:,} rows further down or never: what "
+                    "lies between was read as one cell.",
+                    "Delete the quotation mark, or write it twice if it belongs to the text.",
+                    row=number,
+                    value=cell.splitlines()[0],
+                )
+
+
 def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
     import openpyxl
     from openpyxl.utils.datetime import CALENDAR_MAC_1904
@@ -220,7 +262,7 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
         book = load(read_only=True, data_only=True)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            sheets = {s.title: [list(r) for r in s.iter_rows(values_only=True)] for s in book.worksheets}
+            sheets = {s.title: _used_cells(s) for s in book.worksheets}
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             parts = [archive.read(n) for n in archive.namelist() if n.startswith("xl/worksheets/")]
         written = load() if any(b"<f" in p or b"<mergeCell " in p for p in parts) else None
@@ -248,6 +290,8 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
             + ", ".join(schemas.TABLES)
             + ".",
         )
+    if sheet is None:
+        _say_other_sheets(sheets, chosen, label, stated, problems)
     found = []
     for title, name in chosen.items():
         place = label if len(sheets) == 1 else f"{label}, sheet {title}"
@@ -256,6 +300,29 @@ def _open_workbook(data, label, table, rival, stated, problems, sheet=None):
             _fill_merged(written[title], sheets[title], place, problems)
         found += _raw(sheets[title], place, name, rival, stated, problems, epoch=epoch)
     return found
+
+
+def _used_cells(sheet):
+    """Rows of a sheet, all equally long; how large it says it is may be wrong, and is not asked."""
+    sheet.reset_dimensions()
+    rows = [list(row) for row in sheet.iter_rows(values_only=True)]
+    width = max((len(row) for row in rows), default=0)
+    return [row + [None] * (width - len(row)) for row in rows]
+
+
+def _say_other_sheets(sheets, chosen, label, stated, problems):
+    """Name the sheets that look like a table and were not read."""
+    for title, rows in sheets.items():
+        if title in chosen or len(rows) < 2:
+            continue
+        known = {name: _best_header(rows, name, stated)[1] for name in schemas.TABLES}
+        likely = max(known, key=known.get)
+        if chosen and known[likely] >= 3:
+            problems.warn(
+                f"{label}, sheet {title}",
+                f"This sheet was not read: its name is not that of a table, though its columns look like {likely}.",
+                f"Put its rows under those of the sheet {likely}, or save it as a file in a folder named {likely}.",
+            )
 
 
 def _say_formulas(written, rows, place, problems):
@@ -322,7 +389,7 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
     header = [cells.tidy(c) for c in rows[start]]
     while header and not header[-1]:
         header.pop()
-    body, index = [], []
+    body, index, short = [], [], []
     for number, row in enumerate(rows[start + 1 :], start=start + 2 + skip):
         filled = [c for c in row if cells.tidy(c)]
         if not filled:
@@ -337,8 +404,19 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
                 row=number,
                 value=extra[0],
             )
+        if separator and len(row) < len(header):
+            short.append((number, row))
         body.append((row + [None] * len(header))[: len(header)])
         index.append(number)
+    for number, row in short:
+        problems.warn(
+            label,
+            f"This row has fewer cells than the header has names ({len(header)}); what is missing at its end was read "
+            "as empty.",
+            "Check whether the row was cut off or a separator is missing in it; else nothing.",
+            row=number,
+            value=cells.tidy(row[-1]),
+        )
     nameless = [position for position, name in enumerate(header) if not name]
     for position in nameless:
         header[position] = f"column {_letter(position)}"

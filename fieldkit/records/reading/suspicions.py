@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records.reading import loggers as tidy_loggers
+from fieldkit.records.reading import repeats
 from fieldkit.records.schema import tables as schemas
 
 # Rules of thumb of the trade: common practice, no source.
@@ -47,12 +48,16 @@ def look(frame, where, table, stated, problems, *, plain=None):
     _same_id_twice_written(note)
     _misspelt_substrate(note)
     _mostly_empty(note)
+    repeats.near_misses(note)
+    repeats.heaped_zeros(note, _temperature_loggers(note, stated))
     if table == "choices":
         _sets(note)
+        repeats.pasted_sets(note)
         _no_error_stated(note, stated)
     if table in ("sightings", "scans", "enclosure_scans"):
         _behaviours(note)
-        _same_row(note)
+    if table in ("sightings", "scans", "gradient", "hand_readings", "lamp_readings"):
+        repeats.same_rows(note)
     if table == "loggers":
         _loggers(note, stated)
     if table == "weather" and {"tmax_c", "tmin_c"} <= set(frame):
@@ -184,21 +189,17 @@ def _same_id_twice_written(note):
         counts = note.frame[column].dropna().value_counts()
         seen = {}
         for name in counts.index:
-            seen.setdefault(_folded(name), []).append(name)
+            seen.setdefault(repeats.folded_name(name), []).append(name)
         for names in seen.values():
             for name in names[1:]:
                 note.warn(
                     note.frame[column] == name,
                     column,
-                    f"This differs from '{names[0]}' only in capitals, blanks or dashes, and counts as another one.",
+                    f"This differs from '{names[0]}' only in capitals, blanks, dashes or letters like digits, and "
+                    "counts as another one.",
                     f'Write both alike if they are the same, or add "{name}" = "{names[0]}" under [words.{column}] in '
                     "season.toml.",
                 )
-
-
-def _folded(name):
-    """A name without capitals, blanks and dashes."""
-    return "".join(name.lower().split()).replace("-", "").replace("_", "")
 
 
 def _misspelt_substrate(note):
@@ -286,7 +287,7 @@ def _sets(note):
                 "animal_id",
                 f"Choice set {name} names more than one animal.",
                 "Give each animal a set of its own."
-                if len(set(animals.map(_folded))) > 1
+                if len(set(animals.map(repeats.folded_name))) > 1
                 else f"Write '{animals.iloc[0]}' in the same way in each of its rows.",
             )
         if "time" in rows:
@@ -327,19 +328,20 @@ def _behaviours(note):
         )
 
 
-def _same_row(note):
-    columns = [c for c in note.frame.columns if note.frame[c].notna().any()]
-    first = {}
-    for index, values in zip(note.frame.index, note.frame[columns].astype("str").itertuples(index=False, name=None)):
-        if values in first:
-            note.at(
-                index,
-                None,
-                f"This row is the same as {note.row(first[values])} in every cell.",
-                "Delete one if the same animal was entered twice.",
-                "warning",
-            )
-        first.setdefault(values, index)
+def _temperature_loggers(note, stated):
+    """Positions of the readings of each logger of temperature."""
+    if note.table != "loggers" or not {"logger_id", "value"} <= set(note.frame):
+        return []
+    warm = {
+        name
+        for name, logger in stated.get("loggers", {}).items()
+        if isinstance(logger, dict)
+        and logger.get("role") in schemas.ALL_ROLES
+        and schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].dimension == "temperature"
+    }
+    return [
+        positions for name, positions in note.frame.groupby("logger_id", observed=True).indices.items() if name in warm
+    ]
 
 
 def _loggers(note, stated):

@@ -424,7 +424,14 @@ class Setting:
     unit: str = ""
     limits: tuple | None = None
     allowed: tuple | None = None
+    usual: tuple | None = None
 
+
+# What the standard deviation of an instrument usually is, by dimension, in its standard unit: rules of thumb.
+USUAL_ERRORS = {"temperature": (0.02, 5.0), "irradiance": (2.0, 200.0), "speed": (0.01, 3.0), "humidity": (0.5, 15.0)}
+# Grams a cubed metre of snout-vent length: from a thin snake (some 100) to a tortoise (some 150,000), with room on
+# either side; rule of thumb.
+USUAL_BUILD_G_M3 = (50.0, 500_000.0)
 
 # A section ending in .NAME is written once for each instrument, logger or station.
 SETTINGS = (
@@ -442,7 +449,9 @@ SETTINGS = (
     Setting("site", "elevation_m", "number", "its height above the sea", True, "m", (-450.0, 9000.0)),
     Setting("site", "timezone", "zone", 'the clock of the site, such as "America/New_York"', True),
     Setting("animal", "species", "text", "the species watched", True),
-    Setting("animal", "length_m", "number", "snout to vent, of a typical adult", False, "m", (0.01, 10.0)),
+    Setting(
+        "animal", "length_m", "number", "snout to vent, of a typical adult", False, "m", (0.01, 10.0), usual=(0.02, 3.0)
+    ),
     Setting("animal", "mass_g", "number", "mass of a typical adult", False, "g", (0.1, 1_000_000.0)),
     Setting(
         "animal", "shortwave_absorptivity", "number", "share of sunlight the skin takes up", False, "0–1", (0.0, 1.0)
@@ -458,7 +467,16 @@ SETTINGS = (
     Setting("loggers.NAME", "place", "text", "where it hangs or lies"),
     Setting("loggers.NAME", "error", "error", "standard deviation of its readings, in its unit"),
     Setting("loggers.NAME", "timezone", "zone", "its clock, when that is not the site's"),
-    Setting("loggers.NAME", "size_m", "number", "diameter of the probe or model", False, "m", (0.0005, 2.0)),
+    Setting(
+        "loggers.NAME",
+        "size_m",
+        "number",
+        "diameter of the probe or model",
+        False,
+        "m",
+        (0.0005, 2.0),
+        usual=(0.001, 0.3),
+    ),
     Setting(
         "loggers.NAME", "shortwave_absorptivity", "number", "share of sunlight it takes up", False, "0–1", (0.0, 1.0)
     ),

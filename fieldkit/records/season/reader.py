@@ -16,7 +16,7 @@ import pandera.errors
 from fieldkit import core
 from fieldkit.records import places
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, repeats, sheets, suspicions
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
@@ -110,13 +110,16 @@ class Season:
         return f"Season: {self.sentence}"
 
 
-def read_season(path):
+def read_season(path, *, further=None):
     """Read a season folder.
 
     Parameters
     ----------
     path : str or pathlib.Path
         Folder with season.toml and at least one of the tables, as CSV or XLSX.
+    further : callable, optional
+        What else the tables are held against before all that is wrong is said: called with tables, rows, settings and
+        problems. `fieldkit.read_season` gives it the sun, which records know nothing of.
 
     Returns
     -------
@@ -167,6 +170,9 @@ def read_season(path):
             + ", ".join(f"{n}.csv" for n in schemas.TABLES)
             + ", or the sheets of the workbook.",
         )
+    repeats.across(tables, rows, problems)
+    if further is not None:
+        further(tables, rows, stated, problems)
     if problems.any_errors:
         raise SeasonError(problems.table(), path)
     return _season(path, stated, tables, sources, rows, problems, digest)

@@ -256,6 +256,43 @@ def check_section(section, keys, content, lines, problems, *, header=None):
             if isinstance(value, list | dict):
                 # Said; the tables are still read without it, so that their mistakes are said too.
                 del content[setting.key]
+        elif said := unusual(section, setting, content):
+            problems.warn(NAME, *said, row=row_of(lines, header, setting.key), column=place, value=value)
+
+
+def unusual(section, setting, content):
+    """Problem and remedy of a value that can be and seldom is, or None.
+
+    Examples
+    --------
+    >>> sizes = next(s for s in schemas.SETTINGS if s.key == "length_m")
+    >>> unusual("animal", sizes, {"length_m": 7.0})[0]
+    'This is unusual: most lie in 0.02 to 3 m.'
+    """
+    value, usual, unit, factor = content[setting.key], setting.usual, setting.unit, 1.0
+    if setting.kind == "error":
+        group, _, name = section.partition(".")
+        role = schemas.ALL_ROLES.get(str(content.get("role")))
+        column = next((c for t in schemas.ALL_TABLES.values() for c in [t.columns.get(name)] if c is not None), None)
+        quantity = role[0] if role else column.metadata["quantity"] if column is not None else None
+        if quantity is None or group not in ("instruments", "loggers"):
+            return None
+        unit, usual = schemas.RANGES[quantity].unit, schemas.USUAL_ERRORS.get(schemas.RANGES[quantity].dimension)
+        if group == "loggers":
+            found = schemas.find_unit(content.get("unit", ""), schemas.RANGES[quantity].dimension)
+            factor = (found or (1.0, 0.0))[0]
+    if usual and not usual[0] <= factor * value <= usual[1]:
+        remedy = f"Check the unit and the decimal point: {setting.meaning}."
+        return f"This is unusual: most lie in {usual[0]:g} to {usual[1]:g} {unit}.", remedy
+    length, mass = content.get("length_m"), content.get("mass_g")
+    if setting.key == "mass_g" and isinstance(length, int | float) and length > 0:
+        low, high = schemas.USUAL_BUILD_G_M3
+        if not low <= value / length**3 <= high:
+            return (
+                f"An animal {length:g} m long that weighs {mass:g} g is built like none.",
+                "Check both: length_m in metres (7 cm are 0.07), mass_g in grams.",
+            )
+    return None
 
 
 def wrong(setting, value):

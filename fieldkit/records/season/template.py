@@ -8,26 +8,13 @@ import tempfile
 from pathlib import Path
 
 from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.records import spreadsheet
+from fieldkit.records import cautions, spreadsheet
 from fieldkit.records.reading import headers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 SUBSTRATES = ("rock", "gravel", "sand", "soil", "grass", "leaf litter", "wood", "bark", "wall", "other")
 _ROWS = 2000
-
-CAUTIONS = (
-    "Watch from where the animal does not notice you. If it moves, stops basking or looks at you, you are too close: "
-    "go back and wait. Readings wait until it has left by itself.",
-    "Do not catch, handle, feed or mark wild animals, and do not turn stones or logs over. Where the law asks for a "
-    "permit or the owner's leave, get it first; keep nests, winter dens and exact spots of rare animals to yourself.",
-    "Clean and dry boots and instruments between sites, so that you carry no disease from one to the next.",
-    "You stand in the same sun. Hat, sleeves, sunscreen, water, shade breaks; stop when anyone is dizzy, sick or stops "
-    "sweating, cool them and call for medical help. Never look into the sun, not even through an instrument.",
-    "Stones and metal in the sun burn skin. Do not point an infrared thermometer's laser at eyes, animals or people.",
-    "Never alone at cliffs, quarries, water or roads; look where you put hands and feet; know where the nearest doctor "
-    "is if there are venomous animals or ticks.",
-)
 
 
 def ask(*, read=input, say=print):
@@ -272,7 +259,7 @@ def settings_template(answers=None):
 def readme():
     """Text that tells how to fill the folder."""
     tables = "\n".join(f"  {name:<10} one row is {schema.description}" for name, schema in schemas.TABLES.items())
-    cautions = "\n".join(f"  - {c}" for c in CAUTIONS)
+    care = "\n".join(f"  - {c}" for c in cautions.FIELD)
     return f"""How to fill this folder
 
 1. Open season.toml in a plain text editor, not a word processor. Where it says "FILL IN", write the line as its example
@@ -292,7 +279,7 @@ def readme():
 - What each column means: data_dictionary.html. Guided notebooks: the folder notebooks.
 
 Cautions
-{cautions}
+{care}
 """
 
 
@@ -479,7 +466,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         f"<span>{name}:</span>" for name in ("Site", "Date", "Observer", "Clock (zone)", "Sky, wind", "Sheet no.")
     )
     blanks = f'<p class="blanks">{blanks}</p>'
-    care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in CAUTIONS)}</ol>"
+    care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in cautions.FIELD)}</ol>"
     shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
     rows = []
     for _ in range(sets):

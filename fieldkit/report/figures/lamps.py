@@ -195,9 +195,9 @@ def bands(match):
 
     Examples
     --------
-    >>> from fieldkit.captive.lamps import matching as lamp_match, spectra as lamp_spectra; from fieldkit.captive import lamps
-    >>> lamp = lamps.Lamp(id="heat", beam=lamps.Beam(intensity=60.0), spectrum=lamp_spectra.filament(2700.0))
-    >>> len(bands(lamp_match.match(lamp, (0, 0, 0.1), wanted_w_m2=(300, 600))).axes)
+    >>> from fieldkit.captive import lamps
+    >>> lamp = lamps.Lamp(id="heat", beam=lamps.Beam(intensity=60.0), spectrum=lamps.filament(2700.0))
+    >>> len(bands(lamps.match(lamp, (0, 0, 0.1), wanted_w_m2=(300, 600))).axes)
     1
     """
     table = match.table

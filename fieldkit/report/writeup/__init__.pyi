@@ -2,7 +2,6 @@ from .page import WriteUp as WriteUp
 from .page import write as write
 from .readings import limitations as limitations
 from .readings import overview as overview
-from .rerun import differences as differences
 from .rerun import reproduce as reproduce
 from .running import WriteUpError as WriteUpError
 from .running import tags as tags

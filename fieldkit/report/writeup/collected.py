@@ -1,66 +1,96 @@
-"""Inside a notebook's kernel: note the results it came to and the fieldkit functions it called, with their sources."""
+"""Inside a notebook's kernel: note what it publishes, and the methods it calls with their settings and sources."""
 
 import ast
 import inspect
 import json
 import re
+import sys
 from pathlib import Path
 
-from fieldkit.core import Result
+from fieldkit.core import FieldkitError, Role, listen
 from fieldkit.records.season.reader import Season
 from fieldkit.records.spreadsheet import safe_table
 
-# Finding files and drawing are no methods of the analysis.
-_NO_METHOD = ("fieldkit.core", "fieldkit.report", "fieldkit.records")
 # Stands for an argument that is no plain value.
 GIVEN = "given"
-# Whose rows the analyses of a room leave out, where the list of them does not say.
-_TABLE_OF = {"Sightings": "sightings", "Window": "scans"}
 _SECTION = re.compile(r"^(?P<name>[A-Z][A-Za-z ]+)\n-{3,}\s*$", re.MULTILINE)
 
 
-def collect(namespace, cells, folder):
+class Recorder:
+    """Listens while a notebook runs; `collect` writes down what it heard."""
+
+    def __init__(self):
+        self._count = 0
+        self.calls = []
+        self.results = {}
+
+    def begin(self, info):
+        """Count the cells of the notebook; what is asked of the kernel besides leaves no history and is not counted."""
+        self._count += bool(info.store_history)
+
+    def called(self, function, arguments, keywords):
+        """Note a method that the notebook itself calls, and the line that calls it."""
+        # Frame 0 is this one, 1 the wrapper of the method, 2 whoever called it.
+        caller = sys._getframe(2)
+        if caller.f_globals.get("__name__") == "__main__":
+            self.calls.append(((self._count, caller.f_lineno), described(function, arguments, keywords)))
+
+    def published(self, result, name, role):
+        """Keep a result under its name; the same name again is the same result, newly made."""
+        if role is Role.VERDICT and any(r is Role.VERDICT and n != name for n, (_, r) in self.results.items()):
+            raise FieldkitError("A notebook publishes one verdict, not two.")
+        self.results[name] = (result, role)
+
+
+def start():
+    """Listen from now on; what is heard is in the recorder that comes back."""
+    from IPython import get_ipython
+
+    recorder = Recorder()
+    get_ipython().events.register("pre_run_cell", recorder.begin)
+    listen(recorder)
+    return recorder
+
+
+def collect(recorder, namespace, cells, folder):
     """Write what a finished notebook came to as JSON, and each result's table and left-out rows as CSV.
 
     Parameters
     ----------
+    recorder : Recorder
+        Has listened since the first cell.
     namespace : dict
-        The notebook's variables.
-    cells : list of (str, bool)
-        Source of each code cell that was run, and whether the write-up shows it.
+        The notebook's variables; only a season among them is used.
+    cells : list of (int, str, bool)
+        Number and source of each code cell that was run, and whether the write-up shows it.
     folder : str
         Where to write ``collected.json`` and the CSV files.
     """
     folder = Path(folder)
-    statements = behind_the_shown(cells)
-    behind = {name for statement in statements for name in _names(statement)}
     found = []
     rows = next((value.rows for value in namespace.values() if isinstance(value, Season)), {})
-    for name, value in list(namespace.items()):
-        if name.startswith("_") or not isinstance(value, Result):
-            continue
+    for name, (value, role) in recorder.results.items():
         safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
         if hasattr(left_out, "to_csv") and len(left_out):
-            table = _TABLE_OF.get(type(value).__name__, {"choice": "choices"}.get(topic_of(type(value).__module__)))
-            safe_table(in_files(left_out, rows, table)).to_csv(
-                folder / f"{name}-left-out.csv", index=False, lineterminator="\n"
+            safe_table(in_files(left_out, rows, value.rows_of)).to_csv(
+                folder / f"{name}_left_out.csv", index=False, lineterminator="\n"
             )
         found.append(
             {
                 "name": name,
+                "role": role,
                 "kind": type(value).__name__,
                 "module": type(value).__module__,
                 "sentence": value.sentence,
                 "verdict": getattr(value, "verdict", None),
                 "seed": getattr(value, "seed", None),
                 "settings": _plain(getattr(value, "settings", None) or {}),
-                "warnings": list(getattr(value, "warnings", ())),
-                "shown": name in behind,
+                "warnings": list(value.warnings),
             }
         )
-    calls = called(namespace, statements)
+    calls = shown_calls(recorder.calls, cells)
     (folder / "collected.json").write_text(json.dumps({"results": found, "calls": calls}, default=str), "utf-8")
 
 
@@ -115,124 +145,107 @@ def in_files(left_out, rows, table=None):
 
 
 def behind_the_shown(cells):
-    """Statements that what is shown rests on: the shown cells, and back from them whatever made their variables.
+    """Lines that what is shown rests on: those of shown cells, and back from them whatever made their variables.
 
     Parameters
     ----------
-    cells : list of (str, bool)
-        Source of each code cell, and whether it is shown.
+    cells : list of (int, str, bool)
+        Number and source of each code cell, and whether it is shown.
 
     Returns
     -------
-    list of ast.stmt
-        In the order in which they ran.
+    set of (int, int)
+        Number of the cell, and line in it.
 
     Examples
     --------
-    >>> cells = [("a = 1", False), ("b = 2", False), ("c = a + 1", False), ("print(c)", True)]
-    >>> [ast.unparse(statement) for statement in behind_the_shown(cells)]
-    ['a = 1', 'c = a + 1', 'print(c)']
+    >>> cells = [(1, "a = 1", False), (2, "b = 2", False), (3, "c = a + 1", False), (4, "print(c)", True)]
+    >>> sorted(behind_the_shown(cells))
+    [(1, 1), (3, 1), (4, 1)]
     """
     statements = []
-    for source, shown in cells:
+    for count, source, shown in cells:
         try:
-            statements += [(statement, shown) for statement in ast.parse(source).body]
-        except SyntaxError:  # a cell with a % or ! line: the functions it calls cannot be read off
+            statements += [(count, statement, shown) for statement in ast.parse(source).body]
+        except SyntaxError:  # a cell with a % or ! line
             continue
-    kept, needed = [], set()
-    for statement, shown in reversed(statements):
+    kept, needed = set(), set()
+    for count, statement, shown in reversed(statements):
         made = _names(statement, ast.Store)
         if shown or made & needed:
-            kept.append(statement)
+            kept |= {(count, line) for line in range(statement.lineno, statement.end_lineno + 1)}
             # Inside an if or a loop a name may stay as it was before.
             certain = made if isinstance(statement, ast.Assign) else set()
             needed = (needed - certain) | _names(statement, ast.Load)
-    return kept[::-1]
+    return kept
 
 
-def _names(statement, context=ast.expr_context):
+def _names(statement, context):
     return {n.id for n in ast.walk(statement) if isinstance(n, ast.Name) and isinstance(n.ctx, context)}
 
 
-def called(namespace, statements):
-    """List the fieldkit functions that statements call, in order, each with what it does and its settings.
+def shown_calls(calls, cells):
+    """Calls that what is shown rests on, each method once, as it was called first.
 
     Parameters
     ----------
-    namespace : dict
-        Variables of the notebook, in which names are looked up.
-    statements : list of ast.stmt
-        Statements of the notebook.
+    calls : list of ((int, int), dict)
+        Number of the cell and line in it, and what `described` says.
+    cells : list of (int, str, bool)
+        As `behind_the_shown` takes them.
 
     Returns
     -------
     list of dict
+    """
+    behind = behind_the_shown(cells)
+    found = {}
+    for place, call in calls:
+        if place in behind:
+            found.setdefault(call["function"], call)
+    return list(found.values())
+
+
+def described(function, arguments, keywords):
+    """Say what a call does and with which settings.
+
+    Parameters
+    ----------
+    function : callable
+        With a numpydoc docstring.
+    arguments, keywords : tuple, dict
+        Of the call.
+
+    Returns
+    -------
+    dict
         ``function``, ``summary``, ``notes`` (text of the docstring's Notes and References), ``settings`` (every
-        argument but None, as given or by default; "given" where it is no plain value). A function that is called again
-        stands once, as it was called first.
+        argument but None, as given or by default; "given" where it is no plain value).
 
     Examples
     --------
     >>> from fieldkit.physics import sensors
-    >>> called({"sensors": sensors}, ast.parse("sensors.blackbody_band_share(30.0)").body)[0]["function"]
-    'sensors.blackbody_band_share'
+    >>> call = described(sensors.blackbody_band_share, (30.0,), {})
+    >>> call["function"], call["settings"]["temperature_c"]
+    ('sensors.blackbody_band_share', 30.0)
     """
-    calls = {}
-    for node in (node for statement in statements for node in ast.walk(statement)):
-        if not isinstance(node, ast.Call):
-            continue
-        function = _resolve(node.func, namespace)
-        module = getattr(function, "__module__", None) or ""
-        if not module.startswith("fieldkit.") or module.startswith(_NO_METHOD):
-            continue
-        name = f"{topic_of(module)}.{function.__name__}"
-        if name not in calls:
-            calls[name] = {"function": name, **_documented(function), "settings": _settings(function, node, namespace)}
-    return list(calls.values())
-
-
-def _settings(function, node, namespace):
-    """Settings in force: the defaults of the function, then what this call gives.
-
-    What is no plain value, such as a table, is only noted as given.
-    """
-    parameters = inspect.signature(function).parameters
-    settings = {name: parameter.default for name, parameter in parameters.items()}
-    written = [*zip(parameters, node.args), *((keyword.arg, keyword.value) for keyword in node.keywords)]
-    for name, value in written:
-        given = _given(value, namespace)
-        if name is not None:
-            settings[name] = given
-        elif isinstance(given, dict):
-            settings |= given
-    known = {k: v for k, v in settings.items() if v is not None and v is not inspect.Parameter.empty}
-    return {name: _plain(value) if _is_plain(value) else GIVEN for name, value in known.items()}
-
-
-def _given(node, namespace):
-    """Value of an argument: a literal or a variable; anything else would have to be computed again."""
-    if isinstance(node, ast.Name):
-        return namespace.get(node.id)
-    try:
-        return ast.literal_eval(node)
-    except ValueError:
-        return GIVEN
+    signature = inspect.signature(function)
+    bound = signature.bind(*arguments, **keywords)
+    bound.apply_defaults()
+    known = dict(bound.arguments)
+    for name, parameter in signature.parameters.items():
+        if parameter.kind is parameter.VAR_KEYWORD:
+            known |= known.pop(name)
+    known = {name: value for name, value in known.items() if value is not None}
+    settings = {name: _plain(value) if _is_plain(value) else GIVEN for name, value in known.items()}
+    name = f"{topic_of(function.__module__)}.{function.__name__}"
+    return {"function": name, **_documented(function), "settings": settings}
 
 
 def _is_plain(value):
     if isinstance(value, list | tuple):
         return all(map(_is_plain, value))
     return isinstance(value, bool | int | float | str)
-
-
-def _resolve(node, namespace):
-    if isinstance(node, ast.Name):
-        return namespace.get(node.id)
-    if isinstance(node, ast.Attribute):
-        owner = _resolve(node.value, namespace)
-        # Only modules are walked: a property of an object could compute.
-        return getattr(owner, node.attr, None) if inspect.ismodule(owner) else None
-    return None
 
 
 def _documented(function):

@@ -9,8 +9,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from fieldkit.core import FieldkitError
-from fieldkit.core.containers import trouble
+from fieldkit.core import FieldkitError, trouble
 
 MARKER = "writeup.json"
 FORMAT = "fieldkit write-up 1"

@@ -63,13 +63,13 @@ def _filled(found, settings):
     return wording.plain(str(value))
 
 
-def references(texts):
-    """References that sentences cite, in alphabetical order.
+def references(functions):
+    """References that the sentences of functions rest on, in alphabetical order.
 
     Parameters
     ----------
-    texts : iterable of str
-        Sentences of a write-up.
+    functions : iterable of str
+        Such as ``"choice.compare"``.
 
     Returns
     -------
@@ -77,8 +77,8 @@ def references(texts):
 
     Examples
     --------
-    >>> references(["With Fieller's (1954) interval (Wilson 1927)."])[1][:24]
-    'Wilson, E. B. (1927). Jo'
+    >>> references(["heat.sky_longwave"])[0][:12]
+    'Prata, A. J.'
     """
-    said = " ".join(texts).replace("'s (", " ").replace(" (", " ").replace("(", "")
-    return [full for cited, full in _known()["references"].items() if cited in said]
+    cited = {key for function in functions for key in _known()["cites"].get(function, ())}
+    return sorted(full for key, full in _known()["references"].items() if key in cited)

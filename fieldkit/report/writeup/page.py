@@ -12,9 +12,8 @@ from pathlib import Path
 import pandas as pd
 
 import fieldkit
-from fieldkit.core import FieldkitError, Result, resource_dir
-from fieldkit.core.containers import visible
-from fieldkit.records import places
+from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
+from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
 from fieldkit.report.integrity import seals
 from fieldkit.report.privacy import at_home, gate, public
@@ -230,12 +229,14 @@ class _Page:
         (self.folder / "results").mkdir()
         for run in self.shown:
             for result in run.collected["results"]:
-                result["file"] = f"results/{run.name}-{result['name']}.csv"
+                result["file"] = f"results/{result['name']}.csv"
                 result["left_out"] = None
+                if (self.folder / result["file"]).exists():
+                    raise WriteUpError(f"Two notebooks publish a result called {result['name']}.")
                 shutil.copyfile(run.results_folder / f"{result['name']}.csv", self.folder / result["file"])
-                left_out = run.results_folder / f"{result['name']}-left-out.csv"
+                left_out = run.results_folder / f"{result['name']}_left_out.csv"
                 if left_out.exists():
-                    result["left_out"] = result["file"].replace(".csv", "-left-out.csv")
+                    result["left_out"] = f"results/{left_out.name}"
                     shutil.copyfile(left_out, self.folder / result["left_out"])
 
     @property
@@ -247,9 +248,14 @@ class _Page:
         return [(run, result) for run in self.shown for result in run.collected["results"]]
 
     def _verdict(self):
-        """The last comparison that a notebook calls its `answer`: an earlier notebook may look at one in passing."""
-        found = [r for _, r in self.results() if r["kind"] == "Comparison" and r["name"] == "answer"]
-        return found[-1] if found else None
+        """The result that a notebook publishes as the verdict."""
+        found = [result for _, result in self.results() if result["role"] == Role.VERDICT]
+        if len(found) > 1:
+            raise WriteUpError("Two notebooks publish a verdict.")
+        silent = [run.name for run in self.runs if run.has_verdict and run.state == "done"]
+        if silent and not found:
+            raise WriteUpError(f"Notebook {silent[0]} ran to its end and published no verdict.")
+        return found[0] if found else None
 
     def _tested(self):
         return (self._verdict() or {"verdict": "untestable"})["verdict"] != "untestable"
@@ -259,12 +265,9 @@ class _Page:
         verdict = self._verdict()
         if verdict:
             return verdict["sentence"]
-        needs = [(run, run.notebook.metadata.get("fieldkit", {}).get("needs", [])) for run in self.runs]
-        asked = [run for run, needed in needs if needed == ["choices"] and run.reason]
-        # What stopped the test itself says more than what another section lacks.
-        asked.sort(key=lambda run: not any("choice.compare(" in cell.source for cell in run.cells))
+        why = next((run.reason for run in self.runs if run.has_verdict and run.reason), "")
         start = "On what these animals choose their basking sites was not tested"
-        return f"{start}. {asked[0].reason}" if asked else f"{start} here."
+        return f"{start}. {why}" if why else f"{start} here."
 
     def findings(self, figures, sections):
         """What the leading figure of each section states, with its number."""
@@ -328,8 +331,8 @@ class _Page:
             )
         self.figures = renderer.figures
         findings = self.findings(renderer.figures, places)
-        paragraphs = self._methods()
-        cited = methods.references(text for _, text in paragraphs)
+        paragraphs, told = self._methods()
+        cited = methods.references(told)
         seeds = self._seeds()
         warnings = self._warnings()
         terms = wording.terms_in(" ".join([answer, *map(str, (b for s in sections for b in s["blocks"]))]))
@@ -362,14 +365,13 @@ class _Page:
             terms=terms,
             limitations=self._limitations(),
             data_availability=self._data_availability(),
+            field_cautions=cautions.FIELD,
             input_hash=season.input_hash,
             demo=self.given["demo"],
             enclosure=self.given["enclosure"],
             exact_place=self.given["exact_place"],
             parameters={name: repr(value) for name, value in self.parameters.items()},
-            seeds_table=renderer.table(
-                seeds, "Seeds of what drew random numbers, by the name the result has in the notebook."
-            )
+            seeds_table=renderer.table(seeds, "Seeds of what drew random numbers, by the name of the result.")
             if len(seeds)
             else "",
             versions=self.said_versions,
@@ -417,8 +419,8 @@ class _Page:
         )
 
     def _methods(self):
-        """(section, paragraph) of what was run for what the section shows; a method is told once."""
-        paragraphs, told = [], set()
+        """(section, paragraph) of what was run for what the section shows, and the functions told, each once."""
+        paragraphs, told = [], []
         verdict = self._verdict()
         tested = next((run.name for run, result in self.results() if result is verdict), None)
         for run in self.shown:
@@ -429,15 +431,13 @@ class _Page:
                 if call["function"] in told or in_passing:
                     continue
                 said += filter(None, [methods.sentence(call)])
-                told.add(call["function"])
+                told.append(call["function"])
             if said:
                 paragraphs.append((run.section, " ".join(said)))
-        return paragraphs
+        return paragraphs, told
 
     def _seeds(self):
-        rows = [
-            (run.section, r["name"], r["seed"]) for run, r in self.results() if r["seed"] is not None and r["shown"]
-        ]
+        rows = [(run.section, r["name"], r["seed"]) for run, r in self.results() if r["seed"] is not None]
         return pd.DataFrame(rows, columns=["section", "result", "seed"])
 
     def _limitations(self):
@@ -453,9 +453,7 @@ class _Page:
             said = summary(found)[["file", "rows", "column", "cells", "problem", "remedy"]]
             tables.append((said.replace("", "–"), "Doubtful values found while reading the records."))
         rows = [(run.section, text) for run in self.shown for text in running.warnings_of(run)]
-        rows += [
-            (run.section, text) for run, result in self.results() if result["shown"] for text in result["warnings"]
-        ]
+        rows += [(run.section, text) for run, result in self.results() for text in result["warnings"]]
         rows += [(run.section, reason) for run in self.shown for reason in run.told]
         if rows:
             rows = list(dict.fromkeys((section, wording.plain(text)) for section, text in rows))
@@ -469,7 +467,7 @@ class _Page:
         """What each shown result did not use, by reason; once where several left out the same."""
         seen, rows = set(), []
         for run, result in self.results():
-            if result["left_out"] is None or not result["shown"]:
+            if result["left_out"] is None:
                 continue
             path = self.folder / result["left_out"]
             if path.read_bytes() in seen:

@@ -9,7 +9,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from fieldkit.captive.targets import UNITS as TARGETS
-from fieldkit.core.containers import visible
+from fieldkit.core import visible
 from fieldkit.records.schema.tables import ALL_ROLES, TABLES
 from fieldkit.report.writeup.wording import NAMES, label, plain
 

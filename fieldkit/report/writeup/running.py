@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from subprocess import DEVNULL
 
-from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.core import FieldkitError, Role, resource_dir
 
 # Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
 _STARTS = 3
+# Listens in the kernel while the notebook runs.
+_COLLECTED, _RECORDER = "fieldkit.report.writeup.collected", "_fieldkit_recorder"
 _UNRUN_TAGS = {"exercise", "answer"}
 # What the folders are called in a published notebook, whatever they are called at home.
 PUBLIC_NAMES = {"season_folder": "season", "enclosure_folder": "enclosure"}
@@ -39,6 +41,8 @@ class Run:
     section: str
     order: float
     notebook: object
+    # Whether it is this notebook that publishes the verdict.
+    has_verdict: bool = False
     state: str = "to run"
     reason: str = ""
     # What could not be done: index of a cell and why; the reason is empty where it was told already.
@@ -88,6 +92,7 @@ def listed(season, *, only=None, with_enclosure=True):
         if not any("writeup" in tags(cell) for cell in notebook.cells):
             continue
         run = Run(name=path.stem, section=about["section"], order=about["order"], notebook=notebook)
+        run.has_verdict = about.get("role") == Role.VERDICT
         missing = [table for table in about.get("needs", []) if _is_missing(getattr(season, table, None))]
         if missing:
             run.state = "skipped"
@@ -275,6 +280,7 @@ def run(one, *, work, step):
     with _kernel(one.notebook, scratch, environment) as client:
         count, ran = 0, []
         lost = {}
+        _probe(client, f"globals().update({_RECORDER}=__import__({_COLLECTED!r}, fromlist=['start']).start())")
         for index, cell in enumerate(one.notebook.cells):
             if cell.cell_type == "code":
                 cell.outputs, cell.execution_count = [], None
@@ -285,16 +291,16 @@ def run(one, *, work, step):
                     count += 1
                     reason = _execute(client, one, index, count)
                 if reason is None:
-                    ran.append((cell.source, "writeup" in tags(cell)))
+                    ran.append((count, cell.source, "writeup" in tags(cell)))
                     lost = {name: why for name, why in lost.items() if name not in made}
                 else:
                     cell.outputs = []
                     lost |= dict.fromkeys(made, reason)
                     one.missing[index] = reason
             step()
-        collector = "__import__('fieldkit.report.writeup.collected', fromlist=['collect']).collect"
+        collector = f"__import__({_COLLECTED!r}, fromlist=['collect']).collect"
         with _stops_said(one, client, "what it came to"):
-            _probe(client, f"{collector}(globals(), {ran!r}, {str(results)!r})")
+            _probe(client, f"{collector}({_RECORDER}, globals(), {ran!r}, {str(results)!r})")
     one.collected = json.loads((results / "collected.json").read_text("utf-8"))
     (results / "collected.json").unlink()
     one.state, one.reason = ("stopped", " ".join(one.told)) if one.told else ("done", "")

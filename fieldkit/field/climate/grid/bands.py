@@ -106,7 +106,7 @@ def air_bands(
     Raises
     ------
     FieldkitError
-        As `fieldkit.field.climate.grid.region.tidy`; when no season can be used; when a band of the region would be upside down.
+        As `region.tidy`; when no season can be used; when a band of the region would be upside down.
 
     Examples
     --------

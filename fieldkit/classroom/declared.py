@@ -1,0 +1,171 @@
+"""The two lessons' sheets and time plans, declared once."""
+
+from dataclasses import dataclass
+
+from fieldkit.records import cautions
+
+COVERS = ("black card", "white card", "foil")
+SAFETY = cautions.LESSON  # for both lessons and every printed sheet
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """One column of a sheet; a number has limits, a word may have a list."""
+
+    meaning: str
+    limits: tuple | None = None
+    allowed: tuple | None = None
+    whole: bool = False
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Step:
+    """One row of a lesson's time plan; `sun`: the class stands in the sun."""
+
+    start_min: int
+    end_min: int
+    sun: bool
+    what: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """One lesson's sheet: what a row is, its columns, what names a row, the rows typed and printed beforehand.
+
+    `down` are columns that take the cell above when they are left empty. A page to print asks once for what `once`
+    names, and has a row for each entry of `printed`; `sizes` are the widths of its columns in percent, `reminders` the
+    notes printed beforehand, `plan` the lesson minute by minute: at most a quarter of an hour in the sun at a time.
+    """
+
+    title: str
+    row: str
+    columns: dict
+    key: tuple
+    down: tuple
+    first: dict
+    how: str
+    once: tuple
+    printed: dict
+    sizes: dict
+    reminders: dict
+    height: str
+    plan: tuple
+
+
+_AIR, _SURFACE = (-30.0, 60.0), (-30.0, 100.0)
+PLACES = ("P1", "P2", "P3", "P4", "P5")
+ROUNDS = 6
+SHEETS = {
+    "thermometer_in_the_sun": Sheet(
+        title="A thermometer in the sun",
+        row="one minute of one group",
+        columns={
+            "group": Column(meaning="name of your group, such as G1", required=True),
+            "cover": Column(meaning="what is around both thermometers", allowed=COVERS, required=True),
+            "minute": Column(
+                meaning="0, 1, 2: both in the shade; from 2 on the second lies in the sun",
+                limits=(0, 60),
+                whole=True,
+                required=True,
+            ),
+            "shade_c": Column(meaning="thermometer that stays in the shade (°C)", limits=_AIR),
+            "sun_c": Column(meaning="thermometer that goes into the sun (°C)", limits=_SURFACE),
+        },
+        key=("group", "minute"),
+        down=("group", "cover"),
+        first={"minute": tuple(range(16))},
+        how="One page for a group. Minutes 0, 1 and 2: both thermometers in the shade. After minute 2 is read, one of "
+        "them goes into the sun beside the other. Leave a cell empty if it was not read.",
+        once=("Class", "Date", "Group", "Cover: black card / white card / foil (ring one)"),
+        printed={"minute": tuple(range(16))},
+        sizes={"minute": 10, "shade_c": 24, "sun_c": 24, "notes": 42},
+        reminders={2: "now one of them goes into the sun"},
+        height="7.4mm",
+        plan=(
+            Step(
+                0,
+                5,
+                False,
+                "The question and the first guess. Wrap *both* probes of a group in one kind of cover: a third of the "
+                "groups black, a third white, a third foil. At least two groups for each.",
+            ),
+            Step(
+                5,
+                12,
+                False,
+                "Outside, in the shade. Both thermometers hang there, a hand's breadth off the ground, for at least "
+                "three minutes. Then read minutes 0, 1 and 2.",
+            ),
+            Step(
+                12,
+                25,
+                True,
+                "After minute 2 is read, the second thermometer goes into the sun, beside the first. Read each minute "
+                "to 15; whoever does not read stands in the shade.",
+            ),
+            Step(25, 27, False, "Shade break: everyone into the shade, drink."),
+            Step(
+                27,
+                32,
+                False,
+                "Inside. Each group types its page into its own copy of the sheet (a workbook, which also opens on a "
+                "phone); all copies go into one folder, and its path into the next code cell.",
+            ),
+            Step(32, 45, False, "Run the notebook together; predict before each figure."),
+        ),
+    ),
+    "choose_like_a_lizard": Sheet(
+        title="Choose like a lizard",
+        row="one place in one round",
+        columns={
+            "round": Column(meaning="which round: 1, 2, 3 …", limits=(1, 99), whole=True, required=True),
+            "place_id": Column(meaning="which place, P1 to P5", required=True),
+            "shade_air_c": Column(meaning="thermometer under the white card (°C)", limits=_AIR),
+            "surface_c": Column(meaning="thermometer pressed on the ground, card over it (°C)", limits=_SURFACE),
+            "black_c": Column(meaning="thermometer in the black sleeve, in the open (°C)", limits=_SURFACE),
+            "taken_by": Column(meaning="lizards that stand here at the whistle, such as L3 L7 L12; empty if none"),
+        },
+        key=("round", "place_id"),
+        down=("round",),
+        first={
+            "round": tuple(number for number in range(1, ROUNDS + 1) for _ in PLACES),
+            "place_id": PLACES * ROUNDS,
+        },
+        how="One page for a place; who keeps it reads the thermometers and writes down the lizards. A round: feel all "
+        "places, write your choice, go there at the whistle. Leave a cell empty if it was not read.",
+        once=("Class", "Date", "Place (P1 to P5)", "Ground"),
+        printed={"round": tuple(range(1, ROUNDS + 1))},
+        sizes={"round": 8, "shade_air_c": 13, "surface_c": 13, "black_c": 13, "taken_by": 33, "notes": 20},
+        reminders={},
+        height="18mm",
+        plan=(
+            Step(
+                0,
+                5,
+                False,
+                'The question. Every lizard gets the same secret card: *"You are cold. In two minutes you must be as '
+                'warm as you can. Feel with the back of your hand; no thermometers, no talking."* Each writes its '
+                "choice down before it goes there, so that nobody follows a friend.",
+            ),
+            Step(
+                5,
+                17,
+                True,
+                "Rounds 1 to 3, four minutes each. Lizards feel all places and write; at the whistle they stand where "
+                "they wrote; the keeper reads the three thermometers and writes down who is there. Then **move the "
+                "shade** (an umbrella, a sheet) at two places, at once, so that the black sleeves have time to follow.",
+            ),
+            Step(17, 20, False, "Shade break: everyone into the shade, drink; keepers and lizards swap."),
+            Step(20, 32, True, "Rounds 4 to 6, the same way."),
+            Step(
+                32,
+                37,
+                False,
+                "Inside. Type the five pages: one row for each place in each round, thirty rows in one sheet, or five "
+                "sheets in one folder.",
+            ),
+            Step(37, 45, False, "Run the notebook together."),
+        ),
+    ),
+}
