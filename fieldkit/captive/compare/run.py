@@ -8,7 +8,7 @@ import pandas as pd
 from fieldkit.captive.compare import questions, sides
 from fieldkit.captive.compare.estimate import FEWEST_ANIMALS, NOTHING, difference, holm
 from fieldkit.captive.compare.questions import MARGINS
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 CAUTIONS = (
     "Watch only: no chasing, no handling and no disturbance for the sake of a table.",
@@ -85,6 +85,7 @@ class FieldAgainstCaptivity(Result):
         return self.table[self.table["verdict"] == verdict]
 
 
+@method
 def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=True):
     """Set wild animals and those of an enclosure beside each other.
 

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive.compare.offered import ROLES, at_times
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.records.enclosure import OUT_OF_SIGHT
 
 # A choice set of the field is an animal that lies at a place; so it is here.
@@ -37,6 +37,7 @@ class EnclosureSets(Result):
     settings: dict
 
 
+@method
 def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=None):
     """Make choice sets of the scans of an enclosure: the point taken against all points as they read then.
 
