@@ -123,7 +123,7 @@ def test_intervals_widen_with_animals_that_differ():
 
 
 def test_interval_covers_the_truth():
-    # Six animals under one weather; the whole table is tests/study_thermoregulation.py.
+    # Six animals under one weather; the whole table is tests/studies/study_thermoregulation.py.
     held, given, _ = study.coverage(100, 11, 6, study.WORLDS["cold, weather shared"])
     # 99.9 % of binomial counts at 95 % coverage are 87 or more of 100.
     assert (held >= 0.87).all()

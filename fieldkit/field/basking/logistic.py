@@ -192,7 +192,7 @@ def window(
     Bell & McCaffrey's degrees of freedom for one kind and Satterthwaite's (1946) for two. In simulated seasons (4,000
     each, with a seed that did not choose this) 95 % intervals of 6 to 14 animals on 20 to 40 days held the truth in
     93.7 to 96.5 %, and in 97 to 98 % where neither animals nor days differed; those of 20 to 40 days alone in 94.7 to
-    95.4 %. ``tests/study_basking.py`` prints the like.
+    95.4 %. ``tests/studies/study_basking.py`` prints the like.
 
     References
     ----------

@@ -273,7 +273,7 @@ def indices(
     difference in 93 to 98 %. Where most animals keep well and a few badly, those of accuracy and effectiveness held it
     in 87 to 90 %, with 20 animals as with four: a small sample often has none of the bad ones. Percentiles of animals
     and places drawn again, without days, held accuracy in 51 to 92 %, least where all animals share the weather
-    (``tests/study_thermoregulation.py`` prints the like).
+    (``tests/studies/study_thermoregulation.py`` prints the like).
 
     References
     ----------
