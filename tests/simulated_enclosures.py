@@ -119,7 +119,7 @@ def wanted(*rows, ceilings=True):
     """Targets: the rows given, and the four ceilings."""
     table = [dict(r) for r in rows]
     if ceilings:
-        table += [{"target": t, "high": h, "ceiling": True, "source": "made up"} for t, h in CEILINGS.items()]
+        table += [{"target": t, "high": h, "kind": "limit", "source": "made up"} for t, h in CEILINGS.items()]
     frame = pd.DataFrame([targets.target_row(**row) for row in table])
     return targets.make(frame, species="ridge lizard", invented=True)
 

@@ -29,6 +29,9 @@ from fieldkit.report.keeper import advice as audit_text
 
 def row(found, target, **where):
     table = found.table[found.table["target"] == target]
+    # The standard limits that an audit adds stand in rows of their own.
+    if "contact_min" not in where:
+        table = table[~(table["contact_min"] > 10) & ~((table["basis"] == "standard") & (len(table) > 1))]
     for key, value in where.items():
         table = table[table[key] == value]
     assert len(table) == 1
@@ -60,20 +63,20 @@ def test_holm_as_statsmodels_does_it():
 
 def test_one_reading_above_a_ceiling_is_a_normal_tail():
     # One reading knows no structure of the error: the tail, doubled. (The nodes are 0.1 apart.)
-    assert audit_blocks.ceiling_p(np.array([50.0]), 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(2.0), rel=1e-3)
+    assert audit_blocks.limit_p(np.array([50.0]), 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(2.0), rel=1e-3)
 
 
 def test_many_readings_above_a_ceiling_follow_the_binomial():
     # 100 readings above 2 errors may come from one error of the whole log.
-    assert audit_blocks.ceiling_p(np.full(100, 50.0), 48.0, 1.0) >= 2 * stats.norm.sf(2.0)
+    assert audit_blocks.limit_p(np.full(100, 50.0), 48.0, 1.0) >= 2 * stats.norm.sf(2.0)
     # One of 10,000 readings 4 errors above is to be expected from errors drawn anew: 1 - (1 - tail)^n, doubled.
     many = np.full(10_000, 47.0)
     many[0] = 52.0
     expected = 2 * stats.binom.sf(0, 10_000, stats.norm.sf(4.0))
-    assert audit_blocks.ceiling_p(many, 48.0, 1.0) == pytest.approx(expected, rel=1e-6)
+    assert audit_blocks.limit_p(many, 48.0, 1.0) == pytest.approx(expected, rel=1e-6)
     # Had it been cool at all other times, there was one chance to err and not ten thousand.
     many[1:] = 20.0
-    assert audit_blocks.ceiling_p(many, 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(4.0), rel=1e-3)
+    assert audit_blocks.limit_p(many, 48.0, 1.0) == pytest.approx(2 * stats.norm.sf(4.0), rel=1e-3)
 
 
 def test_a_logger_far_below_the_ceiling_costs_the_others_nothing():
@@ -89,7 +92,7 @@ def test_a_logger_far_below_the_ceiling_costs_the_others_nothing():
 def test_a_truth_that_touches_the_ceiling_seldom_alarms(kind):
     rng = np.random.default_rng(5)
     touching = np.full(1440, 48.0)
-    p = [audit_blocks.ceiling_p(touching + simulated.noise(1440, rng, kind), 48.0, 1.0) for _ in range(200)]
+    p = [audit_blocks.limit_p(touching + simulated.noise(1440, rng, kind), 48.0, 1.0) for _ in range(200)]
     # At most 5 % in truth; 10 and 2.5 standard errors of 200 draws.
     assert np.sum(np.array(p) <= 0.05) <= 10 + 2.5 * np.sqrt(200 * 0.05 * 0.95)
 
@@ -126,10 +129,10 @@ def plain():
 def test_a_faultless_enclosure_meets_its_targets(plain):
     assert row(plain, "shade_air_c", month=6, period="night")["status"] == "met"
     for target in ("surface_c", "operative_c"):
-        assert row(plain, target, zone="basking site", ceiling=False)["status"] == "met"
+        assert row(plain, target, zone="basking site", kind="aim")["status"] == "met"
     assert row(plain, "photoperiod_h", month=6)["status"] == "met"
-    assert not plain.table["ceiling_broken"].any() and plain.exit_status == 0
-    assert (plain.table.loc[plain.table["ceiling"], "status"] == "met").all()
+    assert not plain.table["limit_exceeded"].any() and plain.exit_status == 0
+    assert (plain.table.loc[plain.table["kind"] == "limit", "status"] == "met").all()
 
 
 def test_what_was_not_measured_is_said_to_be_so(plain):
@@ -184,33 +187,33 @@ def test_the_computed_operative_temperature_agrees_with_the_truth_of_the_forward
 def test_a_band_with_the_error_of_the_readings(high, status):
     # The warm end's air is 26 °C by day, the errors 0.4 °C.
     found = audit.audit(simulated.plain(20, rng=0, kind="white"), simulated.wanted(air(15.0, high, period="day")))
-    one = row(found, "shade_air_c", ceiling=False)
+    one = row(found, "shade_air_c", kind="aim")
     assert one["status"] == status
     if status == "missed":
         assert one["by_how_much"] == pytest.approx(2.0, abs=0.8) and "W1" in one["where"]
-        assert one["share_of_time"] > 0.8 and one["when"].startswith("Jun") and one["firm"]
+        assert one["share_of_time"] > 0.8 and one["when"].startswith("Jun") and one["robust"]
 
 
 def test_a_target_known_badly_makes_a_miss_that_is_not_firm():
     wanted = simulated.wanted(air(15.0, 24.0, period="day", high_error=3.0))
     found = audit.audit(simulated.plain(20), wanted)
-    one = row(found, "shade_air_c", ceiling=False)
-    assert one["status"] == "missed" and not one["firm"]
+    one = row(found, "shade_air_c", kind="aim")
+    assert one["status"] == "missed" and not one["robust"]
     assert "not known well enough" in found.fixes["reason"].str.cat(sep=" ")
 
 
-def test_a_target_of_few_witnesses_reaches_as_far_as_students_t():
+def test_a_target_of_few_n_independent_reaches_as_far_as_students_t():
     # Two-sided 5 % points of Student's t, any printed table: 4.303 (2 degrees of freedom), 2.571 (5); normal 1.960.
     own, reading = np.array([1.0, 1.0, 1.0, 0.0]), np.array([0.0, 0.0, 0.0, 1.0])
     reach = audit_judge._reach(own, reading, np.array([3.0, 6.0, np.nan, 3.0]))
     assert reach == pytest.approx([4.303, 2.571, 1.960, 1.960], abs=5e-4)
-    # Two equal variances, one of them of three witnesses: Satterthwaite's degrees are 2 / (1/2)² = 8, t = 2.306.
+    # Two equal variances, one of them of three n_independent: Satterthwaite's degrees are 2 / (1/2)² = 8, t = 2.306.
     assert audit_judge._reach(own[:1], own[:1], np.array([3.0])) == pytest.approx(2.306 * np.sqrt(2), abs=5e-4)
 
 
 def test_two_days_cannot_tell():
     found = audit.audit(simulated.plain(2), simulated.wanted(air(15.0, 30.0), ceilings=False))
-    assert found.table["status"].tolist() == ["cannot tell"]
+    assert row(found, "shade_air_c")["status"] == "cannot tell"
 
 
 def test_a_ceiling_measured_at_the_wrong_place_is_not_measured():
@@ -221,20 +224,23 @@ def test_a_ceiling_measured_at_the_wrong_place_is_not_measured():
 
 def test_an_offer_stands_if_one_point_makes_it():
     wanted = simulated.wanted({"target": "surface_c", "period": "day", "low": 35.0, "source": "x"}, ceilings=False)
-    assert audit.audit(simulated.plain(10), wanted).table["status"].tolist() == ["met"]
+    assert row(audit.audit(simulated.plain(10), wanted), "surface_c", kind="aim")["status"] == "met"
 
 
 def test_a_broken_ceiling_is_found_named_and_comes_first():
     record = simulated.plain(10, change={"rock": (19.0, 56.0)})
     found = audit.audit(record, simulated.wanted(air(10.0, 20.0)))
     one = row(found, "surface_c")
-    assert one["ceiling_broken"] and one["status"] == "missed" and one["p_value"] < 0.001
+    assert one["limit_exceeded"] and one["status"] == "limit exceeded" and one["p_value"] < 0.001
     assert one["by_how_much"] == pytest.approx(8.0, abs=3.5)
     assert found.exit_status == 3
-    assert found.fixes["change"].iloc[0].startswith("Dim or raise the lamp so that the surface at B1")
-    # The rise over air has to fall from some 56 - 24.5 to 48 - 24.5 °C.
-    share = float(found.fixes["change"].iloc[0].split("about ")[1].split(" %")[0])
-    assert share == pytest.approx(100 * (48 - 24.5) / (56 - 24.5), abs=8)
+    first = found.fixes.iloc[0]
+    assert first["urgent"] and first["action"] == "switch off or bar the way" and first["place"] == "B1"
+    assert first["lamp"] == "basking" and first["direction"] == -1 and found.sentence.startswith(first["change"])
+    # The rows it serves: the limit of ten minutes and that of eight hours.
+    assert {found.table["contact_min"].fillna(10)[n] for n in first["rows"]} == {10.0, 480.0}
+    # The mean of eight hours has to fall from some 56 to 43 °C, over air of 24.5 °C.
+    assert first["share"] == pytest.approx((43 - 24.5) / (56 - 24.5), abs=0.08)
     assert "surface too hot to touch" in found.dangers["flag"].tolist()
 
 
@@ -242,8 +248,8 @@ def test_a_ceiling_read_above_but_not_surely_is_to_be_taken_for_broken():
     # 48.8 °C with an error of 1 °C.
     found = audit.audit(simulated.plain(6, change={"rock": (20.0, 48.8)}, kind="shared", rng=3), simulated.wanted())
     one = row(found, "surface_c")
-    assert one["status"] == "cannot tell" and one["by_how_much"] > 0 and not one["ceiling_broken"]
-    assert "take it for broken until a better reading" in found.sentence
+    assert one["status"] == "cannot tell" and one["by_how_much"] > 0 and not one["limit_exceeded"]
+    assert "take it for exceeded until a better reading" in found.sentence
 
 
 def test_fixes_are_ranked_by_danger_then_by_size():
@@ -251,9 +257,11 @@ def test_fixes_are_ranked_by_danger_then_by_size():
         10, change={"rock": (19.0, 56.0), "uv": (0.0, 9.0)}, lamp={"guarded": False, "distance_to_nearest_reach_m": 0.1}
     )
     found = audit.audit(record, simulated.wanted(air(15.0, 25.0, period="day"), air(15.0, 17.5, period="night")))
-    order = found.fixes["change"].str.split().str[:2].str.join(" ").tolist()
-    assert order[:3] == ["Dim or", "Guard the", "Cut UV"]
-    assert found.fixes["weight"].is_monotonic_decreasing and found.fixes["reason"].str.len().min() > 20
+    assert found.fixes["urgent"].tolist()[:3] == [True] * 3 and not found.fixes["urgent"].iloc[-1]
+    assert found.fixes["quantity"].tolist()[0] == "surface_c" and found.fixes["action"].tolist()[1] == "guard"
+    assert found.fixes["quantity"].tolist()[2] == "uv_index" and found.fixes["reason"].str.len().min() > 20
+    for _, part in found.fixes.groupby("urgent"):
+        assert part["weight"].is_monotonic_decreasing
 
 
 # --- flags ---------------------------------------------------------------------------------------------------------
@@ -292,7 +300,7 @@ def test_hot_surface_and_strong_uv_are_dangers_even_without_a_target():
     plain = simulated.plain(6)
     for targets_of in (simulated.wanted(), simulated.wanted(air(15.0, 40.0), ceilings=False)):
         found = audit.audit(hot, targets_of)
-        for name in ("surface too hot to touch", "UV above its ceiling"):
+        for name in ("surface too hot to touch", "UV above its limit"):
             assert flag(found, name) == "yes" and name in set(found.dangers["flag"])
             assert flag(audit.audit(plain, targets_of), name) == "no"
         assert found.exit_status == 3
@@ -374,7 +382,7 @@ def test_a_sensor_in_the_beam_is_not_believed():
     found = audit.audit(simulated.make(loggers, truths), simulated.wanted())
     assert flag(found, "air sensor in the beam") == "yes"
     # 38 °C would break the air's ceiling of 32 °C, but it is not the air's temperature.
-    assert not row(found, "shade_air_c")["ceiling_broken"]
+    assert not row(found, "shade_air_c")["limit_exceeded"]
     assert any("air-b stands in a lamp's beam" in note for note in found.notes)
 
 
@@ -388,7 +396,7 @@ def test_winter_targets_are_no_order_to_cool():
 
 def test_targets_that_contradict_each_other_are_named():
     wanted = simulated.wanted(air(33.0, 36.0))
-    words = " ".join(audit_flags.contradictions(wanted.table))
+    words = " ".join(audit_flags.impossible(wanted.table))
     assert "contradict" in words and "below 32" in words
 
 
@@ -433,12 +441,14 @@ def test_the_re_check_says_what_moved():
     before = audit.audit(simulated.plain(10, change={"rock": (19.0, 56.0)}), wanted)
     after = audit.audit(simulated.plain(10, change={"air-w": (19.0, 23.0), "air-c": (18.0, 21.0)}), wanted)
     change = audit.compare(before, after)
-    table = change.table.set_index("target")
+    table = change.table.drop_duplicates("target", keep="first").set_index("target")
+    air_rows = change.table.loc[change.table["target"] == "shade_air_c", "verdict"].tolist()
     assert table.loc["surface_c", "verdict"] == "better" and table.loc["surface_c", "after"] == "met"
-    assert table.loc["shade_air_c", "verdict"].tolist() == ["better", "still met"]
+    assert air_rows == ["better", "still met"]
     assert table.loc["uv_index", "verdict"] == "still met"
-    assert "Broken ceilings: 1 before, 0 now." in change.sentence
-    worse = audit.compare(after, before).table.set_index("target")
+    # The limits of ten minutes and of eight hours.
+    assert "Upper limits exceeded: 2 before, 0 now." in change.sentence
+    worse = audit.compare(after, before).table.drop_duplicates("target").set_index("target")
     assert worse.loc["surface_c", "verdict"] == "worse"
     with pytest.raises(FieldkitError, match="different targets"):
         audit.compare(before, audit.audit(simulated.plain(4), simulated.wanted()))
@@ -452,7 +462,7 @@ def test_the_text_never_calls_it_safe_and_says_what_matters_first(plain):
         assert words.index("What to change") < words.index("\nTargets\n") < words.index("Take care")
         for danger in ("Burns and fire", "Mains", "UV harms", "big steps", "vet", "law"):
             assert danger in words
-        assert words.startswith("INVENTED")
+        assert "INVENTED" in words[:200]
     compact = audit_text.compact(plain)
     assert len(compact) == len(plain.table)
 
@@ -490,6 +500,7 @@ def test_clocks_that_shift_and_gaps_do_no_harm():
     means = audit_blocks.make(record)
     assert len(means.table) == len(gaps)
     found = audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False))
-    assert found.table["status"].tolist() == ["met"]
+    assert row(found, "shade_air_c")["status"] == "met"
     record.readings.loc[5:50, "value"] = np.nan
-    assert audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False)).table["status"].tolist() == ["met"]
+    again = audit.audit(record, simulated.wanted(air(16.0, 26.0), ceilings=False))
+    assert row(again, "shade_air_c")["status"] == "met"

@@ -10,7 +10,7 @@ from fieldkit.field import basking
 from fieldkit.field.basking import covariance as basking_spread
 from fieldkit.field.basking import curve as basking_curve
 from fieldkit.field.basking import limits as basking_limits
-from fieldkit.field.basking.logistic import looks as basking_looks
+from fieldkit.field.basking import looks as basking_looks
 from fieldkit.field.stats import intervals as uncertainty
 from fieldkit.report.figures import basking as figures
 from fieldkit.report.figures.style import drawn_numbers
@@ -280,7 +280,7 @@ def test_lopsided_curve_is_noticed():
     assert hump.table.loc["peak", "high_c"] < truth[1] - 3
 
 
-# ---- coverage (the full study is tests/study_basking.py) -------------------------------------------------------------
+# ---- coverage (the full study: tests/studies/study_basking.py)
 
 
 def test_intervals_cover_the_truth_and_independence_does_not():

@@ -1,11 +1,13 @@
 """The setup card, the figures of the audit, and the verb that makes them."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import simulated_enclosures as simulated
 
+import fieldkit
 from fieldkit import cli
 from fieldkit.captive import audit, targets
 from fieldkit.core import FieldkitError, resource_dir
@@ -42,7 +44,7 @@ def test_the_card_shows_targets_probes_and_cautions(tmp_path, found):
     for caution in ("Burns and fire", "Mains and water", "ICNIRP", "never in big steps", "vet", "law"):
         assert caution in text
     assert re.search(r'<svg[^>]+role="img" aria-label="Plan from above: basking at 0.25 m', text)
-    assert "Dim or raise the lamp" in text
+    assert "Switch the lamp (basking) off or bar the way to B1 now" in text
     assert not re.search(r"<script|<link|https?://(?!www\.w3\.org)", text)
     assert "safe" not in re.sub("<[^>]+>", "", text).lower()
 
@@ -82,24 +84,35 @@ def test_winter_on_the_card_is_no_order_to_cool(tmp_path):
     assert "The air of Jan is that outside" in text and "no order to cool" in text
 
 
-def test_a_ceiling_below_the_air_of_basking_is_explained(tmp_path):
-    rows = '[[target]]\ntarget = "shade_air_c"\nzone = "basking site"\nperiod = "day"\nlow = 15\nhigh = 31\n'
-    ceiling = '[[target]]\ntarget = "shade_air_c"\nhigh = {}\nceiling = true\n'
-    for high, said in ((24.4, True), (35, False)):
-        made = targets.from_text(rows + ceiling.format(high), kind="toml")
-        text = card.write(made, tmp_path / f"{high}.html", pdf=False).html.read_text(encoding="utf-8")
-        assert ("up to 31 °C: wild animals can leave. The ceiling of 24.4 °C" in text) == said
+def test_cautions_are_no_limits_on_the_card(tmp_path):
+    rows = '[[target]]\ntarget = "shade_air_c"\nzone = "{}"\nhigh = 24.4\nkind = "caution"\n'
+    made = targets.from_text(rows.format("cool end") + rows.format("retreat"), kind="toml")
+    text = card.write(made, tmp_path / "card.html", pdf=False).html.read_text(encoding="utf-8")
+    assert "a rule of thumb without a source: shade air at the cool end and retreat up to 24.4 °C" in text
+    assert "Never above" not in text
 
 
-def test_minutes_of_uv_as_by_hand():
-    # ICNIRP (2004), reference sunlight: 1405 s and 220 s (check values 9.3, 9.4), at the UV index of that sunlight.
-    from fieldkit.physics import spectrum
+def test_the_title_says_invented_and_another_species(tmp_path):
+    wanted = simulated.wanted(BASKING)
+    other = replace(wanted, species="desert tortoise")
+    text = card.write(other, tmp_path / "card.html", enclosure=simulated.plain(2), pdf=False).html.read_text("utf-8")
+    title = text.split("<title>")[1].split("</title>")[0]
+    assert "INVENTED" in title and "another species" in title
+    assert "ANOTHER SPECIES" in audit.audit(simulated.plain(2), other).title
+    real = replace(simulated.plain(2), invented=False)
+    with pytest.raises(FieldkitError, match="--invented"):
+        card.write(wanted, tmp_path / "real.html", enclosure=real, pdf=False)
+    with pytest.raises(FieldkitError, match="--invented"):
+        audit.audit(real, wanted)
+    assert "INVENTED" in audit.audit(real, wanted, allow_invented=True).title
 
-    index = spectrum.uv_index(spectrum.reference_sunlight())
-    found = card.uv_minutes(index)
-    assert found["skin and eyes"] * 60 == pytest.approx(1405, rel=0.1)
-    assert found["eyes, UV-A"] * 60 == pytest.approx(220.2, abs=0.5)
-    assert card.uv_minutes(2 * index)["eyes, UV-A"] == pytest.approx(found["eyes, UV-A"] / 2)
+
+def test_minutes_of_uv_are_each_lamps_own():
+    words = dict(card.uv_limits(simulated.plain(2)))
+    assert set(words) <= {"basking", "all together"}
+    shown = dict(card.uv_limits(fieldkit.demo_enclosure()))
+    # No UV was read of either lamp of the demo; the visible tube has no spectrum that tells its UV-A.
+    assert set(shown) == {"spot", "tube", "all together"} and "not known" in shown["tube"]
 
 
 # --- figures -------------------------------------------------------------------------------------------------------
@@ -112,7 +125,7 @@ def test_figures_draw_the_numbers_of_the_audit(found):
     shown = day[day["series"] == "rock (basking site)"]["y"].astype(float).to_numpy()
     profile = found.profile[(found.profile["logger_id"] == "rock") & (found.profile["month"] == 7)]
     assert np.allclose(shown, profile["median"])
-    assert "ceiling 48 °C" in set(day["series"])
+    assert "upper limit 48 °C" in set(day["series"])
     year = drawn_numbers(figures.through_year(found))
     assert (year["series"] == "target by day").sum() == 12
     read = found.table[(found.table["period"] == "day") & found.table["reading"].notna()]
@@ -121,7 +134,7 @@ def test_figures_draw_the_numbers_of_the_audit(found):
 
 
 def test_figures_state_the_finding(found):
-    assert "above its ceiling of 48" in describe(figures.through_day(found, "surface_c"), "x")
+    assert "above its limit of 43" in describe(figures.through_day(found, "surface_c"), "x")
     assert "2 met" in describe(figures.through_year(found), "x") or "missed" in describe(
         figures.through_year(found), "x"
     )
@@ -149,7 +162,7 @@ def test_the_verb_prints_fixes_first_and_says_by_its_status_that_a_ceiling_is_br
     assert cli.main([*asked, "--save-targets", str(tmp_path / "again.json")]) == 3
     said = capsys.readouterr().out
     assert said.index("What to change, most important first") < said.index("\nTargets\n")
-    assert "Surface, ceiling" in said and "BROKEN" in said and "Setup card" in said
+    assert "Surface, upper limit" in said and "Limit exceeded" in said and "Setup card" in said
     assert (tmp_path / "c.html").is_file()
     assert targets.load(tmp_path / "again.json").table.shape == monthly().table.shape
     assert cli.main(asked) == cli.MISTAKE
@@ -162,7 +175,7 @@ def test_without_broken_ceiling_or_danger_the_status_is_nought(demo, tmp_path, c
     monkeypatch.setattr(enclosure_folder, "read_enclosure", lambda folder: simulated.plain(5))
     file = simulated.wanted().save(tmp_path / "targets.toml")
     assert cli.main(["audit", "any", "--targets", str(file)]) == cli.OK
-    assert "0 of 4 ceilings broken" in capsys.readouterr().out.replace("\n", " ")
+    assert "0 of 5 upper limits exceeded" in capsys.readouterr().out.replace("\n", " ")
 
 
 def test_mistakes_end_in_sentences(demo, tmp_path, capsys):
@@ -182,4 +195,4 @@ def test_help_documents_the_exit_status(capsys):
     with pytest.raises(SystemExit):
         cli.main(["audit", "--help"])
     said = " ".join(capsys.readouterr().out.split())
-    assert "3 a ceiling is broken or a danger was found" in said and "does not mean that nothing is wrong" in said
+    assert "3 a limit is exceeded or a danger was found" in said and "does not mean that nothing is wrong" in said

@@ -114,7 +114,7 @@ def test_every_mistake_is_said_at_once(tmp_path):
         ("x_m = 1.05", "x_m = 2.05", "outside the enclosure"),
         ('off = "20:00"\n', "", "only one of on and off"),
         ('unit = "degC"\nerror = 0.3', 'unit = "lux"\nerror = 0.3', "Lux weighs light"),
-        ('spectrum = "blackbody 2700 K"', 'spectrum = "spectra/none.csv"', "cannot be opened"),
+        ('spectrum = "blackbody 2700 K, glass 330 nm"', 'spectrum = "spectra/none.csv"', "cannot be opened"),
         ("\n[[lamps]]\n", "\n[lamps]\n", "Lamps are a list"),
         ("fixed = true\n", 'fixed = true\ncontrolled_by = "stat"\nset_point_c = 28\n', "No logger of this enclosure"),
         ("length_m = 1.2", "length_m = 1,2", "cannot be read"),

@@ -78,7 +78,7 @@ def test_filled_without_readings_it_can_be_read_and_lists_what_to_measure(new, c
     assert not len(fieldkit.read_enclosure(new).warnings)
     assert cli.main(["audit", str(new)]) == cli.OK
     said = capsys.readouterr().out
-    assert "2 not measured" in said and "What to measure next" in said and "safe" not in said.replace("unsafe", "")
+    assert "3 not measured" in said and "What to measure next" in said and "safe" not in said.replace("unsafe", "")
 
 
 def test_everything_offered_behind_a_sign_is_true_toml(new):
@@ -149,9 +149,9 @@ def test_the_sheet_prints_alone_and_says_what_to_take_care_of(paper):
 
 
 def test_the_targets_offered_behind_a_sign_are_targets():
-    text = re.sub(r"^# (\[\[|[a-z]+ = )", r"\1", targets.template(), flags=re.M).replace("ceiling = true  high", "# ")
+    text = re.sub(r"^# (\[\[|[a-z]+ = )", r"\1", targets.template(), flags=re.M)
     read = targets.from_text(text, kind="toml")
-    assert len(read.table) == 6 and read.table["ceiling"].sum() == 2 and not read.invented
+    assert len(read.table) == 6 and (read.table["kind"] == "limit").sum() == 3 and not read.invented
 
 
 HAND = "time,point,surface [°C],shade_air [°C]\n2026-11-02 13:00,basking,41,\n2026-11-02 13:02,cool,,24\n"
@@ -238,7 +238,7 @@ def test_a_thermometer_gun_for_three_days_gets_an_audit(new, capsys):
     _file("hand_readings.csv", "time,point,surface [degF],shade_air [degF]\n" + "\n".join(rows) + "\n")(new)
     assert cli.main(["audit", str(new)]) == 3
     said = capsys.readouterr().out
-    assert "passed its ceiling of 48 °C" in said and "What to measure next" in said
+    assert "exceeded its limit of 48 °C" in said and "What to measure next" in said
     assert "error of what reads" in " ".join(said.split()) or "No error is stated" in said
 
 

@@ -101,7 +101,7 @@ def test_spectrum_lines_of_an_enclosure_file(tmp_path):
     assert lamp_spectra.spectrum_of("d65").name == "CIE illuminant D65"
     with pytest.raises(FieldkitError, match="There is no CIE illuminant 'FL99'"):
         lamp_spectra.spectrum_of("FL99")
-    with pytest.raises(FieldkitError, match='write "blackbody 2700 K"'):
+    with pytest.raises(FieldkitError, match="spectra/lamp"):
         lamp_spectra.spectrum_of("sunny")
 
 
@@ -204,7 +204,7 @@ def test_fit_against_scipy_curve_fit():
 
 
 def test_limits_hold_the_truth_as_often_as_they_say():
-    """A small form of tests/study_lamps.py, which counts 1,000 lamps of each kind."""
+    """A small form of tests/studies/study_lamps.py, which counts 1,000 lamps of each kind."""
     held, _ = study_lamps.coverage(80, shape="cosine", source="offset", rng=11)
     # 95 % of 80 lamps: two standard errors are 5 % for one number; the mean of eight related ones is steadier.
     assert 0.91 <= held.mean() <= 0.99 and held.min() > 0.87
@@ -301,7 +301,7 @@ def test_field_of_many_lamps_is_the_sum_of_single_fields():
             y_m=rng.uniform(0, 0.5),
             height_m=0.6,
             aim=None if i % 3 else (0.5, 0.25, 0.0),
-            spectrum=spectra.blackbody(2700.0),
+            spectrum=lamp_spectra.filament(2700.0, passes_above_nm=330.0),
         )
         for i in range(7)
     ]

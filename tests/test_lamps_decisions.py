@@ -22,9 +22,11 @@ from fieldkit.captive.lamps import (
 from fieldkit.captive.lamps import (
     matching as lamp_match,
 )
+from fieldkit.captive.lamps import people as lamp_people
 from fieldkit.captive.lamps import (
     spectra as lamp_spectra,
 )
+from fieldkit.captive.lamps import summary as lamp_overview
 from fieldkit.core import FieldkitError
 from fieldkit.field.sunlight import ChosenSunlight
 from fieldkit.physics import heat
@@ -36,7 +38,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import study_lamps
 
 BEAM = lamps.Beam(intensity=60.0, near_m=0.05, half_angle_deg=25.0)
-LAMP = lamps.Lamp(id="heat", beam=BEAM, spectrum=spectra.blackbody(2700.0), x_m=0.3, y_m=0.2, height_m=0.45)
+GLAZED = lamp_spectra.filament(2700.0, passes_above_nm=250.0)
+LAMP = lamps.Lamp(id="heat", beam=BEAM, spectrum=GLAZED, x_m=0.3, y_m=0.2, height_m=0.45)
 PLACE = (0.3, 0.2, 0.05)
 
 
@@ -89,7 +92,8 @@ def test_sunlight_itself_matches_itself():
 
 
 def test_two_lamps_add_band_by_band():
-    cold = replace(LAMP, id="cold", spectrum=spectra.blackbody(5800.0), x_m=0.4)
+    white = lamp_spectra.through_filter(spectra.blackbody(5800.0), passes_above_nm=250.0)
+    cold = replace(LAMP, id="cold", spectrum=white, x_m=0.4)
     both = lamp_match.match([LAMP, cold], PLACE, wanted_w_m2=(300, 700)).table["lamp_w_m2"]
     alone = [lamp_match.match(one, PLACE, wanted_w_m2=(300, 700)).table["lamp_w_m2"] for one in (LAMP, cold)]
     assert both.to_numpy() == pytest.approx((alone[0] + alone[1]).to_numpy(), rel=1e-12)
@@ -101,8 +105,76 @@ def test_a_visible_spectrum_says_nothing_of_heat_and_uv():
     assert found.not_measured == ["UV-B", "IR-A", "IR-B"] and found.missing == []
     assert found.table.loc["UV-A", "verdict"] == "partly measured" and "in part only: UV-A" in found.sentence
     assert found.table.loc["IR-A", ["lamp_w_m2", "ratio"]].isna().all()
-    assert found.upper_limits == ["heat"] and "the most they can be" in found.sentence
-    assert found.uv_verdict == "not known" and found.people is None
+    assert found.upper_limits == ["heat"] and found.spectral is None
+    assert found.uv_verdict == "not known" and found.people.unknown == ("heat",)
+    assert found.people.table["time_s"].isna().all()
+
+
+def test_an_upper_limit_never_earns_within_or_over():
+    # 490 W/m² of a halogen whose spectrum stops at 780 nm, against 107 to 744 W/m² of sun: the whole filament shows
+    # that the visible is short (quadrature of Planck's law in the test of the bands above).
+    wanted = {"wanted_w_m2": (107, 394, 744)}
+    for intensity in (20.0, 60.0, 200.0):
+        lamp = replace(LAMP, beam=lamps.Beam(intensity=intensity, near_m=0.05, half_angle_deg=25.0))
+        cut = replace(lamp, spectrum=GLAZED[GLAZED.index <= 800.0])
+        table = lamp_match.match(cut, PLACE, **wanted).table
+        assert not set(table["verdict"]) & {"within", "over"} and table["lamp_w_m2"].isna().all()
+        whole = lamp_match.match(lamp, PLACE, **wanted).table
+        assert whole.loc["visible", "lamp_w_m2"] < 0.3 * table.loc["visible", "lamp_high"]
+    # A second lamp that is known in full and too strong alone makes the band "over" all the same.
+    strong = replace(LAMP, id="strong", beam=lamps.Beam(intensity=4000.0), spectrum=spectra.reference_sunlight())
+    both = lamp_match.match([strong, replace(LAMP, spectrum=GLAZED[GLAZED.index <= 800.0])], PLACE, **wanted).table
+    assert both.loc["visible", "verdict"] == "over" and np.isnan(both.loc["visible", "lamp_w_m2"])
+
+
+def test_a_filament_without_stated_glass_has_unknown_uv():
+    for bare in (
+        spectra.blackbody(2700.0),
+        lamp_spectra.filament(3000.0),
+        lamp_spectra.spectrum_of("blackbody 2800 K"),
+    ):
+        found = lamp_match.match(replace(LAMP, spectrum=bare), PLACE, wanted_w_m2=(300, 700), uv_wanted=(0.0, 7.0))
+        assert found.uv_verdict == "not known" and np.isnan(found.uv_index[0])
+        with pytest.raises(FieldkitError, match="UV is asked for"):
+            lamp_height.find_height(
+                replace(LAMP, spectrum=bare), PLACE, wanted_w_m2=(200, 400), uv_wanted=(0, 7), air_temperature_c=25.0
+            )
+
+
+def test_people_count_all_lamps_that_burn():
+    # A UV index of 4 by a meter, nothing known of the colours: 30 J/m² at 4/40 W/m² and at most weight 1: 300 s.
+    uv = lamps.Lamp(id="UV", beam=lamps.Beam(intensity=1.0), uv_beam=lamps.Beam(intensity=0.64), x_m=0.3, y_m=0.2,
+                    height_m=0.45)  # fmt: skip
+    alone = lamp_match.match(LAMP, PLACE, wanted_w_m2=(300, 700)).people.table["time_s"]
+    both = lamp_match.match(LAMP, PLACE, wanted_w_m2=(300, 700), others=[uv]).people
+    alone_uv = lamp_people.people_limits(uv, PLACE).table
+    assert alone_uv["time_s"].iloc[0] == pytest.approx(300, rel=1e-9) and alone_uv["counted"].iloc[0] == "worst case"
+    assert both.table["time_s"].iloc[0] == pytest.approx(1 / (1 / 300 + 1 / alone.iloc[0]), rel=1e-9)
+    # What weighs the hazard is never more than what weighs the reddening, so the worst case is one.
+    nm = np.arange(250.0, 401.0)
+    assert (spectra.uv_hazard_weight(nm) <= lamp_people.MOST_HARMFUL * spectra.erythemal_weight(nm) + 1e-12).all()
+    blind = lamp_people.people_limits([LAMP, replace(LAMP, id="bare", spectrum=spectra.blackbody(2700.0))], PLACE)
+    assert blind.unknown == ("bare",) and "bare" in blind.sentence
+
+
+def test_failures_come_first_in_the_headline():
+    spot = lamp_coverage.coverage(
+        replace(LAMP, beam=lamps.Beam(intensity=60.0, half_angle_deg=12.0)), (0, 0.6, 0, 0.4), 0.05,
+        wanted_w_m2=(200, 900), body_length_m=0.25, n_draws=2,
+    )  # fmt: skip
+    bare = replace(LAMP, spectrum=lamp_spectra.filament(2700.0, passes_above_nm=380.0))
+    found = lamp_match.match(bare, PLACE, wanted_w_m2=(300, 700), uv_wanted=(1, 3))
+    low, high = (
+        lamp_height.find_height(LAMP, PLACE, wanted_w_m2=w, air_temperature_c=24.0) for w in ((200, 400), (700, 900))
+    )
+    all_of_it = lamp_overview.overview(match=found, coverage=spot, heights=[("the low end", low), ("the median", high)])
+    assert list(all_of_it.table["answer"]).index("yes") > max(
+        i for i, a in enumerate(all_of_it.table["answer"]) if a == "no"
+    )
+    for words in ("of the animal is lit", "no UV-B", "for the median, no height does"):
+        assert words in all_of_it.headline
+    assert describe(figures.height(low, overview=all_of_it), "Height").index("Not right yet") < 20
+    assert low.not_asked == ("UV index",)
 
 
 def test_glass_takes_the_uv_and_the_match_names_it():
@@ -396,7 +468,7 @@ def test_figures_say_their_numbers(fitted):
     assert "Nowhere" in dark.sentence and "Nowhere on the area" in describe(figures.coverage_map(dark), "Map")
     matched = lamp_match.match(LAMP, PLACE, wanted_w_m2=(300, 700))
     assert "lamps (" in describe(figures.bands(matched), "Bands")
-    for wanted, title in (((200, 400), "meet every demand"), ((700, 900), "No height does")):
+    for wanted, title in (((200, 400), "not asked: UV index"), ((700, 900), "No height does")):
         answer = lamp_height.find_height(LAMP, PLACE, wanted_w_m2=wanted, air_temperature_c=24.0)
         assert title in describe(figures.height(answer), "Height")
 

@@ -404,7 +404,7 @@ def test_a_year_of_real_hourly_air_is_not_flagged():
 
 
 # ---------------------------------------------------------------------------------------------------------------------
-# Sun in shade air: simulated weeks (the full table: python tests/study_contamination.py)
+# Sun in shade air: simulated weeks (the full table: python tests/studies/study_contamination.py)
 
 
 def test_simulated_weeks_are_told_apart():
@@ -527,7 +527,7 @@ def _real_year(file):
 )
 def test_real_weeks_of_air_on_its_own_are_not_flagged(file, latitude, longitude):
     # Greensboro (TMY3) and Miami (TMY2): real hourly air, largely modelled irradiance. Minutes and half hours of it:
-    # tests/study_contamination_air.py.
+    # tests/studies/study_contamination_air.py.
     air, ghi = _real_year(file)
     site = {"latitude_deg": latitude, "longitude_deg": longitude}
     verdicts = []

@@ -39,17 +39,23 @@ def test_the_file_gives_the_same_targets(found, tmp_path, suffix):
         found.save(path)
 
 
-def test_bands_come_from_the_stations_and_the_ceiling_holds(season, found):
+def test_ranges_are_what_the_stations_show_and_no_limit_contradicts_them(season, found):
     bands = climate.air_bands(season.weather, stations=season.stations)
-    air = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "whole")]
+    air = found.table[found.table["target"] == "shade_air_c"]
     july = air[air["month"] == 7].set_index("period")
     row = bands.schedule.iloc[6]
-    assert july.loc["day", "high"] == row["high_c"] and july.loc["night", "low"] == row["low_c"]
+    # No margin is taken off what the wild population lives in.
+    assert july.loc["day", "high"] == row["high_c"] + row["margin_c"] and july.loc["night", "low"] == row["low_c"]
     assert july.loc["night", "high"] == july.loc["day", "low"]
-    ceiling = air[air["ceiling"]]
-    assert ceiling["high"].tolist() == [max(bands.ceiling_c, bands.schedule["high_c"].max())]
-    # A ceiling below the band of a month would forbid what the band asks for.
-    assert (air.loc[~air["ceiling"], "high"] <= ceiling["high"].iloc[0]).all()
+    window = basking.of_season(season).table
+    limit = air.loc[air["kind"] == "limit", "high"].item()
+    # Only what was measured is "never above": the middle of the stations' highest days, by hand.
+    assert limit == season.weather.groupby("station_id")["tmax_c"].max().median()
+    assert limit >= max(air.loc[air["kind"] == "aim", "high"].max(), window.loc["upper limit", "estimate_c"])
+    cautions = air[air["kind"] == "caution"]
+    assert cautions["zone"].tolist() == ["cool end", "retreat"] and set(cautions["period"]) == {"all"}
+    assert set(cautions["basis"]) == {"common practice"} and cautions["high"].min() >= window.loc["peak", "estimate_c"]
+    assert cautions["source"].str.contains("no source").all()
 
 
 def test_preferred_range_is_within_reach_and_left_again(season):
@@ -62,7 +68,7 @@ def test_preferred_range_is_within_reach_and_left_again(season):
 
 
 def test_the_error_of_a_preferred_range_is_the_textbooks():
-    # Other targets against the scatter of simulated seasons: study_targets.py.
+    # Other targets against the scatter of simulated seasons: tests/studies/study_targets.py.
     # The range is a mean over animals, so its standard error is theirs over the root of their number.
     rng = np.random.default_rng(4)
     body = rng.normal(33, 1.5, (6, 1)) + rng.normal(0, 2, (6, 12))
@@ -72,20 +78,20 @@ def test_the_error_of_a_preferred_range_is_the_textbooks():
     # 999 resamples know a standard deviation to 2 %.
     assert rows.loc["basking site", "low_error"] == pytest.approx(expected["high_c"], rel=0.08)
     assert rows.loc["retreat", "high_error"] == pytest.approx(expected["low_c"], rel=0.08)
-    assert set(rows["witnesses"]) == {6}
+    assert set(rows["n_independent"]) == {6}
 
 
 def test_errors_of_window_and_bands_are_those_of_their_results(season, found):
     window = basking.of_season(season)
     row = found.table[(found.table["target"] == "shade_air_c") & (found.table["zone"] == "basking site")].iloc[0]
     assert row["low_error"] == window.table.loc["lower limit", "standard_error_c"]
-    assert row["witnesses"] == min(window.n_animals, window.n_days)
+    assert row["n_independent"] == min(window.n_animals, window.n_days)
     # The middle of a band has the error of the stations' own middles.
     months = climate.air_bands(season.weather, stations=season.stations).months
     middles = (months["typical_min_c"] + months["typical_max_c"])[months["month"] == "Jan"] / 2
     night = found.table[(found.table["month"] == 1) & (found.table["period"] == "night")].iloc[0]
     assert night["high_error"] == pytest.approx(middles.std() / np.sqrt(len(middles)), rel=0.02)
-    assert night["witnesses"] == len(middles)
+    assert night["n_independent"] == len(middles)
 
 
 def test_day_length_at_the_equator_and_in_the_north():
@@ -114,14 +120,28 @@ def _site(latitude):
     return Site(name="x", latitude_deg=latitude, longitude_deg=18.0, elevation_m=0.0, timezone="Etc/GMT-1")
 
 
-def test_published_uv_groups():
-    # Ferguson et al. (2010): medians 0.35 in the first and 3.1 in the fourth group lie inside the limits.
-    low, high = targets.UV_ZONES[1]
-    assert low < 0.35 < high
-    row = targets.uv_zone(4)[0]
-    assert row["low"] < 3.1 < row["high"] and row["basis"] == "literature"
-    with pytest.raises(FieldkitError, match="no UV group 5"):
-        targets.uv_zone(5)
+def test_published_uv_exposure_in_plain_words():
+    # Ferguson et al. (2010), abstract: medians 0.35 in the first and 3.1 in the last group.
+    groups = list(targets.UV_EXPOSURE.values())
+    assert groups[0]["average"][0] < 0.35 < groups[0]["average"][1] and groups[3]["average"][0] < 3.1
+    assert not any(ch.isdigit() for name in targets.UV_EXPOSURE for ch in name)
+    aim, limit = targets.uv_exposure("occasional sun")
+    # The basking place is held against the highest readings, never against the average of a day.
+    assert (aim["low"], aim["high"], aim["zone"]) == (1.1, 3.0, "basking site") and limit["high"] == 3.0
+    assert limit["kind"] == "limit" and aim["basis"] == limit["basis"] == "literature"
+    assert targets.uv_exposure("midday sun")[1]["high"] == targets.UV_CEILING
+    with pytest.raises(FieldkitError, match="There is no UV exposure 'zone 5'"):
+        targets.uv_exposure("zone 5")
+
+
+def test_a_species_of_unknown_exposure_is_held_against_the_limit_only():
+    plain = targets.from_text(targets.template(), kind="toml")
+    uv = plain.table[plain.table["target"] == "uv_index"]
+    assert uv["kind"].tolist() == ["limit"] and targets.NO_UV in plain.notes
+    known = targets.from_text(
+        targets.template().replace('uv_exposure = "unknown"', 'uv_exposure = "shade or dusk"'), kind="toml"
+    )
+    assert known.table.loc[known.table["target"] == "uv_index", "high"].min() == 1.4
 
 
 def test_shares_of_the_floor_add_up(season):
@@ -137,7 +157,7 @@ def test_what_a_season_lacks_is_named():
 
     season = fieldkit.demo_season()
     bare = dataclasses.replace(season, weather=None, scans=None, gradient=None, loggers=None)
-    found = targets.from_season(bare, uv_group=2)
+    found = targets.from_season(bare, uv="occasional sun")
     words = " ".join(found.notes)
     assert "No air bands: the folder has no weather." in words and "preferred range" in words
     assert "shade_air_c" not in set(found.table["target"])
@@ -151,10 +171,10 @@ def test_what_a_season_lacks_is_named():
         ('[[target]]\ntarget = "warmth"\nlow = 1', "use one of shade_air_c"),
         ('[[target]]\ntarget = "surface_c"\nlow = 40\nhigh = 30', "lies above high"),
         ('[[target]]\ntarget = "surface_c"\nlow = "hot"', "not a number"),
-        ('[[target]]\ntarget = "surface_c"\nlow = 30\nceiling = true', "a ceiling needs high"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 30\nceiling = true', "a limit needs high"),
         ('[[target]]\ntarget = "surface_c"\nheight = 30', "'height' is not known"),
         ('[[target]]\ntarget = "surface_c"', "low, high or both"),
-        ('[[target]]\ntarget = "surface_c"\nlow = 30\nlow_error = 1\nwitnesses = 1', "an error takes two"),
+        ('[[target]]\ntarget = "surface_c"\nlow = 30\nlow_error = 1\nn_independent = 1', "an error takes two"),
         ("[[target]\n", "cannot be read as TOML"),
     ],
 )

@@ -107,7 +107,7 @@ def test_seed_is_drawn_and_kept(watched):
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        ({"changes": {"power_w": {"spot": 70.0}}}, "break a ceiling"),
+        ({"changes": {"power_w": {"spot": 70.0}}}, "exceed a limit"),
         ({"changes": {"power_w": {"spot": 70.0}}}, "too big"),
         ({"changes": {"power_w": {"spot": 0.0}}}, "puts out"),
         ({"change": "no food before noon"}, "withheld"),

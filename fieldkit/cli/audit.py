@@ -10,14 +10,19 @@ HELP = "hold an enclosure's readings against targets: what to change, in order o
 def declare(sub):
     """Declare what the command takes."""
     sub.epilog = (
-        "Exit status: 0 no broken ceiling and no danger was found in what was measured and stated (which does not "
-        "mean that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a ceiling is broken or "
-        "a danger was found."
+        "Exit status: 0 no limit was found exceeded and no danger was found in what was measured and stated (which "
+        "does not mean that nothing is wrong), 1 a fault of fieldkit, 2 a mistake that you can mend, 3 a limit is "
+        "exceeded or a danger was found."
     )
     sub.add_argument("folder", help="folder with enclosure.toml; fieldkit new FOLDER --enclosure makes one")
     sub.add_argument("--targets", metavar="FILE", help="targets file, .toml or .json; by default the folder's own")
     sub.add_argument("--season", metavar="DIR", help="take the targets from this season folder instead (half a minute)")
     sub.add_argument("--save-targets", metavar="FILE", help="save the targets, .toml or .json; nothing is overwritten")
+    sub.add_argument(
+        "--margin", type=float, default=5.0, metavar="C", help="with --season: margin of the caution about warm air, °C"
+    )
+    sub.add_argument("--uv", metavar="WORDS", help="with --season: how the species basks, such as 'occasional sun'")
+    sub.add_argument("--invented", action="store_true", help="needed for invented targets of a real enclosure")
     sub.add_argument("--card", metavar="FILE", help="write a setup card, .html (and .pdf where WeasyPrint is there)")
 
 
@@ -39,7 +44,7 @@ def run(arguments):
 
         # Targets and cards go from hand to hand: they are made from the season as others may have it.
         with public.opened(read_season(arguments.season)) as (_, season):
-            aims = targets.from_season(season)
+            aims = targets.from_season(season, margin_c=arguments.margin, uv=arguments.uv)
     else:
         own = os.path.join(arguments.folder, "targets.toml")
         if arguments.targets is None and not os.path.isfile(own):
@@ -49,12 +54,13 @@ def run(arguments):
             )
         aims = targets.load(arguments.targets or own)
     coverage, light = room.light_of(enclosure, aims)
-    found = room.audit(enclosure, aims, coverage=coverage, light=light)
+    found = room.audit(enclosure, aims, coverage=coverage, light=light, allow_invented=arguments.invented)
     print(audit_text.text(found))
     if len(enclosure.warnings):
         print(f"\nIn the files: {as_text(enclosure.warnings, arguments.folder)}")
     if arguments.save_targets is not None:
         print(f"\nTargets saved: {aims.save(arguments.save_targets)}")
     if arguments.card is not None:
-        print(f"\n{card.write(aims, arguments.card, enclosure=enclosure, found=found).sentence}")
+        allowed = {"found": found, "allow_invented": arguments.invented}
+        print(f"\n{card.write(aims, arguments.card, enclosure=enclosure, **allowed).sentence}")
     return found.exit_status

@@ -44,7 +44,7 @@ def declare(sub):
 
 
 def _held_against(part):
-    part.add_argument("--targets", metavar="FILE", help="ceilings for both arms; targets.toml of the folder by default")
+    part.add_argument("--targets", metavar="FILE", help="limits for both arms; targets.toml of the folder by default")
     part.add_argument("--season", metavar="DIR", help="or a season folder, from which the targets are taken")
     part.add_argument("--debug", action="store_true", help="show the call stack when something fails")
 

@@ -1,8 +1,12 @@
+from .fixes import FEW_A_DAY as FEW_A_DAY
+from .flags import other_species as other_species
 from .judge import ROLES as ROLES
+from .means import LIGHT_KINDS as LIGHT_KINDS
 from .means import amount as amount
 from .means import in_words as in_words
 from .means import plain as plain
 from .means import short as short
+from .remedies import Action as Action
 from .run import CAUTIONS as CAUTIONS
 from .run import FRESH as FRESH
 from .run import RULES as RULES
@@ -11,3 +15,7 @@ from .run import Change as Change
 from .run import audit as audit
 from .run import compare as compare
 from .run import light_of as light_of
+from .status import OPEN as OPEN
+from .status import OUTSIDE as OUTSIDE
+from .status import Evidence as Evidence
+from .status import Status as Status

@@ -1,16 +1,22 @@
-"""What to change first, and what to measure next, with numbers and reasons."""
+"""What to change first, as data: each fix with its numbers, the rows of the targets it serves, and its sentence."""
 
 import numpy as np
 import pandas as pd
 
 from fieldkit.captive.audit import means as blocks
-from fieldkit.captive.audit.judge import FEWEST_DAYS, OFFERED, ROLES
+from fieldkit.captive.audit.judge import OFFERED
 from fieldkit.captive.audit.means import amount, short
-from fieldkit.captive.targets import resting, spoken
+from fieldkit.captive.audit.remedies import EXPECTED, STRONGER, Action, Remedies, told
+from fieldkit.captive.audit.status import OUTSIDE
+from fieldkit.captive.targets import Kind, resting, spoken
 from fieldkit.field.climate.seasons import MONTHS
 
+COLUMNS = (
+    *("change", "reason", "weight", "urgent", "action", "quantity", "zone", "period", "months", "place", "lamp"),
+    *("direction", "by", "unit", "share", *EXPECTED, "rows"),
+)
 # Weights put dangers to the animal before discomfort, and heat before all else (common practice, no source).
-_CEILING = {"surface_c": 100, "operative_c": 98, "shade_air_c": 94, "uv_index": 90, "irradiance_w_m2": 70}
+_LIMIT = {"surface_c": 100, "operative_c": 98, "shade_air_c": 94, "uv_index": 90, "irradiance_w_m2": 70}
 REST = (
     "In these months the air outside is colder than any in which the animals were seen to bask: they rest below "
     "ground, where it is milder. Whether, how and how far a healthy animal is cooled is for the literature on the "
@@ -18,6 +24,7 @@ REST = (
 )
 _FLAG = {
     "lamp within reach and unguarded": 96,
+    "heat mat set too hot": 95,
     "lamp not fixed": 92,
     "no shade retreat": 88,
     "thermostat sensor in the beam": 86,
@@ -30,32 +37,59 @@ _FLAG = {
 }
 # A miss this far out counts in full (our choice).
 _SCALE = {"°C": 5.0, "W/m²": 300.0, "UV index": 2.0, "h": 2.0, "°C/h": 4.0, "share of places": 0.3}
-_INSTRUMENT = {
-    "shade_air_c": "an air thermometer under a radiation shield",
-    "surface_c": "a surface thermometer (thermocouple pressed on, or infrared with the right emissivity)",
-    "irradiance_w_m2": "a pyranometer",
-    "uv_index": "a UV index meter",
-    "operative_c": "a copper model of the animal",
-    "warming_rate_c_per_h": "an air thermometer under a radiation shield, read every ten minutes",
-    "photoperiod_h": "a light logger",
-}
 _FLAG_FIX = {
-    "lamp within reach and unguarded": "Guard the lamp ({}), or hang it out of reach",
-    "lamp not fixed": "Fix the lamp ({}) with a second holder that bears its weight",
-    "no shade retreat": "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
-    "thermostat sensor in the beam": "Move the thermostat's sensor ({}) out of the beam, into the shade, or shield "
-    "it; then set the thermostat anew, in small steps",
-    "air sensor in the beam": "Move the air sensor ({}) into the shade, or put a ventilated radiation shield round it",
-    "heater without a thermostat": "Run the heater ({}) through a thermostat with a sensor where the animal touches it",
-    "spot smaller than the animal": "Widen the lit spot: raise the lamp, or use several weaker ones side by side",
-    "warm and cool end exchanged": "Check the places of the loggers, then move the heat to the warm end",
-    "day and night exchanged": "Check the clocks of lamps, heaters and loggers",
-    "room too warm for the target": "Cool the room, or keep the enclosure in a cooler one, for these months",
+    "lamp within reach and unguarded": (
+        Action.GUARD,
+        "Switch the lamp ({}) off or bar the way to it now. Then guard it, or hang it out of reach, before it is lit "
+        "again",
+    ),
+    "lamp not fixed": (
+        Action.FASTEN,
+        "Switch the lamp ({}) off now. Then fix it with a second holder that bears its weight, before it is lit again",
+    ),
+    "heat mat set too hot": (
+        Action.SWITCH_OFF,
+        "Unplug the heat mat ({}) now. Then set its thermostat below the limit and read its surface for a day without "
+        "the animal",
+    ),
+    "heater without a thermostat": (
+        Action.SWITCH_OFF,
+        "Unplug the heater ({}) now. Then run it through a thermostat with a sensor where the animal touches it",
+    ),
+    "no shade retreat": (
+        Action.RETREAT,
+        "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
+    ),
+    "thermostat sensor in the beam": (
+        Action.MOVE_SENSOR,
+        "Move the thermostat's sensor ({}) out of the beam, into the shade, or shield it; then set the thermostat "
+        "anew, in small steps",
+    ),
+    "air sensor in the beam": (
+        Action.MOVE_SENSOR,
+        "Move the air sensor ({}) into the shade, or put a ventilated radiation shield round it",
+    ),
+    "spot smaller than the animal": (
+        Action.OTHER,
+        "Widen the lit spot in small steps: a lamp of a wider beam, or several weaker ones side by side",
+    ),
+    "warm and cool end exchanged": (
+        Action.CHECK,
+        "Check the places of the loggers, then move the heat to the warm end",
+    ),
+    "day and night exchanged": (Action.CHECK, "Check the clocks of lamps, heaters and loggers"),
+    "room too warm for the target": (
+        Action.OTHER,
+        "Cool the room, or keep the enclosure in a cooler one, for these months",
+    ),
 }
+URGENT = ("lamp within reach and unguarded", "lamp not fixed", "heat mat set too hot", "heater without a thermostat")
+# Quantities that one lamp moves together.
+_WARMTH = ("surface_c", "operative_c", "irradiance_w_m2")
 
 
 def rank(record, table, flags, means):
-    """Fixes in order of importance, and the one that concerns each row of the table.
+    """Fixes in order of importance, and the sentence of the one that concerns each row of the table.
 
     Parameters
     ----------
@@ -69,84 +103,150 @@ def rank(record, table, flags, means):
     Returns
     -------
     fixes : DataFrame
-        ``change, reason, weight``.
+        `COLUMNS`: ``direction`` is -1 for less and +1 for more of the ``quantity``, ``by`` how much in ``unit``,
+        ``share`` of the radiation to leave; ``rows`` are the rows of `table` that the fix serves.
     per_row : list of str
     """
-    fixes, per_row = [], [""] * len(table)
-    missed = table[table["status"] == "missed"]
-    broken = set(table.loc[table["ceiling_broken"], "target"])
-    rest = resting(table)
+    remedies, fixes = Remedies(record, means), []
+    missed = table[table["status"].isin(OUTSIDE) & (table["by_how_much"] > 0)]
     floor = missed[missed["target"].str.endswith("_share")]
     if len(floor):
-        change, reason = _floor(floor)
-        for number in floor.index:
-            per_row[number] = change
-        size = min(1.0, floor["by_how_much"].max() / _SCALE["share of places"])
-        weight = 50 * size * (1.0 if floor["firm"].any() else 0.5)
-        fixes.append({"change": change, "reason": reason, "weight": round(float(weight), 1)})
+        fixes.append(_floor(floor))
         missed = missed.drop(index=floor.index)
-    keys = ["target", "zone", "period", "side", "ceiling", rest[missed.index]]
-    for (target, zone, period, side, ceiling, at_rest), rows in missed.groupby(keys, sort=False):
+    rest = resting(table)
+    keys = ["target", "zone", "period", "side", "kind", rest[missed.index]]
+    for (*_, at_rest), rows in missed.groupby(keys, sort=False):
         worst = rows.loc[rows["by_how_much"].idxmax()]
+        side = worst["side"]
+        one = _blank(worst, rows) | {"direction": -1 if side == "high" else 1}
+        one |= {"by": worst["by_how_much"], "unit": worst["unit"]}
         if at_rest and side == "high":
             change = f"Do not cool the animals to the outdoor air of {blocks.in_words(rows['month'])} by this table."
-            fixes.append({"change": change, "reason": REST, "weight": 1.0})
-            for number in rows.index:
-                per_row[number] = change
+            fixes.append(one | {"change": change, "reason": REST, "weight": 1.0, "action": Action.WAIT, "direction": 0})
             continue
-        change = _change(record, means, target, zone, period, side, worst)
-        span = worst["by_how_much"]
-        if ceiling:
-            weight = _CEILING.get(target, 70)
-        else:
-            scale = _SCALE.get(worst["unit"], 1.0)
-            if side == "low" and target in ("irradiance_w_m2", "uv_index"):
-                # Of light that is asked for, none is none, however little was asked.
-                scale = worst["low"]
-            size = min(1.0, abs(span) / scale)
-            share = rows["share_of_time"].mean()
-            weight = (
-                50 * size * (0.4 + 0.6 * (share if np.isfinite(share) else 1.0)) * (1.0 if rows["firm"].any() else 0.5)
-            )
-        for number in rows.index:
-            per_row[number] = change
-        # What brings a quantity below its broken ceiling also brings it towards its band: one fix, not two.
-        if ceiling or side == "low" or period == "night" or target not in broken:
-            fixes.append({"change": change, "reason": _reason(rows, worst, ceiling), "weight": round(float(weight), 1)})
+        one |= {"reason": _reason(rows, worst), "weight": _weight(rows, worst)}
+        fixes.append(one | _change(remedies, means, worst, one["direction"]))
     for row in flags[flags["found"] == "yes"].itertuples(index=False):
         if row.flag in _FLAG_FIX:
-            change = f"{_FLAG_FIX[row.flag].format(row.where)}."
-            fixes.append({"change": change, "reason": row.finding, "weight": float(_FLAG[row.flag])})
-    fixes = pd.DataFrame(fixes, columns=["change", "reason", "weight"])
-    fixes = fixes.groupby("change", sort=False, as_index=False).agg(
-        {"reason": lambda r: " ".join(dict.fromkeys(r)), "weight": "max"}
+            action, words = _FLAG_FIX[row.flag]
+            urgent = row.flag in URGENT
+            one = {"change": f"{words.format(row.where)}.", "reason": row.finding, "weight": float(_FLAG[row.flag])}
+            lamp = row.where if "lamp" in row.flag or "heat" in row.flag else ""
+            fixes.append(_empty() | one | {"urgent": urgent, "action": action, "lamp": lamp})
+    return _reconciled(fixes, len(table))
+
+
+def _empty():
+    words = dict.fromkeys(("quantity", "zone", "period", "place", "lamp", "unit"), "")
+    numbers = dict.fromkeys(("by", "share", *EXPECTED), np.nan)
+    return words | numbers | {"months": (), "direction": 0, "urgent": False, "rows": (), "action": Action.OTHER}
+
+
+def _blank(worst, rows):
+    where = {"quantity": worst["target"], "zone": worst["zone"], "period": worst["period"], "place": worst["point"]}
+    months = tuple(sorted({int(m) for m in rows["month"]}))
+    return _empty() | where | {"months": months, "rows": tuple(int(i) for i in rows.index)}
+
+
+def _reconciled(fixes, count):
+    """Ranked, without pairs that pull one lamp both ways: what is too much comes first, the rest waits for it."""
+    for group in (_WARMTH, ("uv_index",), ("shade_air_c",)):
+        mine = [one for one in fixes if one["quantity"] in group]
+        for more in mine:
+            against = [one for one in mine if one["direction"] < 0 and _opposed(more, one)]
+            if more["direction"] > 0 and against:
+                _defer(more, max(against, key=lambda one: one["weight"]))
+    # What brings a quantity below its limit also brings it towards its range: one fix, not two.
+    for limit in [one for one in fixes if one["urgent"] and one["direction"] < 0]:
+        for one in list(fixes):
+            same = one["quantity"] == limit["quantity"] and one["place"] == limit["place"] and one["direction"] < 0
+            if same and not one["urgent"] and one["period"] != "night":
+                limit["rows"] += one["rows"]
+                fixes.remove(one)
+    ranked, per_row = {}, [""] * count
+    for one in sorted(fixes, key=lambda one: (one["urgent"], one["weight"]), reverse=True):
+        first = ranked.setdefault(one["change"], one)
+        if first is not one:
+            first["rows"] += one["rows"]
+            first["reason"] += "" if one["reason"] in first["reason"] else f" {one['reason']}"
+    for one in reversed(ranked.values()):
+        one["rows"] = tuple(sorted(set(one["rows"])))
+        for number in one["rows"]:
+            per_row[number] = one["change"]
+    return pd.DataFrame(list(ranked.values()), columns=list(COLUMNS)), per_row
+
+
+def _opposed(more, less):
+    """Whether a fix that asks for more pulls against one that asks for less."""
+    together = "all" in (more["period"], less["period"]) or more["period"] == less["period"]
+    months = 0 in (*more["months"], *less["months"]) or bool(set(more["months"]) & set(less["months"]))
+    zones = {more["zone"], less["zone"]}
+    here = len(zones) == 1 or "whole" in zones or (more["place"] and more["place"] == less["place"])
+    same_lamp = more["lamp"] and more["lamp"] == less["lamp"]
+    return bool(together and months and (here or same_lamp))
+
+
+def _defer(more, less):
+    """More of what is too much elsewhere waits until that is mended."""
+    words = (
+        f"Leave the {spoken(more['quantity'])} at the {more['zone']} as it is until the {spoken(less['quantity'])} at "
     )
-    return fixes.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True), per_row
+    words += (
+        f"{less['place'] or less['zone']} is mended, then read again: both at once may need a wider beam, a lamp of "
+    )
+    more |= {"change": f"{words}its own or a longer gradient.", "action": Action.WAIT, "direction": 0}
+    more |= {"weight": min(more["weight"], 0.5 * less["weight"])} | dict.fromkeys(EXPECTED, np.nan)
 
 
-def _share_of(row):
-    by_day = row["target"] == "photoperiod_h" or (row["target"] in OFFERED and row["side"] == "low")
-    return "days" if by_day else "time"
+def _weight(rows, worst):
+    if worst["kind"] == Kind.LIMIT:
+        return float(_LIMIT.get(worst["target"], 70))
+    scale = _SCALE.get(worst["unit"], 1.0)
+    if worst["side"] == "low" and worst["target"] in ("irradiance_w_m2", "uv_index"):
+        # Of light that is asked for, none is none, however little was asked.
+        scale = worst["low"]
+    size, share = min(1.0, abs(worst["by_how_much"]) / scale), rows["share_of_time"].mean()
+    part = 0.4 + 0.6 * (share if np.isfinite(share) else 1.0)
+    return round(float(50 * size * part * (1.0 if rows["robust"].any() else 0.5)), 1)
 
 
-def _reason(rows, worst, ceiling):
+def _reason(rows, worst):
     limit = worst["high"] if worst["side"] == "high" else worst["low"]
     how = "above" if worst["side"] == "high" else "below"
     words = f"{spoken(worst['target'])[:1].upper()}{spoken(worst['target'])[1:]}"
     words += f" at {worst['where'] or worst['zone']}" if worst["target"] != "photoperiod_h" else f" ({worst['where']})"
     words += f": {amount(worst['by_how_much'], worst['unit'])} {how} "
-    words += "the ceiling of " if ceiling else "the wanted "
+    words += {Kind.LIMIT: "the limit of ", Kind.CAUTION: "the caution of "}.get(worst["kind"], "the wanted ")
     words += amount(limit, worst["unit"], 3)
-    share = rows["share_of_time"].mean()
-    if np.isfinite(share):
-        words += f"; outside for {100 * share:.0f} % of the {_share_of(worst)}"
+    if worst["contact_min"] > blocks.BLOCK_MINUTES:
+        words += f", in the mean of {worst['contact_min'] / 60:g} hours"
+    words += f"; {how_often(rows)}" if how_often(rows) else ""
     if (rows["month"] > 0).any() and len(rows) > 1:
         words += f" ({blocks.in_words(rows['month'])})"
     elif worst["when"]:
         words += f" ({worst['when']})"
-    if not ceiling and not rows["firm"].any():
+    if worst["kind"] == Kind.AIM and not rows["robust"].any():
         words += "; the target itself is not known well enough to be sure"
     return f"{words}. Target from: {worst['source']}."
+
+
+# With fewer readings a day than this a share of time says nothing (our choice): they are counted instead.
+FEW_A_DAY = 24
+
+
+def how_often(rows):
+    """How often it lies outside, in words: counts where readings are few, a share of time or of days otherwise."""
+    worst = rows.loc[rows["by_how_much"].idxmax()]
+    if 0 < worst["n_readings"] < FEW_A_DAY * max(worst["n_days"], 1):
+        parts = [
+            f"{worst[f'{part}_outside']} of {worst[f'{part}_n']} readings by {part}"
+            for part in ("day", "night")
+            if worst[f"{part}_n"]
+        ]
+        return f"outside at {' and '.join(parts)}" if worst["n_outside"] else ""
+    share = rows["share_of_time"].mean()
+    by_day = worst["target"] == "photoperiod_h" or (worst["target"] in OFFERED and worst["side"] == "low")
+    return f"outside for {100 * share:.0f} % of the {'days' if by_day else 'time'}" if np.isfinite(share) else ""
 
 
 def _floor(rows):
@@ -160,151 +260,133 @@ def _floor(rows):
         parts.append(f"{100 * row.reading:.0f} % lies in {name} (wanted {wish})")
     sun = rows[rows["target"] == "full_sun_share"]
     more = not len(sun) or sun["side"].iloc[0] == "low"
-    change = "Spread more light over the floor" if more else "Leave more of the floor in the shade"
-    where = rows["where"].iloc[0]
-    return f"{change}, in small steps.", f"Of the floor ({where}), {', '.join(parts)}. Target from: " + (
-        f"{rows['source'].iloc[0]}."
-    )
+    change = "Spread more light over the floor, from more places and no stronger than now"
+    change = f"{change if more else 'Leave more of the floor in the shade'}, in small steps."
+    reason = f"Of the floor ({rows['where'].iloc[0]}), {', '.join(parts)}. Target from: {rows['source'].iloc[0]}."
+    size = min(1.0, rows["by_how_much"].max() / _SCALE["share of places"])
+    weight = round(float(50 * size * (1.0 if rows["robust"].any() else 0.5)), 1)
+    one = _empty() | {"quantity": "sun and shade of the floor", "rows": tuple(int(i) for i in rows.index)}
+    return one | {"change": change, "reason": reason, "weight": weight}
 
 
-def _change(record, means, target, zone, period, side, worst):
-    """The change in words; where proportion tells how much, with the number."""
-    gap = worst["by_how_much"]
-    if target == "surface_c" or (target == "operative_c" and zone == "basking site"):
-        air = _typical(means, "shade_air", "day")
-        limit = worst["high"] if side == "high" else worst["low"]
-        top = limit + gap if side == "high" else limit - gap
-        what = f"the {spoken(target)} at {worst['where'].split(' ')[0]}"
-        if air is not None and top > air + 1 and limit > air + 1:
-            share = 100 * (limit - air) / (top - air)
-            words = "Dim or raise the lamp" if side == "high" else "Bring the lamp nearer or use a stronger one"
-            return f"{words} so that {what} gets about {share:.0f} % of the radiation it gets now, in small steps."
-        return f"{'Take heat from' if side == 'high' else 'Add heat to'} {what}: {short(gap)} °C, in small steps."
-    if target == "operative_c":
-        way = "cooler" if side == "high" else "warmer"
-        return f"Make the {zone} {short(gap)} °C {way}, in small steps: shade, distance from the lamps."
-    if target == "shade_air_c":
-        if period == "night":
-            room = record.geometry.room_night_c
-            words = "Let the air cool more at night" if side == "high" else "Keep the air warmer at night"
-            tool = "heaters off at night, more ventilation" if side == "high" else "a dark heater on a thermostat"
-            words += f", by {short(gap)} °C, in small steps: {tool} (the room is stated as {room:g} °C at night)."
-            return words
-        if side == "high":
-            tool = "more ventilation, less lamp power, or a cooler room"
-            return f"Lower the air by {short(gap)} °C, in small steps: {tool}."
-        return f"Raise the air by {short(gap)} °C, in small steps: less ventilation, or a heater on a thermostat."
+def _change(remedies, means, worst, direction):
+    """The change in words and numbers, by what is missed."""
+    target = worst["target"]
+    if target == "surface_c" or (target == "operative_c" and worst["zone"] in ("basking site", "whole")):
+        return _warmth(remedies, means, worst, direction)
     if target in ("irradiance_w_m2", "uv_index"):
-        name = "UV" if target == "uv_index" else "radiation"
-        if side == "low":
-            now = worst["low"] - gap
-            more = (
-                f"{short(worst['low'] / now)} times as much"
-                if now > 3 * worst["error"]
-                else "there is next to none now"
-            )
-            eyes = " UV harms your eyes and skin too." if target == "uv_index" else ""
-            return f"Give more {name} at the {zone}: {more}. Work out the lamp's height before you move it.{eyes}"
-        top = worst["high"] + gap
-        share = 100 * worst["high"] / top
-        where = worst["where"].split(" ")[0]
-        return f"Cut {name} at {where} to about {share:.0f} % of now, in small steps: raise the lamp."
+        return _light(remedies, means, worst, direction)
+    action = {"action": Action.LESS if direction < 0 else Action.MORE}
+    gap = short(worst["by_how_much"])
+    if target == "operative_c":
+        way = "cooler" if direction < 0 else "warmer"
+        return action | {
+            "change": f"Make the {worst['zone']} {gap} °C {way}, in small steps: shade, distance from lamps."
+        }
+    if target == "shade_air_c":
+        return action | _air(remedies.record, worst, direction, gap)
     if target == "photoperiod_h":
-        way = "shorten" if side == "high" else "lengthen"
+        way = "Shorten" if direction < 0 else "Lengthen"
         month = f"{MONTHS[worst['month'] - 1]} (where it is worst)" if worst["month"] else "all months"
-        return f"{way.capitalize()} the day by {short(gap)} h in {month}, by some minutes a day."
-    return "Let the lamps come on one after the other in the morning, or dimmed, so that the air warms more slowly."
+        return action | {"change": f"{way} the day by {gap} h in {month}, by some minutes a day."}
+    change = "Let the lamps come on one after the other in the morning, so that the air warms more slowly."
+    return action | {"change": change}
 
 
-def _typical(means, role, period):
+def _air(record, worst, direction, gap):
+    if worst["kind"] == Kind.LIMIT:
+        change = (
+            "Switch lamps and heaters off now, until the air is below the limit; an animal that is too hot is moved "
+        )
+        change += (
+            f"to a cooler room. Then lower the air by {gap} °C, in small steps: ventilation, fewer watts, a cooler "
+        )
+        return {"change": f"{change}room.", "urgent": True, "action": Action.SWITCH_OFF}
+    where = "" if worst["zone"] == "whole" else f" at the {worst['zone']}"
+    if worst["period"] == "night":
+        words = "Let the air cool more at night" if direction < 0 else "Keep the air warmer at night"
+        tool = "heaters off at night, more ventilation" if direction < 0 else "a dark heater on a thermostat"
+        room = f"(the room is stated as {record.geometry.room_night_c:g} °C at night)"
+        return {"change": f"{words}{where}, by {gap} °C, in small steps: {tool} {room}."}
+    if direction < 0:
+        tool = "more ventilation, fewer watts, or a cooler room"
+        return {"change": f"Lower the air{where} by {gap} °C, in small steps: {tool}."}
+    return {
+        "change": f"Raise the air{where} by {gap} °C, in small steps: less ventilation, or a heater on a thermostat."
+    }
+
+
+def _warmth(remedies, means, worst, direction):
+    """Less or more heat on a surface or an animal: the lamp over it, by its kind, with metres where they are known."""
+    target, point = worst["target"], worst["point"]
+    lamp, air = remedies.lamp_over(point, target), typical(means, "shade_air", "day")
+    limit = worst["high"] if direction < 0 else worst["low"]
+    top = limit - direction * worst["by_how_much"]
+    what = f"the {spoken(target)} at {point or worst['zone']}"
+    known = air is not None and min(top, limit) > air + 1
+    share = float((limit - air) / (top - air)) if known else np.nan
+    urgent = worst["kind"] == Kind.LIMIT
+    one = {"lamp": lamp, "share": share, "urgent": urgent}
+    name = f"the lamp ({lamp})" if lamp else "the lamp"
+    mat = lamp and remedies.rows.loc[lamp, "kind"] in ("heat mat", "dark heater")
+    name = f"the heater ({lamp})" if mat else name
+    if direction < 0:
+        moved = remedies.raised(lamp, point, limit, top, air, worst["error"]) if target == "surface_c" else None
+        if moved is not None:
+            how = f"raise {name} from {moved['from_m']:.2f} to {moved['to_m']:.2f} m above {point}.{told(moved)}"
+        elif np.isfinite(share):
+            raise_it = "" if mat else "raise it, or "
+            if lamp in remedies.lamps and target == "surface_c" and not mat:
+                raise_it = "no height under the lid is enough, so "
+            how = f"{raise_it}{remedies.weaker(lamp)}{remedies.watts(lamp, share)}, until {what} gets about "
+            how += f"{100 * share:.0f} % of the radiation it gets now."
+        else:
+            gap = short(worst["by_how_much"])
+            how = f"take {gap} °C from {what}: {'' if mat else 'raise it, or '}{remedies.weaker(lamp)}."
+        if urgent:
+            change = f"Switch {name} off or bar the way to {point or 'it'} now. On the way back, in small steps: {how}"
+            return one | (moved or {}) | {"change": change, "action": Action.SWITCH_OFF}
+        return one | (moved or {}) | {"change": f"In small steps: {how}", "action": Action.LESS}
+    moved = remedies.lowered(lamp, point, limit, top, air, worst["error"]) if target == "surface_c" else None
+    if moved is not None:
+        how = f"bring {name} from {moved['from_m']:.2f} to {moved['to_m']:.2f} m above {point}.{told(moved)}"
+    elif mat:
+        how = "set its thermostat higher, and never above the limit of what the animal lies on."
+    else:
+        part = f" until {what} gets about {share:.1f} times the radiation it gets now" if np.isfinite(share) else ""
+        how = f"bring {name} nearer, out of reach all the same, or take {STRONGER}{part}."
+    return one | (moved or {}) | {"change": f"In small steps: {how}", "action": Action.MORE, "urgent": False}
+
+
+def _light(remedies, means, worst, direction):
+    """Less or more radiation or UV at a place."""
+    target, point = worst["target"], worst["point"]
+    lamp = remedies.lamp_over(point, target)
+    name = f"the lamp ({lamp})" if lamp else "the lamp"
+    what = "UV" if target == "uv_index" else "radiation"
+    one = {"lamp": lamp, "urgent": worst["kind"] == Kind.LIMIT and direction < 0}
+    if direction > 0:
+        now = worst["low"] - worst["by_how_much"]
+        more = f"{short(worst['low'] / now)} times as much" if now > 3 * worst["error"] else "there is next to none now"
+        change = (
+            f"Give more {what} at the {worst['zone']}, in small steps: {more}. Work out the lamp's height before you "
+        )
+        change += f"move it, or take {STRONGER}."
+        change += " UV harms your eyes and skin too." if target == "uv_index" else ""
+        return one | {"change": change, "action": Action.MORE}
+    share = worst["high"] / (worst["high"] + worst["by_how_much"])
+    where = point or worst["zone"]
+    how = (
+        f"raise it, or {remedies.weaker(lamp)}, until {where} gets about {100 * share:.0f} % of the {what} it gets now"
+    )
+    if one["urgent"]:
+        change = f"Switch {name} off or bar the way to {where} now. On the way back, in small steps: {how}."
+        return one | {"change": change, "share": share, "action": Action.SWITCH_OFF}
+    return one | {"change": f"Less {what} at {where}, in small steps: {how}.", "share": share, "action": Action.LESS}
+
+
+def typical(means, role, period):
+    """Median of all readings of a role by day or by night; None when there are none."""
     found = [means.of(i, period=period)["value"].median() for i in means.loggers.index[means.loggers["role"] == role]]
     found = [v for v in found if np.isfinite(v)]
     return float(np.median(found)) if found else None
-
-
-def next_measurements(table, flags, means):
-    """Which reading would settle most; see `audit.Audit.next_measurements`."""
-    rows = []
-    open_ = table[table["status"].isin(("not measured", "cannot tell"))]
-    months = set(means.table["month"]) if len(means.table) else set()
-    floor = open_["target"].str.endswith("_share")
-    if floor.any():
-        rows.append(
-            {
-                "measure": "Sun and shade of the floor: read each lamp's light at several distances and angles, and "
-                "write it into lamp_readings.csv.",
-                "settles": f"{int(floor.sum())} targets",
-                "reason": "The map of the light is computed from it.",
-                "weight": float(floor.sum()),
-            }
-        )
-    for (target, zone), part in open_[~floor].groupby(["target", "zone"], sort=False):
-        worth = float(np.where(part["ceiling"], 12.0, 1.0).sum())
-        missing = part[part["status"] == "not measured"]
-        unsure = part[part["status"] == "cannot tell"]
-        tool = _INSTRUMENT[target]
-        at = "at the basking site" if zone == "whole" and part["ceiling"].any() else f"at the {zone}"
-        at = "in the enclosure" if zone == "whole" and not part["ceiling"].any() else at
-        measured_else = table[(table["target"] == target) & (table["zone"] == zone) & table["reading"].notna()]
-        later = missing[(missing["month"] > 0) & ~missing["month"].isin(months)]
-        if len(missing) and len(measured_else) and len(later) == len(missing):
-            measure = f"Keep {tool} {at} logging through {blocks.in_words(missing['month'])}."
-            reason, worth = "These months have no readings yet.", 0.05 * worth
-        elif len(missing):
-            measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]}: put {tool} {at}."
-            reason = "Nothing reads it there, so nothing is known of it."
-            if target == "photoperiod_h":
-                reason += " Or state on and off of the lamps in enclosure.toml."
-            if target == "operative_c":
-                reason += (
-                    " Or read air, surface and light (W/m²) there and state length_m and mass_g of the animal: then "
-                )
-                reason += "it is computed."
-        else:
-            near = unsure["by_how_much"].abs()
-            need = near[near > 0].median() / 2.5
-            measure = f"{spoken(target)[:1].upper()}{spoken(target)[1:]} {at}: read it with {tool}"
-            role = means.loggers[means.loggers["role"] == ROLES[target]]
-            if (unsure["n_days"] < FEWEST_DAYS).all() and unsure["n_days"].max() > 0:
-                measure, reason = f"{measure} for at least {FEWEST_DAYS} days.", "Too few days to tell."
-            elif len(role) and not role["error_stated"].any():
-                error = amount(unsure["error"].max(), unsure["unit"].iloc[0])
-                measure = f"State in enclosure.toml the error of what reads {spoken(target)}: {error} is assumed now."
-                reason = "A smaller one may settle it."
-            elif np.isfinite(need) and need > 0.9 * unsure["error"].median():
-                measure, reason = f"{measure} on more days.", "A few more readings may settle it."
-            elif np.isfinite(need) and need < 0.2 * unsure["error"].median():
-                measure, reason = (
-                    f"{measure} again after the next change.",
-                    "It lies at the limit; no meter settles that.",
-                )
-                worth = 0.5 * worth
-            elif np.isfinite(need) and unsure["error"].notna().any():
-                unit, now = unsure["unit"].iloc[0], short(unsure["error"].median())
-                measure += f" with an error below {short(need)} {unit} (now {now})."
-                reason = "It lies too near the limit for the error of the readings."
-            else:
-                measure, reason = f"{measure} at more places.", "Too few points to tell."
-        ceilings = int(part["ceiling"].sum())
-        settles = f"{len(part)} target{'s' if len(part) > 1 else ''}"
-        settles += f", {ceilings} of them ceilings" if ceilings else ""
-        if ceilings == len(part):
-            settles = f"{ceilings} ceiling{'s' if ceilings > 1 else ''}"
-        rows.append({"measure": measure, "settles": settles, "reason": reason, "weight": worth})
-    blind = flags[flags["found"] == "not measured"].set_index("flag")["where"]
-    danger = "A danger that was not looked at."
-    for name, where in blind.items():
-        if "lamp" in name:
-            measure = f"State in enclosure.toml whether {where} is guarded, fixed and how near the animal can get."
-            rows.append({"measure": measure, "settles": name, "reason": danger, "weight": 10})
-    if "no shade retreat" in blind:
-        measure = (
-            f"Look into the retreat ({blind['no shade retreat']}) with the lamps on, and state shade = true or false."
-        )
-        rows.append({"measure": measure, "settles": "no shade retreat", "reason": danger, "weight": 10})
-    if {"warm and cool end exchanged", "day and night exchanged"} & set(blind.index):
-        measure = "Shade air at the warm end and at the cool end, by day and by night: a shaded thermometer will do."
-        reason = "Nobody knows yet whether the animal can choose, and what the night does."
-        rows.append({"measure": measure, "settles": "the gradient", "reason": reason, "weight": 8})
-    found = pd.DataFrame(rows, columns=["measure", "settles", "reason", "weight"]).drop_duplicates("measure")
-    return found.sort_values("weight", ascending=False, kind="stable").reset_index(drop=True)

@@ -7,10 +7,12 @@ import pandas as pd
 
 from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.audit.means import amount, short
+from fieldkit.captive.audit.status import OUTSIDE, Status
 from fieldkit.captive.enclosure import placing as enclosure_placement
 from fieldkit.captive.enclosure.placing import NOTABLE_W_M2
-from fieldkit.captive.targets import CONTACT_CEILING_C, FULL_SHADE, FULL_SUN, UNITS, UV_CEILING, resting, spoken
+from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, RESTING_CEILING_C, Kind, contact_limit_c, resting, spoken
 
+OTHER_SPECIES = "targets of another species"
 HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 # Within this distance an unguarded lamp is called within reach (common practice, no source).
 REACH_M = 0.30
@@ -73,15 +75,20 @@ def look(record, aims, table, means, beam, coverage):
         rows.append({"flag": name, "kind": kind, "found": found, "where": where, "finding": finding})
 
     _species(flag, record.animal.species if record.animal else None, aims.species)
+    at_odds = impossible(targets)
+    if at_odds:
+        flag("targets contradict each other", "impossible", "yes", "", " ".join(at_odds))
     for target, name in (
         ("surface_c", "surface too hot to touch"),
-        ("uv_index", "UV above its ceiling"),
-        ("shade_air_c", "air above its ceiling"),
-        ("irradiance_w_m2", "radiation above its ceiling"),
+        ("uv_index", "UV above its limit"),
+        ("shade_air_c", "air above its limit"),
+        ("irradiance_w_m2", "radiation above its limit"),
         ("operative_c", "animal would get too hot"),
     ):
-        _ceiling(flag, name, target, table, means)
+        _limit(flag, name, target, table, record)
+    _caution(flag, table)
     _lamps(flag, record)
+    _mats(flag, record)
     _retreat(flag, record, table)
     _night(flag, record, targets, table, means)
     _inverted(flag, means)
@@ -107,48 +114,91 @@ def look(record, aims, table, means, beam, coverage):
     return pd.DataFrame(rows)
 
 
+def other_species(kept, aimed):
+    """Whether targets were made for another animal than the one that is kept.
+
+    Examples
+    --------
+    >>> other_species("Ridge  Lizard", "ridge lizard (invented)"), other_species("tortoise", "ridge lizard")
+    (False, True)
+    """
+    one, two = (" ".join(str(n or "").lower().split()) for n in (kept, aimed))
+    return bool(one) and two not in ("", "not stated") and one not in two and two not in one
+
+
 def _species(flag, kept, aimed):
     """Targets made for another animal."""
-    one, two = (" ".join(str(n or "").lower().split()) for n in (kept, aimed))
-    if one and two not in ("", "not stated") and one not in two and two not in one:
+    if other_species(kept, aimed):
         words = (
             f"The targets are for {aimed}, the enclosure says {kept}: use targets of the animal you keep, or correct "
         )
         words += "species in one of the two files."
-        flag("targets of another species", "doubtful", "yes", "", words)
+        flag(OTHER_SPECIES, "doubtful", "yes", "", words)
 
 
-def _ceiling(flag, name, target, table, means):
-    rows = table[(table["target"] == target) & table["ceiling"]]
-    if len(rows):
-        broken = rows[rows["ceiling_broken"]]
-        if len(broken):
-            worst = broken.loc[broken["by_how_much"].idxmax()]
-            words = f"{amount(worst['by_how_much'], worst['unit'])} above {amount(worst['high'], worst['unit'], 3)} in "
-            words += f"{worst['when']}."
-            return flag(name, "unsafe", "yes", worst["where"], words)
-        state = rows["status"].tolist()
-        found = "cannot tell" if "cannot tell" in state else "not measured" if "not measured" in state else "no"
-        open_ = rows[rows["status"] == found].iloc[0] if found != "no" else None
-        return flag(name, "unsafe", found, *(("", "") if open_ is None else _left_open(open_)))
-    limit = {"surface_c": CONTACT_CEILING_C, "uv_index": UV_CEILING}.get(target)
-    if limit is None:
+def _limit(flag, name, target, table, record):
+    """Whether a limit of a quantity is exceeded; the standard ones are always among the targets."""
+    rows = table[(table["target"] == target) & (table["kind"] == Kind.LIMIT)]
+    if not len(rows):
         return None
-    role = {"surface_c": "surface", "uv_index": "uv_index"}[target]
-    found, where = "not measured", ""
-    for i in means.loggers.index[means.loggers["role"] == role]:
-        values = means.of(i)["value"].to_numpy()
-        if len(values):
-            found = "no" if found == "not measured" else found
-            if blocks.ceiling_p(values, limit, means.loggers["error"][i]) < 0.01:
-                found, where = "yes", means.loggers["logger_id"][i]
-    words = f"Held against {amount(limit, UNITS[target])}: the targets have no ceiling for it."
-    return flag(name, "unsafe", found, where, words)
+    broken = rows[rows["limit_exceeded"]]
+    if len(broken):
+        worst = broken.loc[broken["by_how_much"].idxmax()]
+        words = f"{amount(worst['by_how_much'], worst['unit'])} above {amount(worst['high'], worst['unit'], 3)} in "
+        words += f"{worst['when']}."
+        lies = dict(zip(record.points["point_id"], record.points["substrate"])).get(worst["point"])
+        if target == "surface_c" and worst["high"] + worst["by_how_much"] > contact_limit_c(1, lies):
+            words += f" That burns human skin within a minute (ISO 13732-1: {contact_limit_c(1, lies):g} °C)."
+        return flag(name, "unsafe", "yes", worst["where"], words)
+    state = rows["status"].tolist()
+    found = next((s for s in (Status.UNKNOWN, Status.NOT_MEASURED) if s in state), None)
+    open_ = None if found is None else rows[rows["status"] == found].iloc[0]
+    return flag(name, "unsafe", str(found or "no"), *(("", "") if open_ is None else _left_open(open_)))
+
+
+def _caution(flag, table):
+    """A rule of thumb that is passed is pointed out; it makes nothing unsafe, because it has no source."""
+    rows = table[table["kind"] == Kind.CAUTION]
+    if not len(rows):
+        return None
+    passed = rows[rows["status"].isin(OUTSIDE)]
+    if len(passed):
+        worst = passed.loc[passed["by_how_much"].idxmax()]
+        words = f"{amount(worst['by_how_much'], worst['unit'])} above {amount(worst['high'], worst['unit'], 3)}: "
+        return flag("a caution is passed", "caution", "yes", worst["where"], f"{words}{worst['source']}.")
+    state = set(rows["status"])
+    found = next((s for s in (Status.UNKNOWN, Status.NOT_MEASURED) if s in state), "no")
+    return flag("a caution is passed", "caution", str(found), "", "A rule of thumb without a source.")
+
+
+# A surface logger this near to a heat mat reads it (our choice).
+_ON_THE_MAT_M = 0.15
+
+
+def _mats(flag, record):
+    """Heat mats: an animal lies on them for hours, so each has to be read, and its thermostat set below the limit."""
+    mats = record.lamps[record.lamps["kind"] == "heat mat"]
+    if not len(mats):
+        return
+    read = record.logger_info[record.logger_info["role"] == "surface"]["point_id"]
+    points = record.points[record.points["point_id"].isin(read)]
+    blind = [
+        m.id
+        for m in mats.itertuples()
+        if not (np.hypot(points["x_m"] - m.x_m, points["y_m"] - m.y_m) < _ON_THE_MAT_M).any()
+    ]
+    words = f"An animal lies on a mat for hours: read its surface, which must stay below {RESTING_CEILING_C:g} °C."
+    flag("heat mat that nothing reads", "unsafe", "not measured" if blind else "no", ", ".join(blind), words)
+    hot = mats[mats["set_point_c"] > RESTING_CEILING_C]
+    words = (
+        f"Set above {RESTING_CEILING_C:g} °C, where human skin burns in eight hours (ISO 13732-1)." if len(hot) else ""
+    )
+    flag("heat mat set too hot", "unsafe", "yes" if len(hot) else "no", ", ".join(hot["id"]), words)
 
 
 def _left_open(row):
     """Where a ceiling was read, and why that does not settle it."""
-    if row["status"] == "not measured":
+    if row["status"] == Status.NOT_MEASURED:
         return "", f"Nothing reads it where it is highest. {row['where']}".strip()
     gap, unit = row["by_how_much"], row["unit"]
     words = f"The highest mean lies {amount(abs(gap), unit)} {'above' if gap > 0 else 'below'} "
@@ -197,7 +247,8 @@ def _retreat(flag, record, table):
     if not len(retreats):
         words = "No point is stated to be a retreat: an animal that is too warm, or afraid, has nowhere to go."
         return flag(name, "unsafe", "yes", "", words)
-    hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & (table["status"] == "missed")]
+    hot = table[(table["zone"] == "retreat") & (table["side"] == "high") & table["status"].isin(OUTSIDE)]
+    hot = hot[(hot["kind"] != Kind.CAUTION) & (hot["by_how_much"] > 0)]
     if len(hot):
         words = f"The retreat is too warm by {short(hot['by_how_much'].max())} {hot['unit'].iloc[0]}."
         return flag(name, "unsafe", "yes", hot["where"].iloc[0], words)
@@ -214,7 +265,7 @@ def _retreat(flag, record, table):
 def _night(flag, record, targets, table, means):
     rest = resting(targets)
     night = table[(table["target"] == "shade_air_c") & (table["period"] == "night") & ~rest.to_numpy()]
-    hot = night[(night["status"] == "missed") & (night["side"] == "high")]
+    hot = night[night["status"].isin(OUTSIDE) & (night["side"] == "high")]
     state = set(night["status"])
     if len(hot):
         worst = hot.loc[hot["by_how_much"].idxmax()]
@@ -227,7 +278,7 @@ def _night(flag, record, targets, table, means):
         flag("night too hot", "doubtful", found or "not measured", "", words)
     room = means.loggers.index[means.loggers["role"] == "room_air"]
     for period, stated in (("day", record.geometry.room_day_c), ("night", record.geometry.room_night_c)):
-        air = (targets["target"] == "shade_air_c") & ~targets["ceiling"] & ~rest
+        air = (targets["target"] == "shade_air_c") & (targets["kind"] == Kind.AIM) & ~rest
         rows = targets[air & (targets["period"] == period)]
         measured = set(means.table["month"]) if len(means.table) else set()
         names = []
@@ -374,26 +425,37 @@ def floor_shares(record, means, light, levels):
     return found
 
 
-def contradictions(targets):
+def impossible(targets):
     """Sentences about targets that cannot be met together."""
     found = []
-    ceilings = targets[targets["ceiling"] & (targets["zone"] == "whole")]
-    for top in ceilings.itertuples(index=False):
-        rest = targets[(targets["target"] == top.target) & ~targets["ceiling"]]
+    for top, rest in _limited(targets):
         over = rest[rest["low"] > top.high]
-        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
         if len(over):
             months = blocks.in_words(over["month"]) if (over["month"] > 0).any() else "all year"
             low = amount(over["low"].max(), top.unit, 3)
             found.append(
                 f"Targets contradict each other: {spoken(top.target)} must stay below {amount(top.high, top.unit, 3)} "
-                f"and above {low} ({months}). Change one of them."
-            )
-        elif len(above):
-            zones = ", ".join(dict.fromkeys(above["zone"]))
-            high = amount(above["high"].max(), top.unit, 3)
-            found.append(
-                f"The {spoken(top.target)} ceiling of {amount(top.high, top.unit, 3)} cuts the range up to {high} "
-                f"({zones}): the ceiling comes first."
+                f"and above {low} ({months}). The limit comes first: change the other."
             )
     return found
+
+
+def cut_short(targets):
+    """Sentences about ranges that reach above a limit."""
+    found = []
+    for top, rest in _limited(targets):
+        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
+        if len(above) and not (rest["low"] > top.high).any():
+            zones = ", ".join(dict.fromkeys(above["zone"]))
+            found.append(
+                f"The {spoken(top.target)} limit of {amount(top.high, top.unit, 3)} cuts the range up to "
+                f"{amount(above['high'].max(), top.unit, 3)} ({zones}): the limit comes first."
+            )
+    return found
+
+
+def _limited(targets):
+    """Limits that hold everywhere at any time, each with the aims for the same quantity."""
+    limits = targets[(targets["kind"] == Kind.LIMIT) & (targets["zone"] == "whole") & ~(targets["contact_min"] > 10)]
+    for top in limits.itertuples(index=False):
+        yield top, targets[(targets["target"] == top.target) & (targets["kind"] == Kind.AIM)]

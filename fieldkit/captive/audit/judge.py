@@ -5,9 +5,12 @@ import pandas as pd
 
 from fieldkit.captive.audit import flags as audit_flags
 from fieldkit.captive.audit import means as blocks
+from fieldkit.captive.audit.contact import PARTS, by_part, contact_means
+from fieldkit.captive.audit.operative import NAME as COMPUTED
+from fieldkit.captive.audit.status import OUTSIDE, STATUSES, Evidence, Status, settled
 from fieldkit.captive.lamps import burns
+from fieldkit.captive.targets import Kind
 
-STATUSES = ("missed", "cannot tell", "not measured", "met")
 ROLES = {
     "shade_air_c": "shade_air",
     "surface_c": "surface",
@@ -24,9 +27,10 @@ ALLOWED, OFFER = 0.05, 0.10
 # Fewer days than this tell nothing of other days (our choice).
 FEWEST_DAYS = 3
 COLUMNS = (
-    *("target", "zone", "month", "period", "low", "high", "unit", "ceiling", "status", "reading", "reading_low"),
-    *("reading_high", "error", "by_how_much", "side", "share_of_time", "when", "where", "firm", "ceiling_broken"),
-    *("p_value", "n_days", "day_error", "fixes", "basis", "source"),
+    *("target", "zone", "month", "period", "low", "high", "unit", "kind", "contact_min", "status", "evidence"),
+    *("reading", "reading_low", "reading_high", "error", "by_how_much", "side", "share_of_time", "when", "where"),
+    *("point", "logger_id", "robust", "limit_exceeded", "p_value", "n_days", "n_readings", "n_outside", *PARTS),
+    *("day_error", "fixes", "basis", "source"),
 )
 
 
@@ -48,33 +52,40 @@ class Judge:
         rows, outside, tests = [], [], []
         for number, target in enumerate(self.targets.itertuples(index=False)):
             base = {c: getattr(target, c) for c in ("target", "zone", "month", "period", "low", "high", "unit")}
-            base |= {"ceiling": target.ceiling, "basis": target.basis, "source": target.source}
+            base |= {c: getattr(target, c) for c in ("kind", "contact_min", "basis", "source")}
             row = base | self._blank() | self._judge(target, tests, number)
             share = row.pop("outside", None)
             if share is not None:
                 outside.append(share.assign(row=number))
             rows.append(row)
         table = pd.DataFrame(rows)
-        # Each ceiling keeps its own 5 %: a burn that is missed is worse than an alarm too many. Only the loggers that
-        # speak for one ceiling are adjusted for each other, and of those the ones that come near it.
+        # Each limit keeps its own 5 %: a burn that is missed is worse than an alarm too many. Only the loggers that
+        # speak for one limit are adjusted for each other, and of those the ones that come near it.
         for number in dict.fromkeys(t["row"] for t in tests):
             near, far = ([t for t in tests if t["row"] == number and t["near"] == so] for so in (True, False))
             for test, p in [*zip(near, blocks.holm([t["p"] for t in near])), *((t, 1.0) for t in far)]:
-                self._settle_ceiling(table, test, p)
-        miss = table["status"] == "missed"
+                self._settle_limit(table, test, p)
+        known = zip(table["status"], table["evidence"], table["reading"])
+        table["status"] = [settled(*one) for one in known]
+        _overrule(table)
+        miss = table["status"].isin(OUTSIDE)
         own = np.where(table["side"] == "low", self.targets["low_error"], self.targets["high_error"]).astype(float)
-        reach = _reach(np.nan_to_num(own), table["error"].fillna(0.0).to_numpy(), self.targets["witnesses"].to_numpy())
-        table["firm"] = miss & (table["by_how_much"].to_numpy() > reach)
-        table["ceiling_broken"] = table["ceiling_broken"].astype(bool)
+        reach = _reach(
+            np.nan_to_num(own), table["error"].fillna(0.0).to_numpy(), self.targets["n_independent"].to_numpy()
+        )
+        table["robust"] = miss & (table["by_how_much"].to_numpy() > reach)
+        table["limit_exceeded"] = table["limit_exceeded"].astype(bool)
         keys = ["row", "month", "hour", "share", "n"]
         return table, pd.concat(outside, ignore_index=True)[keys] if outside else pd.DataFrame(columns=keys)
 
     def _blank(self):
         nan = float("nan")
         return {
-            **{"status": "not measured", "reading": nan, "reading_low": nan, "reading_high": nan, "error": nan},
-            **{"by_how_much": nan, "side": "", "share_of_time": nan, "when": "", "where": "", "firm": False},
-            **{"ceiling_broken": False, "p_value": nan, "n_days": 0, "day_error": nan, "fixes": ""},
+            **{"status": Status.NOT_MEASURED, "evidence": Evidence.NONE, "reading": nan, "reading_low": nan},
+            **{"reading_high": nan, "error": nan, "by_how_much": nan, "side": "", "share_of_time": nan, "when": ""},
+            **{"where": "", "point": "", "logger_id": "", "robust": False, "limit_exceeded": False, "p_value": nan},
+            **{"n_days": 0, "n_readings": 0, "n_outside": 0, "day_error": nan, "fixes": ""},
+            **{name: 0 if name.endswith(("_n", "_outside")) else nan for name in PARTS},
         }
 
     def _loggers(self, target):
@@ -83,7 +94,7 @@ class Judge:
         mine = (info["role"] == ROLES[target.target]) & ~info["logger_id"].isin(self.left_out)
         if target.zone != "whole":
             mine &= info["zone"] == target.zone
-        elif target.target == "shade_air_c" and not target.ceiling and self.basking_air:
+        elif target.target == "shade_air_c" and target.kind == Kind.AIM and self.basking_air:
             mine &= info["zone"] != "basking site"
         return list(info.index[mine])
 
@@ -95,6 +106,10 @@ class Judge:
         found = []
         for logger in self._loggers(target):
             rows = self.means.of(logger, month=target.month, period=target.period)
+            rows = contact_means(rows, target.contact_min, self.means.loggers["zone"][logger])
+            if target.kind == Kind.CAUTION and not target.month and len(rows):
+                # A caution holds at all times: the warmest month that was read speaks for it.
+                rows = rows[rows["month"] == rows.groupby("month")["value"].median().idxmax()]
             if len(rows):
                 found.append(self._one(target, logger, rows, tests, number))
         if not found:
@@ -107,28 +122,31 @@ class Judge:
         if target.target == "warming_rate_c_per_h":
             rows = _hourly_rise(rows)
             if not len(rows):
-                return self._blank() | {"status": "cannot tell", "zone_of": info["zone"]}
+                return self._blank() | {"status": Status.UNKNOWN, "zone_of": info["zone"]}
         values, dates = rows["value"].to_numpy(), rows["date"].to_numpy()
         low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
         one = self._blank() | {
             **{"reading": middle, "reading_low": low, "reading_high": high, "error": info["error"]},
-            **{"n_days": len(np.unique(dates)), "zone_of": info["zone"]},
+            **{"n_days": len(np.unique(dates)), "zone_of": info["zone"], "evidence": self._evidence(target, info)},
+            **{"point": info["point_id"], "logger_id": info["logger_id"]},
             "where": f"{info['point_id']} ({info['zone']}, {info['logger_id'].removesuffix(f', {info.point_id}')})",
         }
         options = {"error": info["error"], "z_missed": self.z_missed, "z_met": self.z_met}
-        options["possible_days"] = sum(v for m, v in self.days_of.items() if target.month in (0, m))
+        seen = set(rows["month"]) if target.kind == Kind.CAUTION else set(self.days_of)
+        options["possible_days"] = sum(v for m, v in self.days_of.items() if target.month in (0, m) and m in seen)
         out = np.zeros(len(values), dtype=bool)
         sides = []
-        if target.ceiling:
+        limit = target.kind == Kind.LIMIT
+        if limit:
             out = values > target.high
-            p = blocks.ceiling_p(values, target.high, info["error"])
+            p = blocks.limit_p(values, target.high, info["error"])
             inside = values.max() + self.z_met * info["error"] <= target.high and one["n_days"] >= FEWEST_DAYS
-            one |= {"status": "met" if inside else "cannot tell", "side": "high"}
+            one |= {"status": Status.MET if inside else Status.UNKNOWN, "side": "high"}
             one |= {"by_how_much": values.max() - target.high, "share_of_time": out.mean()}
             near = values.max() > target.high - blocks.FAR * info["error"]
             tests.append({"row": number, "p": p, "one": one, "near": near})
             sides.append(None)
-        if np.isfinite(target.high) and not target.ceiling:
+        if np.isfinite(target.high) and not limit:
             side = blocks.beyond(values, dates, target.high, high=True, allowed=self.allowed, **options)
             out |= values > target.high
             sides.append(side | {"side": "high", "share": float((values > target.high).mean())})
@@ -138,13 +156,19 @@ class Judge:
         real = [s for s in sides if s is not None]
         if real:
             worst = min(real, key=lambda s: (STATUSES.index(s["status"]), -s["excess"]))
-            if not target.ceiling:
+            if not limit:
                 one |= {"status": worst["status"], "by_how_much": worst["excess"], "side": worst["side"]}
                 one |= {"share_of_time": worst["share"]}
         one["day_error"] = _day_error(values, dates, one["side"], self.allowed)
         one["when"] = blocks.when(_shown(out, one, target, values), rows)
         one["outside"] = _shares(out, rows)
-        return one
+        return one | by_part(values, out, rows)
+
+    def _evidence(self, target, info):
+        """What a verdict on readings of a logger rests on."""
+        if target.period != "all" and self.means.day_assumed:
+            return Evidence.STATED
+        return Evidence.COMPUTED if info["logger_id"].startswith(COMPUTED) else Evidence.MEASURED
 
     def _low(self, target, rows, options):
         values, dates = rows["value"].to_numpy(), rows["date"].to_numpy()
@@ -162,31 +186,33 @@ class Judge:
         low_only = target.target in OFFERED and not np.isfinite(target.high)
         order = sorted(found, key=lambda o: (STATUSES.index(o["status"]), -np.nan_to_num(o["by_how_much"])))
         chosen = order[-1] if low_only else order[0]
-        if target.ceiling and target.zone == "whole":
+        if target.kind == Kind.LIMIT and target.zone == "whole":
             where = self._hottest_zone(target.target)
-            if where and where not in {o["zone_of"] for o in found} and chosen["status"] == "met":
-                chosen = chosen | {"status": "not measured", "where": f"measured at {chosen['where']}, not at {where}"}
+            if where and where not in {o["zone_of"] for o in found} and chosen["status"] == Status.MET:
+                chosen = chosen | {"status": Status.NOT_MEASURED}
+                chosen["where"] = f"measured at {chosen['where']}, not at {where}"
         return {k: v for k, v in chosen.items() if k != "zone_of"}
 
     def _hottest_zone(self, target):
-        """The zone in which a ceiling has to be measured."""
+        """The zone in which a limit has to be measured."""
         wanted = ("warm end", "basking site") if target == "shade_air_c" else ("basking site", "warm end")
         there = set(self.record.points["zone"])
         return next((z for z in wanted if z in there), "")
 
-    def _settle_ceiling(self, table, test, p):
+    def _settle_limit(self, table, test, p):
         row = test["row"]
-        broken = p <= self.alpha
+        exceeded = p <= self.alpha
         known = table.loc[row, "p_value"]
         if np.isnan(known) or p < known:
             table.loc[row, "p_value"] = p
-        if broken and (
-            not table.loc[row, "ceiling_broken"] or test["one"]["by_how_much"] > table.loc[row, "by_how_much"]
+        if exceeded and (
+            not table.loc[row, "limit_exceeded"] or test["one"]["by_how_much"] > table.loc[row, "by_how_much"]
         ):
-            keys = ("reading", "reading_low", "reading_high", "error", "by_how_much", "share_of_time", "when", "where")
-            for key in (*keys, "n_days", "day_error", "side"):
+            keys = ("evidence", "reading", "reading_low", "reading_high", "error", "by_how_much", "share_of_time")
+            keys += ("when", "where", "point", "logger_id", "n_days", "n_readings", "n_outside", "day_error", "side")
+            for key in (*keys, *PARTS):
                 table.loc[row, key] = test["one"][key]
-            table.loc[row, "status"], table.loc[row, "ceiling_broken"] = "missed", True
+            table.loc[row, "status"], table.loc[row, "limit_exceeded"] = Status.EXCEEDED, True
 
     def _photoperiod(self, target):
         """Hours of light by the clock of the lamps and by meters; what no meter saw is only as stated."""
@@ -217,13 +243,15 @@ class Judge:
             seen = "as meters bear out" if agree else "as stated, not measured"
             one = {"where": f"clock of the lamps, {seen}", "error": error if agree else 0.0}
             one["n_days"] = len(meter) if agree else 0
+        # A clock that no meter bears out is what somebody stated.
+        one["evidence"] = Evidence.MEASURED if one["n_days"] else Evidence.STATED
         error = one["error"]
         one |= {"reading": hours.median(), "reading_low": hours.quantile(0.05), "reading_high": hours.quantile(0.95)}
         sides = {"high": one["reading"] - target.high, "low": target.low - one["reading"]}
         side, excess = max(((k, v) for k, v in sides.items() if np.isfinite(v)), key=lambda kv: kv[1])
-        status = "missed" if excess > 2 * error else "met" if excess <= -2 * error else "cannot tell"
+        sure = Status.MISSED if excess > 2 * error else Status.MET if excess <= -2 * error else Status.UNKNOWN
         outside = (hours > target.high) | (hours < target.low)
-        shown = {"status": status, "by_how_much": excess, "side": side, "share_of_time": float(outside.mean())}
+        shown = {"status": sure, "by_how_much": excess, "side": side, "share_of_time": float(outside.mean())}
         return one | shown
 
     def _clock_hours(self):
@@ -245,25 +273,36 @@ class Judge:
         side, excess = max(((k, v) for k, v in sides.items() if np.isfinite(v)), key=lambda kv: kv[1])
         if self.light is None:
             # A keeper chose the points: they do not stand for the floor.
-            status = "cannot tell"
+            status = Status.UNKNOWN
         elif low > target.high or high < target.low:
-            status = "missed"
+            status = Status.MISSED
         elif low >= np.nan_to_num(target.low) and (np.isnan(target.high) or high <= target.high):
-            status = "met"
+            status = Status.MET
         else:
-            status = "cannot tell"
+            status = Status.UNKNOWN
         one = {"status": status, "reading": share, "reading_low": low, "reading_high": high, "where": how}
-        return one | {"by_how_much": excess, "side": side, "error": (high - low) / 3.92}
+        evidence = Evidence.NONE if self.light is None else Evidence.COMPUTED
+        return one | {"by_how_much": excess, "side": side, "error": (high - low) / 3.92, "evidence": evidence}
 
 
-def _reach(own, reading, witnesses):
-    """How far 95 % of differences from a target lie: its error rests on few witnesses, that of a reading on many."""
+def _overrule(table):
+    """What allows more than a limit that was exceeded at the same place cannot be met."""
+    for limit in table[table["limit_exceeded"]].itertuples():
+        lax = (table["target"] == limit.target) & (table["status"] == Status.MET) & (table["high"] > limit.high)
+        lax &= (table["zone"] == "whole") | (limit.zone == "whole") | (table["zone"] == limit.zone)
+        lax &= (table["point"] == limit.point) | (table["point"] == "")
+        table.loc[lax & (table["kind"] == Kind.LIMIT), "status"] = Status.EXCEEDED
+        table.loc[lax & (table["kind"] != Kind.LIMIT), "status"] = Status.MISSED
+
+
+def _reach(own, reading, n_independent):
+    """How far 95 % of differences from a target lie: its error rests on few units, that of a reading on many."""
     from scipy import special
 
     both = np.hypot(own, reading)
     # Satterthwaite (1946, Biometrics Bull. 2:110) for the sum of the two variances.
     weight = np.divide(own, both, out=np.zeros_like(both), where=both > 0) ** 4
-    degrees = np.nan_to_num(witnesses - 1, nan=np.inf) / np.maximum(weight, 1e-9)
+    degrees = np.nan_to_num(n_independent - 1, nan=np.inf) / np.maximum(weight, 1e-9)
     return special.stdtrit(np.minimum(degrees, 1e9), 0.975) * both
 
 
@@ -287,7 +326,7 @@ def _hourly_rise(rows):
     rise = hourly.assign(value=hourly["value"].diff())[step]
     best = rise.loc[rise.groupby("date")["value"].idxmax()] if len(rise) else rise
     month = rows.drop_duplicates("date").set_index("date")["month"]
-    return best.assign(month=best["date"].map(month))
+    return best.assign(month=best["date"].map(month), day=True)
 
 
 def _shown(out, one, target, values):

@@ -12,7 +12,7 @@ import pandas as pd
 from fieldkit.captive.lamps import burns
 from fieldkit.field.climate.seasons import MONTHS
 
-# Ten minutes is the contact time of the burn threshold that sets the ceiling for surfaces (ISO 13732-1).
+# Ten minutes is the shortest contact time of the limits for surfaces (`targets.standards`).
 BLOCK_MINUTES = 10
 LIGHT_KINDS = ("heat", "visible", "uv", "heat and uv")
 # Used where a logger states no error (common practice, no source); the audit says so.
@@ -28,9 +28,9 @@ ASSUMED_ERRORS = {
     "humidity": 5.0,
     "wind": 0.2,
 }
-# A mean this many errors below a ceiling does not come from a truth on it.
+# A mean this many errors below a limit does not come from a truth on it.
 FAR = 4.0
-# For `ceiling_p`: shares of the error's variance that last, blocks after which the rest is drawn anew, and nodes of
+# For `limit_p`: shares of the error's variance that last, blocks after which the rest is drawn anew, and nodes of
 # the normal distribution.
 _LASTING = np.array([0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97])
 _UNITS = (1, 6, 24)
@@ -52,11 +52,14 @@ class Blocks:
         logger_id, point_id, zone, role, ``error`` (assumed where not stated) and ``error_stated``.
     day_from : str
         How day and night were told apart.
+    day_assumed : bool
+        Nothing tells day from night, so the hours of day were assumed.
     """
 
     table: pd.DataFrame
     loggers: pd.DataFrame
     day_from: str
+    day_assumed: bool = False
 
     def of(self, logger, *, month=0, period="all"):
         """Blocks of one logger in a month (0: all) and period."""
@@ -108,9 +111,9 @@ def make(record):
     stated = (info["error"] > 0).to_numpy()
     info["error"] = np.where(stated, info["error"], info["role"].map(ASSUMED_ERRORS).astype(float))
     info["error_stated"] = stated
-    day, how = _day(record.lamps, table, info, clock, where)
+    day, how, assumed = _day(record.lamps, table, info, clock, where)
     table["day"] = day[where]
-    return Blocks(table=table, loggers=info, day_from=how)
+    return Blocks(table=table, loggers=info, day_from=how, day_assumed=assumed)
 
 
 def _day(lamps, table, info, clock, where):
@@ -120,15 +123,16 @@ def _day(lamps, table, info, clock, where):
     for lamp in timed.itertuples(index=False):
         day |= burns(clock, lamp.on, lamp.off)
     if len(timed):
-        return day, "the clock of the lamps"
+        return day, "the clock of the lamps", False
     for number in info.index[info["role"].isin(("irradiance", "uv_index"))]:
         mine = (table["logger"] == number).to_numpy()
         values = table.loc[mine, "value"].to_numpy()
         if len(values) and np.quantile(values, 0.95) > 0:
             day[where[mine][values > 0.05 * np.quantile(values, 0.95)]] = True
     if day.any():
-        return day, "the light that the meters saw"
-    return (clock >= 8) & (clock < 20), "assumed, 08:00 to 20:00: no lamp has a clock and no meter logged"
+        return day, "the light that the meters saw", False
+    how = "assumed, 08:00 to 20:00 (our choice): no lamp has a clock and no meter logged, so no target of day or night "
+    return (clock >= 8) & (clock < 20), f"{how}can be met", True
 
 
 def timed_lamps(lamps):
@@ -136,7 +140,7 @@ def timed_lamps(lamps):
     return lamps[lamps["kind"].isin(LIGHT_KINDS) & lamps["on"].notna() & lamps["off"].notna()]
 
 
-def ceiling_p(values, limit, error):
+def limit_p(values, limit, error):
     """Chance of readings so far above a limit if the truth never passed it.
 
     Parameters
@@ -144,7 +148,7 @@ def ceiling_p(values, limit, error):
     values : ndarray (n,)
         Means of ten minutes, in the order of time.
     limit : float
-        The ceiling.
+        The upper limit.
     error : float
         Standard deviation of a reading.
 
@@ -166,7 +170,7 @@ def ceiling_p(values, limit, error):
 
     Examples
     --------
-    >>> ceiling_p(np.full(500, 51.0), 48.0, 1.0) < 0.05, ceiling_p(np.full(500, 49.0), 48.0, 1.0) < 0.05
+    >>> limit_p(np.full(500, 51.0), 48.0, 1.0) < 0.05, limit_p(np.full(500, 49.0), 48.0, 1.0) < 0.05
     (True, False)
     """
     from scipy import special

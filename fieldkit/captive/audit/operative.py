@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.enclosure.network import draw
 from fieldkit.captive.enclosure.points import operative
 from fieldkit.core import generator
@@ -83,9 +82,7 @@ def extend(record, means, left_out):
         notes.append(f"shortwave_absorptivity of the animal is not stated: {ASSUMED_ABSORPTIVITY} was assumed.")
     table = pd.concat([means.table, *rows], ignore_index=True)
     table["day"] = table["day"].astype(bool)
-    return blocks.Blocks(
-        table=table, loggers=pd.concat([info, more], ignore_index=True), day_from=means.day_from
-    ), notes
+    return replace(means, table=table, loggers=pd.concat([info, more], ignore_index=True)), notes
 
 
 def _up(values):

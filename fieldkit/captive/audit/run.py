@@ -3,7 +3,7 @@
 An audit speaks of what was measured, where and when it was. It never calls a setup harmless.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -11,11 +11,14 @@ import pandas as pd
 from fieldkit.captive.audit import fixes as audit_fixes
 from fieldkit.captive.audit import flags as audit_flags
 from fieldkit.captive.audit import means as blocks
+from fieldkit.captive.audit import next_readings
 from fieldkit.captive.audit import operative as audit_operative
 from fieldkit.captive.audit.flags import REACH_M, WARMER_ROOM_C
 from fieldkit.captive.audit.judge import ALLOWED, COLUMNS, FEWEST_DAYS, OFFER, Judge
 from fieldkit.captive.audit.means import amount
-from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, REST_BELOW_C, spoken
+from fieldkit.captive.audit.status import OPEN, OUTSIDE, Status
+from fieldkit.captive.targets import CONTACT_SCOPE, FULL_SHADE, FULL_SUN, REST_BELOW_C, Kind, spoken, standard_rows
+from fieldkit.captive.targets.standards import NO_UV
 from fieldkit.core import FieldkitError, Result, method
 
 CAUTIONS = (
@@ -24,8 +27,9 @@ CAUTIONS = (
     "Mains electricity and water do not go together: switch off and unplug before you reach in, use a residual-current "
     "device and drip loops, and leave fixed wiring to an electrician.",
     "UV harms eyes and skin, the keeper's too. Limits for people: 30 J/m² weighted in 8 hours for skin and eyes, and "
-    "10,000 J/m² of UV-A for the eyes (ICNIRP 2004; the second from memory). There is no such limit for reptiles. "
-    "Never look into a UV lamp; wear UV glasses when you read it.",
+    "10,000 J/m² of UV-A for the eyes (ICNIRP 2004). There is no such limit for reptiles. Never look into a UV lamp; "
+    "wear UV glasses when you read it.",
+    CONTACT_SCOPE,
     "Never change an occupied enclosure in big steps: a little at a time, read again, and watch the animals.",
     "A sick animal, or one that stops feeding, goes to a vet who treats reptiles, whatever the numbers say.",
     "Local law and licences for keeping, and the rules for electrical work, come first.",
@@ -65,14 +69,18 @@ class Audit(Result):
     Attributes
     ----------
     table : DataFrame
-        One row per target: the target; ``status`` ("met", "missed", "not measured", "cannot tell"); ``reading``
-        (median), ``reading_low`` and ``reading_high`` (5 and 95 %) at the deciding point; ``error`` (of a reading);
-        ``by_how_much`` it lies outside (negative: inside); ``side``; ``share_of_time`` outside (of days, for what must
-        be offered); ``when``; ``where``; ``firm`` (missed even if target and reading are off by their 95 % error);
-        ``ceiling_broken`` and its ``p_value``, adjusted for the loggers near it; ``n_days``; ``day_error`` (standard
-        error over days of what decided); ``fixes``.
+        One row per target, and per standard limit that the targets lack: the target; ``status`` (`Status`) and what
+        it rests on, ``evidence`` (`Evidence`); ``reading`` (median), ``reading_low`` and ``reading_high`` (5 and 95 %)
+        at the deciding point; ``error`` (of a reading); ``by_how_much`` it lies outside (negative: inside); ``side``;
+        ``share_of_time`` outside (of days, for what must be offered); ``n_readings`` and ``n_outside``; the same by day
+        and by night (``day_n, day_outside, day_low, day_middle, day_high, night_n`` …); ``when``; ``where``, ``point``,
+        ``logger_id``; ``robust`` (missed even if target and reading are off by their 95 % error); ``limit_exceeded``
+        and its ``p_value``, adjusted for the loggers near it; ``n_days``; ``day_error`` (standard error over days of
+        what decided); ``fixes``.
     fixes : DataFrame
-        What to change, in order of importance: ``change``, ``reason``, ``weight``.
+        What to change, in order of importance (`audit_fixes.COLUMNS`): ``change`` and ``reason`` in words, and as data
+        ``weight, urgent, action, quantity, zone, period, months, place, lamp, direction, by, unit, share``, what is
+        expected at the new height, and ``rows``, the rows of `table` that it serves.
     flags : DataFrame
         Unsafe or impossible setups looked for: ``flag``, ``kind``, ``found`` ("yes", "no", "not measured", "cannot
         tell"), ``where``, ``finding``.
@@ -84,6 +92,8 @@ class Audit(Result):
         Median, 5 and 95 % of each logger by month and hour.
     outside : DataFrame
         Share of the ten-minute means outside the limits by target (row of `table`), month and hour.
+    left_out : tuple of str
+        Loggers in a lamp's beam, whose air is not believed.
     notes : tuple of str
         What was assumed.
     """
@@ -99,14 +109,15 @@ class Audit(Result):
     profile: pd.DataFrame
     outside: pd.DataFrame
     targets: object
+    left_out: tuple = ()
     notes: tuple = ()
     cautions: tuple = CAUTIONS
     settings: dict = field(default_factory=dict)
 
     @property
     def exit_status(self):
-        """3 when a ceiling is broken or a danger was found, else 0; 0 does not mean that nothing is wrong."""
-        return 3 if self.table["ceiling_broken"].any() or self.dangers.shape[0] else 0
+        """3 when a limit is exceeded or a danger was found, else 0; 0 does not mean that nothing is wrong."""
+        return 3 if self.table["limit_exceeded"].any() or self.dangers.shape[0] else 0
 
     @property
     def dangers(self):
@@ -114,45 +125,60 @@ class Audit(Result):
         return self.flags[(self.flags["kind"] == "unsafe") & (self.flags["found"] == "yes")]
 
     @property
+    def title(self):
+        """Name of the enclosure, and whatever keeps this audit from speaking of its animal."""
+        return f"{self.name}{_marks(self)}"
+
+    @property
     def sentence(self):
+        first = self.fixes[self.fixes["urgent"]]
+        words = f"{first['change'].iloc[0]} " if len(first) else ""
         counts = self.table["status"].value_counts()
-        invented = " (against invented targets)" if self.targets.invented else ""
-        invented = " (invented)" if self.settings.get("enclosure_invented") else invented
-        words = f"{self.name}{invented}, {len(self.table)} target{'s' if len(self.table) > 1 else ''}: "
-        words += ", ".join(f"{counts[s]} {s}" for s in ("met", "missed", "cannot tell", "not measured") if s in counts)
-        broken, ceilings = self.table[self.table["ceiling_broken"]], int(self.table["ceiling"].sum())
-        words += f"; {len(broken)} of {ceilings} ceilings broken." if ceilings else "; none of them is a ceiling."
-        for row in broken.itertuples(index=False):
+        words += f"{self.title}, {len(self.table)} target{'s' if len(self.table) > 1 else ''}: "
+        words += ", ".join(f"{counts[s]} {s}" for s in Status if s in counts)
+        limits = self.table[self.table["kind"] == Kind.LIMIT]
+        words += f"; {int(limits['limit_exceeded'].sum())} of {len(limits)} upper limits exceeded."
+        for row in limits[limits["limit_exceeded"]].itertuples(index=False):
             what = spoken(row.target)
             words += (
-                f" {what[0].upper()}{what[1:]} at {row.where} passed its ceiling of {amount(row.high, row.unit, 3)}"
+                f" {what[0].upper()}{what[1:]} at {row.where} exceeded its limit of {amount(row.high, row.unit, 3)}"
             )
             words += f" by {amount(row.by_how_much, row.unit)}."
-        doubtful = self.table["ceiling"] & (self.table["status"] == "cannot tell") & (self.table["by_how_much"] > 0)
-        for row in self.table[doubtful].itertuples(index=False):
+        doubtful = (limits["status"] == Status.UNKNOWN) & (limits["by_how_much"] > 0)
+        for row in limits[doubtful].itertuples(index=False):
             what = spoken(row.target)
             words += (
                 f" {what[0].upper()}{what[1:]} at {row.where} was read {amount(row.by_how_much, row.unit)} above its "
             )
-            words += (
-                f"ceiling of {amount(row.high, row.unit, 3)}: the error of {amount(row.error, row.unit)} leaves it "
-            )
-            words += "open, so take it for broken until a better reading says otherwise."
+            words += f"limit of {amount(row.high, row.unit, 3)}: the error of {amount(row.error, row.unit)} leaves it "
+            words += "open, so take it for exceeded until a better reading says otherwise."
         found = self.dangers["flag"].tolist()
         if found:
             words += f" Dangers found: {', '.join(found)}."
-        if len(self.fixes):
+        if len(self.fixes) and not len(first):
             words += f" First: {self.fixes['change'].iloc[0]}"
-        blind = self.table["ceiling"] & (self.table["status"].isin(("not measured", "cannot tell"))) & ~doubtful
+        blind = limits["status"].isin(OPEN) & ~doubtful
         if blind.any():
-            words += f" {int(blind.sum())} ceilings could not be judged."
-        if self.table["ceiling"].all():
-            words += " These are ceilings only: nothing was asked about what the animal needs."
+            words += f" {int(blind.sum())} limit{'s' if blind.sum() > 1 else ''} could not be judged."
+        if (self.table["kind"] == Kind.LIMIT).all():
+            words += " These are limits only: nothing was asked about what the animal needs."
         return words
 
 
+def _marks(found):
+    """What a title has to say beside the name: invented, or targets of another species."""
+    marks = []
+    if found.settings.get("enclosure_invented"):
+        marks.append("invented")
+    elif found.targets.invented:
+        marks.append("against INVENTED targets")
+    if found.settings.get("other_species"):
+        marks.append(f"against targets of ANOTHER SPECIES: {found.species}")
+    return f" ({'; '.join(marks)})" if marks else ""
+
+
 @method
-def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=ALLOWED):
+def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=ALLOWED, allow_invented=False):
     """Hold an enclosure against its targets.
 
     Parameters
@@ -166,9 +192,11 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     light : Field, optional
         From `lamps.field` over a grid of the floor: shares of the floor in sun and shade.
     level : float
-        Confidence with which a limit is called missed or a ceiling broken.
+        Confidence with which a target is called missed or a limit exceeded.
     allowed : float
-        Share of the time that may lie outside a band; of a ceiling nothing may.
+        Share of the time that may lie outside a range; of a limit nothing may.
+    allow_invented : bool
+        Needed to hold a real enclosure against invented targets; the title then says so.
 
     Returns
     -------
@@ -182,7 +210,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     Notes
     -----
     A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
-    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.ceiling_p`), adjusted for the
+    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.limit_p`), adjusted for the
     loggers that come near the ceiling (Holm 1979). Other limits: more than the allowed share of ten-minute means must
     lie outside by more than the error (Bonferroni over loggers), days being the unit that repeats.
 
@@ -196,6 +224,17 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         raise FieldkitError(f"level is {level}: give the confidence as a share, such as 0.95.")
     if not 0 <= allowed < 0.5:
         raise FieldkitError(f"allowed is {allowed}: give the share of time that may lie outside, such as 0.05.")
+    if targets.invented and not enclosure.invented and not allow_invented:
+        raise FieldkitError(
+            "These targets are invented (they come with the demo or say so), and this enclosure is not: what they ask "
+            "for is for no real animal. To try it all the same, allow it: allow_invented=True, or --invented; the "
+            "title will say so."
+        )
+    hidden = enclosure.points.loc[enclosure.points["zone"] == "retreat", "point_id"]
+    warm = (enclosure.logger_info["role"] == "surface") & enclosure.logger_info["point_id"].isin(hidden)
+    extra = standard_rows(targets.table, retreat=bool(warm.any() or (enclosure.lamps["kind"] == "heat mat").any()))
+    if extra:
+        targets = replace(targets, table=pd.concat([targets.table, pd.DataFrame(extra)], ignore_index=True))
     means = blocks.make(enclosure)
     if not len(means.table) and not len(enclosure.lamps):
         raise FieldkitError("This enclosure has neither readings nor lamps: there is nothing to audit.")
@@ -222,7 +261,8 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         notes.append(f"{name} stands in a lamp's beam: its readings do not count as shade air.")
     if targets.table["target"].str.endswith("_share").any():
         notes.append(_sun_in_words(levels))
-    notes += audit_flags.contradictions(targets.table)
+    notes += [note for note in targets.notes if note == NO_UV]
+    notes += audit_flags.cut_short(targets.table)
     notes.append(RULES)
     return Audit(
         name=enclosure.name,
@@ -231,17 +271,19 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
         table=table[list(COLUMNS)],
         fixes=fixes,
         flags=flags,
-        next_measurements=audit_fixes.next_measurements(table, flags, means),
+        next_measurements=next_readings.next_measurements(table, flags, means),
         gradient=gradient,
         profile=profile,
         outside=flags_of,
         targets=targets,
+        left_out=tuple(sorted(left_out)),
         notes=tuple(notes),
         settings={
             "level": level,
             "allowed": allowed,
             "input_hash": enclosure.input_hash,
             "enclosure_invented": bool(enclosure.invented),
+            "other_species": bool((flags["flag"] == audit_flags.OTHER_SPECIES).any()),
         },
     )
 
@@ -277,7 +319,7 @@ def light_of(enclosure, targets):
     _, _, floor = lamps.grid((0.0, length, 0.0, width), 0.0, step_m=max(length, width) / 60)
     light = lamps.field(lit, floor)
     rows = targets.table
-    rows = rows[(rows["target"] == "irradiance_w_m2") & (rows["zone"] == "basking site") & ~rows["ceiling"]]
+    rows = rows[(rows["target"] == "irradiance_w_m2") & (rows["zone"] == "basking site") & (rows["kind"] == Kind.AIM)]
     rows = rows.dropna(subset=["low", "high"])
     body = enclosure.animal.length_m
     if not len(site) or not len(rows) or not body:
@@ -328,12 +370,12 @@ class Change(Result):
     def sentence(self):
         counts = self.table["verdict"].value_counts()
         words = ", ".join(f"{n} {verdict}" for verdict, n in counts.items())
-        mended = (self.table["before"] == "missed") & (self.table["after"] == "met")
-        spoilt = (self.table["before"] == "met") & (self.table["after"] == "missed")
+        mended = self.table["before"].isin(OUTSIDE) & (self.table["after"] == Status.MET)
+        spoilt = (self.table["before"] == Status.MET) & self.table["after"].isin(OUTSIDE)
         words = f"After the change: {words}. {int(mended.sum())} missed targets are met now"
         words += f", {int(spoilt.sum())} that were met are missed."
-        was, now = (int(a.table["ceiling_broken"].sum()) for a in (self.before, self.after))
-        return f"{words} Broken ceilings: {was} before, {now} now."
+        was, now = (int(a.table["limit_exceeded"].sum()) for a in (self.before, self.after))
+        return f"{words} Upper limits exceeded: {was} before, {now} now."
 
 
 def compare(before, after):
@@ -359,7 +401,7 @@ def compare(before, after):
     scatter of days and three tenths of it (`FRESH`); otherwise both errors count. Weather and season may have changed
     too: a comparison of two logs is no experiment.
     """
-    keys = ["target", "zone", "month", "period", "low", "high"]
+    keys = ["target", "zone", "month", "period", "low", "high", "kind"]
     if not before.table[keys].equals(after.table[keys]):
         raise FieldkitError("The two audits were made with different targets: audit both with the same file.")
     table = before.table[keys].copy()
@@ -373,7 +415,7 @@ def compare(before, after):
     error = np.hypot(*(one.table["error"].fillna(0.0) for one in (before, after)))
     table["error"] = np.hypot(days, np.where(same, FRESH * error, error))
     moved = table["change"].abs() > 1.96 * table["error"]
-    both = (table["before"] == "met") & (table["after"] == "met")
+    both = (table["before"] == Status.MET) & (table["after"] == Status.MET)
     table["verdict"] = np.select(
         [table["change"].isna(), both, moved & (table["change"] < 0), moved],
         ["cannot compare", "still met", "better", "worse"],

@@ -5,6 +5,7 @@ import pandas as pd
 
 from fieldkit.captive import audit as auditing
 from fieldkit.captive import targets
+from fieldkit.captive.audit import OUTSIDE
 
 # Targets of an audit that speak of the same thing as a question.
 _TARGETS = {
@@ -133,8 +134,8 @@ def _fix_of(audited, key):
     """The audit's weightiest change that speaks of a question, and its weight."""
     if audited is None:
         return None, 0.0
-    mine = audited.table[audited.table["target"].isin(_TARGETS.get(key, ())) & (audited.table["status"] == "missed")]
-    ranked = audited.fixes[audited.fixes["change"].isin(set(mine["fixes"]))]
+    mine = audited.table[audited.table["target"].isin(_TARGETS.get(key, ())) & audited.table["status"].isin(OUTSIDE)]
+    ranked = audited.fixes[[bool(set(rows) & set(mine.index)) for rows in audited.fixes["rows"]]]
     if not len(ranked):
         return None, 0.0
     best = ranked.iloc[0]

@@ -21,4 +21,8 @@ from .light_field import grid as grid
 from .lit_area import coverage as coverage
 from .matching import match as match
 from .matching import wanted_range as wanted_range
+from .people import PeopleLimits as PeopleLimits
+from .people import people_limits as people_limits
 from .spectra import filament as filament
+from .summary import LampOverview as LampOverview
+from .summary import overview as overview

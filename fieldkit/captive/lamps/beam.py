@@ -46,7 +46,7 @@ class Beam:
     ----------
     intensity : float
         On the axis, far away: reading times squared distance (W/sr when the reading is in W/m²; UV index m² for a
-        beam of UV).
+        beam of UV); 0 where readings were 0.
     near_m : float
         Offset: how far behind the lamp's front the light seems to come from (m; may be negative). Disc: radius of the
         shining disc (m).
@@ -87,8 +87,8 @@ class Beam:
     def __post_init__(self):
         if self.shape not in SHAPES or self.source not in SOURCES:
             raise FieldkitError(f"A beam's shape is one of {', '.join(SHAPES)} and its source one of offset, disc.")
-        if not self.intensity > 0:
-            raise FieldkitError(f"The intensity of a beam is {self.intensity}: it must be above 0.")
+        if not self.intensity >= 0:
+            raise FieldkitError(f"The intensity of a beam is {self.intensity}: it must be 0 (nothing) or above.")
         widest = 90 if self.shape == "cosine" else 180
         if not 0 < self.half_angle_deg < widest:
             raise FieldkitError(
@@ -100,7 +100,9 @@ class Beam:
     @property
     def parameters(self):
         """Log intensity, `near_m` and log width: what is fitted."""
-        return np.array([np.log(self.intensity), self.near_m, float(log_width(self.half_angle_deg, self.shape))])
+        with np.errstate(divide="ignore"):
+            strength = np.log(self.intensity)
+        return np.array([strength, self.near_m, float(log_width(self.half_angle_deg, self.shape))])
 
     def at(self, distance_m, angle_deg=0.0):
         """What a meter that faces the lamp reads.

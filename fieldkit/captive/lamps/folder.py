@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from fieldkit.captive.lamps import Lamp, fit_beam
+from fieldkit.captive.lamps import Beam, Lamp, fit_beam
 from fieldkit.captive.lamps.spectra import spectrum_of
 from fieldkit.core import FieldkitError, Result
 
@@ -64,10 +64,10 @@ def lamps_of(
     Returns
     -------
     FittedLamps
-        A lamp whose readings cannot tell a beam is left out and listed with the reason; UV readings that cannot tell a
-        beam of their own are left to the spectrum.
+        A lamp whose readings cannot tell a beam is left out and listed with the reason. UV readings of zero make a UV
+        beam of zero; where UV readings cannot tell a beam, the UV of the lamp is not known.
     """
-    rows, lamps, fits, uv_fits = {}, [], {}, {}
+    rows, lamps, fits, uv_fits, ultra = {}, [], {}, {}, {}
     shared = {
         "distance_error_m": distance_error_m,
         "angle_error_deg": angle_error_deg,
@@ -86,16 +86,24 @@ def lamps_of(
         except FieldkitError as error:
             row["left_out"] = str(error)
             continue
-        if counts["uv_index"] and readings["uv_index"].max() > 0:
+        if counts["uv_index"] and readings["uv_index"].max() == 0:
+            # A meter that read nothing at all tells that there is none, whatever a spectrum says.
+            ultra[name] = Beam(intensity=0.0)
+        elif counts["uv_index"]:
             try:
                 known = _known(readings, "uv_index")
                 uv_fits[name] = fit_beam(known, quantity="uv_index", meter_error=uv_error, **shared)
+                ultra[name] = uv_fits[name].beam
             except FieldkitError as error:
                 row["left_out"] = f"(UV only) {error}"
         beam = fits[name].beam
         row["at_30_cm_w_m2"], row["half_angle_deg"] = float(beam.at(0.3)), beam.half_angle_deg
-        ultra = uv_fits[name].beam if name in uv_fits else None
-        lamps.append(lamp_for(stated, beam, uv_beam=ultra, spectrum=_spectrum(stated["spectrum"], record)))
+        spectrum = _spectrum(stated["spectrum"], record)
+        if spectrum is not None and counts["uv_index"] and name not in ultra:
+            # UV was read and no beam came of it: what a spectrum says must not stand for the readings.
+            spectrum = spectrum.copy()
+            spectrum.attrs["tells_uv"] = False
+        lamps.append(lamp_for(stated, beam, uv_beam=ultra.get(name), spectrum=spectrum))
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("lamp")
     order = ["readings", "uv_readings", "at_30_cm_w_m2", "half_angle_deg", "left_out"]
     return FittedLamps(table=table.reindex(columns=order), lamps=lamps, fits=fits, uv_fits=uv_fits)

@@ -7,7 +7,7 @@ import pandas as pd
 
 from fieldkit.captive import lamps as room
 from fieldkit.captive.lamps.matching import wanted_range
-from fieldkit.captive.targets.table import CONTACT_CEILING_C
+from fieldkit.captive.targets.standards import CONTACT_CEILING_C
 from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics import heat
 from fieldkit.physics.heat import ground
@@ -113,6 +113,11 @@ class LampHeight(Result):
     level: float
 
     @property
+    def not_asked(self):
+        """Demands that were not made, so that no height was held against them."""
+        return tuple(name for name in ("UV index", "surface") if name not in self.table.index)
+
+    @property
     def advice(self):
         """What to change when no height does."""
         pair = (self.binds_near, self.binds_far)
@@ -131,7 +136,8 @@ class LampHeight(Result):
             )
         if pair[0] == "room" or pair[1] == "room":
             return (
-                "Another strength of lamp: a weaker one where it may not come nearer, a stronger one where it cannot."
+                "Another strength of lamp: a weaker one where it may not come nearer; where it cannot, a stronger one, "
+                "if its fitting is rated for the watts (read them on the fitting)."
             )
         return "Another lamp: its strength or the width of its beam does not suit these demands."
 
@@ -150,7 +156,8 @@ class LampHeight(Result):
                 f"By the best values {span} between lamp and back would do, but the readings are too unsure to promise "
                 f"it ({100 * self.level:g} % limits). {ends[0].upper()}{ends[1:]}. {self.advice}"
             )
-        return f"{span} between the lamp's front and the animal's back: {ends}. {self.advice}"
+        blind = f" Not asked: {', '.join(self.not_asked)}." if self.not_asked else ""
+        return f"{span} between the lamp's front and the animal's back: {ends}. {self.advice}{blind}"
 
 
 def _lower(words):
@@ -205,8 +212,8 @@ def find_height(
     uv_wanted : (low, high), optional
         UV index on a level back.
     surface_range_c : (low, high)
-        Of the surface beside the animal (°C), either may be None. The default ceiling of 48 °C is a burn threshold of
-        human skin (10 minutes' contact, ISO 13732-1); take your own from the targets.
+        Of the surface beside the animal (°C), either may be None. The default limit of 48 °C is a burn threshold of
+        human skin (10 minutes' contact, ISO 13732-1; 43 °C for eight hours); take your own from the targets.
     substrate, size_m, wind_speed_m_s
         The surface, see `surface_under`.
     others : list of Lamp

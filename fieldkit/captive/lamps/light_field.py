@@ -38,7 +38,8 @@ CAUTIONS = (
     "Burns and fire: guard every hot lamp, fix it so that it cannot fall even if its clamp fails, keep it clear of "
     "anything that burns, and measure the hottest surface within the animal's reach. The distance printed on a box is "
     "for another lamp in another place: measure at yours.",
-    "UV hurts eyes and skin, yours too: shield the lamp, wear UV glasses while you measure, never look into it.",
+    "UV hurts eyes and skin, yours too: shield the lamp, wear UV glasses while you measure, never look into it. Change "
+    "the UV of an animal in small steps only.",
     "Mains electricity and water: switch off and unplug before you move a lamp; drip loop, residual-current device, "
     "fittings rated for the lamp's watts; fixed wiring is work for an electrician.",
     "Use a pyranometer for W/m² and a UV index meter for UV. A lux meter measures neither: it sees only what human "
@@ -61,7 +62,7 @@ class Lamp:
         Its light by wavelength (nm), in any unit per nanometre; only the shape is used.
     uv_beam : Beam, optional
         UV index, from readings of a UV index meter. Without it the UV index follows from `spectrum`, if that covers
-        300 to 400 nm.
+        300 to 400 nm and was measured or is that of a filament behind stated glass (`tells_uv`).
     x_m, y_m, height_m : float
         Middle of the lamp's front.
     aim : (x_m, y_m, z_m), optional
@@ -162,11 +163,21 @@ class Lamp:
         """
         return self.field_and_error(points, facing, "uv_index")[0]
 
+    @property
+    def tells_uv(self):
+        """Whether the spectrum tells the UV: it covers 300 to 400 nm and is not of a filament whose glass is not known.
+
+        Glass takes UV away by factors of hundreds, so a hot body or an illuminant by name says nothing of it.
+        """
+        if self.spectrum is None or self.spectrum.index[0] > 300 or self.spectrum.index[-1] < 400:
+            return False
+        return self.spectrum.attrs.get("tells_uv", True)
+
     def uv_index_per_w_m2(self):
-        """UV index that comes with each W/m² according to the spectrum; NaN when it does not cover 300 to 400 nm."""
+        """UV index that comes with each W/m² according to the spectrum; NaN when that does not tell it."""
         from fieldkit.physics import spectrum
 
-        if self.spectrum is None or self.spectrum.index[0] > 300 or self.spectrum.index[-1] < 400:
+        if not self.tells_uv:
             return np.nan
         return spectrum.uv_index(self.spectrum) / spectrum.integrate(self.spectrum, *METER_RANGE_NM)
 

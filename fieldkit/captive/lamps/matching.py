@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive import lamps as room
+from fieldkit.captive.lamps.people import PeopleLimits, people_limits
 from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics import spectrum as spectra
 
@@ -74,8 +75,8 @@ class LampMatch(Result):
     table : DataFrame
         One row per band: ``low_nm, high_nm, lamp_w_m2, lamp_low, lamp_high`` (limits), ``sun_w_m2`` (in the typical
         wanted irradiance), ``ratio`` (lamp over sun), ``ratio_low, ratio_high``, ``covered_pct`` and ``verdict``:
-        missing, short, within, over, unsure,
-        partly measured or not measured.
+        missing, short, within, over, unsure, not known, partly measured or not measured. Where the spectrum of a lamp
+        is not whole, its value is withheld (NaN) and only ``lamp_high`` stands: the most it can be.
     irradiance, uv_index : tuple of three floats
         Value and limits at the place; NaN when UV is not known.
     wanted_w_m2 : tuple of three floats
@@ -83,13 +84,13 @@ class LampMatch(Result):
     uv_wanted : tuple of two floats or None
     irradiance_verdict, uv_verdict : str
         As `judge`; uv_verdict is "not asked" without `uv_wanted`.
-    spectral : SpectralMatch
-        Shares and mismatch at equal power.
-    people : HumanUvLimits or None
-        UV limits for people who look at the lamps from this place; None when the spectra do not reach 300 nm.
+    spectral : SpectralMatch or None
+        Shares and mismatch at equal power; None where a spectrum is not whole.
+    people : PeopleLimits
+        UV limits for people who look from this place into these lamps and all others that burn.
     missing, not_measured, upper_limits : list of str
-        Bands; bands; lamps whose spectrum was not measured over the range of the meter, so that their bands are the
-        most they can be.
+        Bands; bands; lamps whose spectrum was not measured over the range of the meter, so that bands, mismatch and
+        heating ratio are withheld.
     uv_disagreement : float
         UV index by the meter over that by the spectra; NaN when one is not known.
     shares : Series
@@ -106,7 +107,7 @@ class LampMatch(Result):
     irradiance_verdict: str
     uv_verdict: str
     spectral: object
-    people: object
+    people: PeopleLimits
     missing: list
     not_measured: list
     upper_limits: list
@@ -123,6 +124,7 @@ class LampMatch(Result):
             "short": "weaker than",
             "over": "stronger than",
             "unsure": "not surely within",
+            "not known": "not known to be within",
         }
         words = (
             f"{value:.0f} W/m² ({100 * self.level:g} % limits {low:.0f} to {high:.0f}), "
@@ -130,13 +132,14 @@ class LampMatch(Result):
         )
         value, low, high = self.uv_index
         if np.isnan(value):
-            words += " Its UV is not known: read it with a UV index meter."
+            words += " Its UV is not known, so nothing that it should give is met: read it with a UV index meter."
         else:
             words += f" UV index {value:.2g} ({low:.2g} to {high:.2g})"
             words += (
                 "." if self.uv_wanted is None else f", {verdicts[self.uv_verdict]} {span_words(self.uv_wanted)} wanted."
             )
-        words += f" {self.spectral.misplaced_pct:.0f} % of the power lies at other wavelengths than the sun's."
+        if self.spectral is not None:
+            words += f" {self.spectral.misplaced_pct:.0f} % of the power lies at other wavelengths than the sun's."
         if self.missing:
             words += f" Missing: {', '.join(self.missing)}."
         if self.not_measured:
@@ -150,7 +153,10 @@ class LampMatch(Result):
                 "this lamp's, so believe the meter and not the UV bands."
             )
         if self.upper_limits:
-            words += f" Bands of {', '.join(self.upper_limits)} are the most they can be (spectrum not whole)."
+            words += (
+                f" Withheld: bands, colours and heating ratio, because the spectrum of {', '.join(self.upper_limits)} "
+            )
+            words += "was not measured up to 2500 nm: what lies beyond is not nothing but unknown."
         return words
 
 
@@ -166,6 +172,7 @@ def match(
     *,
     wanted_w_m2,
     uv_wanted=None,
+    others=(),
     sunlight=None,
     absorptivity=1.0,
     bands=None,
@@ -184,6 +191,8 @@ def match(
         Irradiance on the level, W/m².
     uv_wanted : (low, high), optional
         UV index.
+    others : list of Lamp
+        Lamps that burn too and are not compared: they count in the limits for people.
     sunlight : Series, optional
         Its spectrum, see `spectrum.reference_sunlight` (None) and `spectrum.clear_sky_spectrum`.
     absorptivity : float or Series
@@ -208,14 +217,15 @@ def match(
     -----
     Each spectrum is scaled so that its power within the range of a thermopile meter (300 to 2800 nm) is the lamp's
     irradiance. Where a spectrum covers only a part of that range, the rest is not nothing but unknown: its bands are
-    upper limits. Limits are those of the beam; the error of the spectrum itself is not in them.
+    upper limits, which can make a band short or missing but never within or over. Limits are those of the beam; the
+    error of the spectrum itself is not in them.
 
     Examples
     --------
     >>> lamp = room.Lamp(id="heat", beam=room.Beam(intensity=60.0), spectrum=spectra.blackbody(2700.0), height_m=0.4)
     >>> found = match(lamp, (0, 0, 0.05), wanted_w_m2=(400, 700))
     >>> found.missing, found.table["ratio"].round(2).tolist()
-    (['UV-A'], [0.05, 0.02, 0.17, 1.16, 4.36])
+    (['UV-A'], [nan, nan, 0.17, 1.16, 4.36])
     """
     wanted = wanted_range(wanted_w_m2)
     uv_wanted = None if uv_wanted is None else tuple(float(v) for v in uv_wanted)
@@ -235,7 +245,9 @@ def match(
 
     table, shares = _bands(lamps, place, sunlight, bands, options, wanted)
     whole = _mixed(lamps, {lamp.id: total[lamp.id] for lamp in lamps})
-    spectral = spectra.compare_with_sunlight(whole, sunlight=sunlight, absorptivity=absorptivity, bands=bands)
+    partly = [lamp.id for lamp in lamps if not _whole(lamp.spectrum) and total[lamp.id] > 0]
+    against = {"sunlight": sunlight, "absorptivity": absorptivity, "bands": bands}
+    spectral = None if partly else spectra.compare_with_sunlight(whole, **against)
     return LampMatch(
         table=table,
         irradiance=tuple(total[["total", "low", "high"]].astype(float)),
@@ -245,10 +257,10 @@ def match(
         irradiance_verdict=judge(total["low"], total["high"], wanted[0], wanted[2]),
         uv_verdict="not asked" if uv_wanted is None else judge(uv["low"], uv["high"], *uv_wanted),
         spectral=spectral,
-        people=_people(lamps, place),
+        people=people_limits([*lamps, *others], place),
         missing=list(table.index[table["verdict"] == "missing"]),
         not_measured=list(table.index[table["verdict"] == "not measured"]),
-        upper_limits=[lamp.id for lamp in lamps if not _whole(lamp.spectrum)],
+        upper_limits=partly,
         uv_disagreement=_disagreement(lamps, place, facing, uv["total"]),
         shares=shares,
         place=tuple(float(v) for v in place),
@@ -272,15 +284,25 @@ def _per_w_m2(spectrum):
 def _bands(lamps, place, sunlight, bands, options, wanted):
     """Band by band, lamp and sun in W/m², and the lamps' shares."""
     point = np.atleast_2d(place)
-    covered, parts, shares = np.full(len(bands), 100.0), [], {}
+    covered, parts, shares, known = np.full(len(bands), 100.0), [], {}, []
+    ultraviolet = np.array([low < 400 for low, _ in bands.values()])
     for lamp in lamps:
         value, error, beam = lamp.field_and_error(point, options["facing"], "irradiance_w_m2")
         part = spectra.band_shares(_per_w_m2(lamp.spectrum), bands=bands).table
         parts.append((value[0] * part["irradiance_w_m2"].fillna(0.0).to_numpy(), error[0], beam))
+        # Glass that nobody stated can take any of the ultraviolet away, and what was not measured may hold anything.
+        dark = not value[0] > 0
+        known.append(dark | (_whole(lamp.spectrum) & (lamp.tells_uv | ~ultraviolet)))
         if value[0] > 0:
             covered = np.minimum(covered, part["covered_pct"])
         shares[lamp.id] = value[0]
     power, low, high = room.add(parts, options["level"])
+    # Of what is not known of a lamp a band holds anything between nothing and its upper limit.
+    known = np.array(known)
+    sure = [(np.where(mine, value, 0.0), error, beam) for (value, error, beam), mine in zip(parts, known)]
+    low = room.add(sure, options["level"])[1]
+    known = known.all(axis=0)
+    power = np.where(known, power, np.nan)
     sky = spectra.band_shares(_per_w_m2(sunlight), bands=bands).table
     per_sun = sky["irradiance_w_m2"].to_numpy()
     table = sky[["low_nm", "high_nm"]].copy()
@@ -290,7 +312,7 @@ def _bands(lamps, place, sunlight, bands, options, wanted):
         table[column] = table[source] / table["sun_w_m2"].where(table["sun_w_m2"] > 0)
     table["covered_pct"] = np.asarray(covered)
     verdicts = []
-    for row, sun in zip(table.itertuples(), per_sun):
+    for row, sun, mine in zip(table.itertuples(), per_sun, known):
         if row.covered_pct == 0 or np.isnan(sun):
             verdicts.append("not measured")
         elif row.covered_pct < 99.9:
@@ -298,7 +320,8 @@ def _bands(lamps, place, sunlight, bands, options, wanted):
         elif row.lamp_high < MISSING_BELOW * row.sun_w_m2:
             verdicts.append("missing")
         else:
-            verdicts.append(judge(row.lamp_low, row.lamp_high, sun * wanted[0], sun * wanted[2]))
+            found = judge(row.lamp_low, row.lamp_high, sun * wanted[0], sun * wanted[2])
+            verdicts.append("not known" if found == "unsure" and not mine else found)
     unknown = table["covered_pct"] == 0
     table.loc[unknown, table.columns.difference(["low_nm", "high_nm", "sun_w_m2", "covered_pct"])] = np.nan
     table["verdict"] = verdicts
@@ -326,18 +349,3 @@ def _mixed(lamps, irradiance):
 def _disagreement(lamps, place, facing, read):
     computed = sum(float(lamp.irradiance_at(place, facing=facing)[0]) * lamp.uv_index_per_w_m2() for lamp in lamps)
     return float(read / computed) if computed > 0 else np.nan
-
-
-def _people(lamps, place):
-    """UV limits for eyes at the place that look into the lamps; the stronger of spectrum and UV meter counts."""
-    point = np.atleast_2d(place)
-    facing = {lamp.id: float(lamp.irradiance_at(point, facing="lamp")[0]) for lamp in lamps}
-    burning = [lamp for lamp in lamps if facing[lamp.id] > 0]
-    if not burning or any(lamp.spectrum.index[0] > 300 or lamp.spectrum.index[-1] < 400 for lamp in burning):
-        return None
-    for lamp in burning:
-        read = float(lamp.uv_index_at(point, facing="lamp")[0])
-        computed = facing[lamp.id] * spectra.uv_index(_per_w_m2(lamp.spectrum))
-        if np.isfinite(read) and read > computed > 0:
-            facing[lamp.id] *= read / computed
-    return spectra.human_uv_limits(_mixed(burning, facing))

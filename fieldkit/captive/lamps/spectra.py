@@ -63,7 +63,9 @@ def through_filter(spectrum, *, passes_above_nm=None, passes_below_nm=None, edge
             share = share / (1 + np.exp(-(nm - passes_above_nm) / scale))
         if passes_below_nm is not None:
             share = share / (1 + np.exp((nm - passes_below_nm) / (10 * scale)))
-    return (spectrum * share).rename(spectrum.name)
+    passed = (spectrum * share).rename(spectrum.name)
+    passed.attrs["tells_uv"] = passes_above_nm is not None or spectrum.attrs.get("tells_uv", True)
+    return passed
 
 
 def filament(temperature_k, *, passes_above_nm=None, passes_below_nm=None, edge_nm=10.0, transmission=1.0):
@@ -80,7 +82,7 @@ def filament(temperature_k, *, passes_above_nm=None, passes_below_nm=None, edge_
     -------
     Series (w,)
         Per nanometre from 250 to 10,000 nm. Tungsten is not quite grey and the bulb itself glows in the far infrared:
-        a measured spectrum is better.
+        a measured spectrum is better. Without `passes_above_nm` nothing is known of its UV (`Lamp.tells_uv`).
 
     Examples
     --------
@@ -130,7 +132,9 @@ def illuminant(name):
         raise FieldkitError(f"There is no CIE illuminant '{name}'. There are: {', '.join(known)}.")
     distribution = colour.SDS_ILLUMINANTS[found]
     index = pd.Index(np.asarray(distribution.wavelengths, dtype=float), name="wavelength_nm")
-    return pd.Series(np.asarray(distribution.values, dtype=float), index=index, name=f"CIE illuminant {found}")
+    light = pd.Series(np.asarray(distribution.values, dtype=float), index=index, name=f"CIE illuminant {found}")
+    light.attrs["tells_uv"] = False
+    return light
 
 
 _HOT = re.compile(
@@ -145,8 +149,8 @@ def spectrum_of(text):
     Parameters
     ----------
     text : str
-        "blackbody 2700 K", "blackbody 2700 K, glass 330 nm" (cut-off), a CSV file ("spectra/x.csv"), or the name of a
-        CIE illuminant ("D65").
+        "blackbody 2700 K, glass 330 nm" (cut-off), a CSV file ("spectra/x.csv"), or the name of a CIE illuminant
+        ("D65"). "blackbody 2700 K" leaves its glass, and with it its UV, unknown.
 
     Returns
     -------
@@ -171,6 +175,6 @@ def spectrum_of(text):
     if re.match(r"(cie|[a-e]$|d\d\d|i?d\d|fl|hp|led)", words, re.IGNORECASE):
         return illuminant(words)
     raise FieldkitError(
-        f'The spectrum "{words}" is not known: write "blackbody 2700 K", "blackbody 2700 K, glass 330 nm", the name of '
-        'a CSV file such as "spectra/lamp.csv", or a CIE illuminant such as "D65".'
+        f'The spectrum "{words}" is not known: write the name of a CSV file such as "spectra/lamp.csv", "blackbody '
+        '2700 K, glass 330 nm" (below which wavelength its glass stops the light), or a CIE illuminant such as "D65".'
     )

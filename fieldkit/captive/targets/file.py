@@ -1,28 +1,22 @@
 """Targets read from a file that a person can write, and the file that a new enclosure starts with."""
 
 import json
+import textwrap
 import tomllib
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.targets.table import (
-    BASES,
-    COLUMNS,
-    CONTACT_CEILING_C,
-    CONTACT_SOURCE,
-    HOTTEST_C,
-    UNITS,
-    UV_CEILING,
-    UV_SOURCE,
-    UV_ZONES,
-    ZONES,
-    make,
-    target_row,
-)
+from fieldkit.captive.targets.standards import CONTACT_SCOPE, NO_UV, UV_EXPOSURE, standard_rows, uv_exposure
+from fieldkit.captive.targets.table import BASES, COLUMNS, HOTTEST_C, UNITS, ZONES, Kind, make, target_row
 from fieldkit.core import FieldkitError
 from fieldkit.records.reading import opening
+
+# Written in a targets file for a species of which nobody knows how it basks.
+UNKNOWN = "unknown"
+# Words of older files.
+_OLD = {"witnesses": "n_independent"}
 
 
 def from_text(text, *, kind, name="targets"):
@@ -60,7 +54,13 @@ def from_text(text, *, kind, name="targets"):
     rows = whole.get("target") if isinstance(whole, dict) else None
     if not isinstance(rows, list) or not rows or not all(isinstance(row, dict) for row in rows):
         raise FieldkitError(f"{name} holds no targets: it needs at least one [[target]] section.")
-    table = pd.DataFrame([target_row(**_known(row, name, i)) for i, row in enumerate(rows, start=1)])
+    rows = [target_row(**_known(row, name, i)) for i, row in enumerate(rows, start=1)]
+    uv, notes = whole.get("uv_exposure", UNKNOWN), [str(n) for n in whole.get("notes", ())]
+    if uv != UNKNOWN:
+        rows += uv_exposure(uv)
+    elif not any(row["target"] == "uv_index" and row["kind"] == Kind.AIM for row in rows):
+        notes.append(NO_UV)
+    table = pd.DataFrame(rows)
     for i, row in enumerate(table.itertuples(index=False), start=1):
         for value in (row.low, row.high):
             if isinstance(value, int | float) and value > HOTTEST_C.get(row.target, np.inf):
@@ -72,7 +72,7 @@ def from_text(text, *, kind, name="targets"):
         table,
         species=str(whole.get("species", "not stated")),
         invented=bool(whole.get("invented", False)),
-        notes=tuple(str(n) for n in whole.get("notes", ())),
+        notes=tuple(dict.fromkeys(notes)),
         levels=tuple(whole.get(k, np.nan) for k in ("full_sun_w_m2", "full_shade_w_m2")),
         name=name,
     )
@@ -104,6 +104,10 @@ def load(path):
 
 
 def _known(row, name, number):
+    row = {_OLD.get(key, key): value for key, value in row.items()}
+    # Files of an older version say ceiling = true.
+    if row.pop("ceiling", False):
+        row["kind"] = Kind.LIMIT
     strange = sorted(set(row) - set(COLUMNS))
     if strange:
         raise FieldkitError(f"{name}, target {number}: '{strange[0]}' is not known; use {', '.join(COLUMNS)}.")
@@ -113,7 +117,7 @@ def _known(row, name, number):
 
 
 def template():
-    """Text of a targets.toml for a new enclosure: two ceilings that hold at once, and room for the keeper's own.
+    """Text of a targets.toml for a new enclosure: the standard limits, and room for the keeper's own targets.
 
     Returns
     -------
@@ -121,40 +125,34 @@ def template():
 
     Examples
     --------
-    >>> from_text(template(), kind="toml").table[["target", "high", "ceiling"]].values.tolist()
-    [['surface_c', 48.0, True], ['uv_index', 8.0, True]]
+    >>> from_text(template(), kind="toml").table[["target", "high", "contact_min"]].values.tolist()
+    [['surface_c', 48.0, 10.0], ['surface_c', 43.0, 480.0], ['uv_index', 8.0, nan]]
     """
-    zones = "; ".join(f"{n}: {low:g} to {high:g}" for n, (low, high) in UV_ZONES.items())
+    rows = standard_rows(pd.DataFrame([], columns=COLUMNS))
+    blocks = "\n".join(_block(row) for row in rows)
+    words = "\n# ".join(textwrap.wrap(CONTACT_SCOPE, 116))
     return f"""\
-# What the enclosure is held against: one [[target]] block each. The two below are about burns and UV of people, not
-# about your animal: add your own targets below, each with its source, or let a season of field records give them:
+# What the enclosure is held against: one [[target]] block each. Those below are about burns and UV of people, not about
+# your animal: add your own targets below, each with its source, or let a season of field records give them:
 # fieldkit audit FOLDER --season MY_SEASON (this file is then not read; --save-targets keeps what the season gave).
+# {words}
 #
 # target  one of {", ".join(list(UNITS)[:6])},
 #         {", ".join(list(UNITS)[6:])}
 # zone    one of {", ".join(ZONES)}
 # low, high  the range in °C, W/m², UV index, h or share of the floor; one of them will do
 # period  day, night or all; month = 1 to 12, or 0 for all year
-# ceiling = true  high must never be passed
+# kind    "aim" (if left out), "limit" (high must never be passed; it needs a source) or "caution" (a rule of thumb)
+# contact_min  of a limit of surfaces: over how many minutes of contact it is a mean
 # basis   one of {", ".join(BASES)}; source: where the number is from, in words
 
 # species = "the animal these are for"
 invented = false
+# How does the species bask? Ask the literature on it or a vet; leave "{UNKNOWN}" where nobody knows: then UV is held
+# against its upper limit only. One of: {"; ".join(UV_EXPOSURE)}.
+uv_exposure = "{UNKNOWN}"
 
-[[target]]
-target = "surface_c"
-high = {CONTACT_CEILING_C}
-ceiling = true
-basis = "standard"
-source = "{CONTACT_SOURCE}"
-
-[[target]]
-target = "uv_index"
-high = {UV_CEILING}
-ceiling = true
-basis = "standard"
-source = "{UV_SOURCE}"
-
+{blocks}
 # The numbers below show the form only: they are no advice for any animal. Take the # away and put in your own.
 # [[target]]
 # target = "shade_air_c"
@@ -182,15 +180,12 @@ source = "{UV_SOURCE}"
 # high = 42
 # basis = "literature"
 # source = "book, page"
-
-# UV index by how much an animal basks, groups 1 (least) to 4 (Ferguson et al. 2010, limits from memory):
-# {zones}
-# [[target]]
-# target = "uv_index"
-# zone = "basking site"
-# period = "day"
-# low = 1.0
-# high = 2.6
-# basis = "literature"
-# source = "Ferguson et al. 2010, group 3"
 """
+
+
+def _block(row):
+    """A [[target]] block of a limit."""
+    lines = ["[[target]]", f'target = "{row["target"]}"', f"high = {row['high']}", f'kind = "{row["kind"]}"']
+    if np.isfinite(row["contact_min"]):
+        lines.append(f"contact_min = {row['contact_min']:g}")
+    return "\n".join([*lines, f'basis = "{row["basis"]}"', f'source = "{row["source"]}"', ""])

@@ -5,6 +5,7 @@ Every row says what to aim for, where, when, how well it is known and where it c
 
 import json
 from dataclasses import dataclass, field
+from enum import StrEnum
 from pathlib import Path
 
 import numpy as np
@@ -22,12 +23,26 @@ COLUMNS = (
     "unit",
     "low_error",
     "high_error",
-    "witnesses",
-    "ceiling",
+    "n_independent",
+    "kind",
+    "contact_min",
     "margin",
     "basis",
     "source",
 )
+
+
+class Kind(StrEnum):
+    """What a target is: something to aim for, a limit with a source, or a rule of thumb without one.
+
+    Only a limit can be "exceeded" and make an enclosure unsafe.
+    """
+
+    AIM = "aim"
+    LIMIT = "limit"
+    CAUTION = "caution"
+
+
 UNITS = {
     "shade_air_c": "°C",
     "surface_c": "°C",
@@ -44,16 +59,6 @@ ZONES = ("whole", "basking site", "warm end", "cool end", "retreat")
 PERIODS = ("day", "night", "all")
 BASES = ("field", "station", "literature", "standard", "common practice")
 
-# Lowest and highest mean UV index of the four exposure groups of Ferguson et al. (2010) Zoo Biology 29:317-334; the
-# limits from memory, of the medians only 0.35 (first) and 3.1 (fourth) were seen in print.
-UV_ZONES = {1: (0.0, 0.7), 2: (0.7, 1.0), 3: (1.0, 2.6), 4: (2.6, 3.5)}
-# Above it the World Health Organization (2002) calls the UV index very high, for people.
-UV_CEILING = 8.0
-# Human skin on stone or glass: 10 minutes' contact, ISO 13732-1 (value from a secondary source). What a reptile's skin
-# bears is not known; a reptile often does not leave a surface that burns it.
-CONTACT_CEILING_C = 48.0
-CONTACT_SOURCE = "human skin on stone for 10 minutes, ISO 13732-1 (from a secondary source); no reptile limit is known"
-UV_SOURCE = "very high for people (WHO 2002)"
 # A written target above this is one in °F (our choice).
 HOTTEST_C = {"shade_air_c": 50.0, "surface_c": 70.0, "operative_c": 60.0}
 # Shares of level sunlight above and below which a place is in full sun or full shade (common practice, no source).
@@ -112,7 +117,7 @@ def resting(table):
     >>> resting(rows).tolist()
     [True, False]
     """
-    air = (table["target"] == "shade_air_c") & ~table["ceiling"].astype(bool)
+    air = (table["target"] == "shade_air_c") & (table["kind"] == Kind.AIM)
     basking = table.loc[air & (table["zone"] == "basking site"), "low"].dropna()
     coolest = basking.min() if len(basking) else REST_BELOW_C
     by_day = table[air & (table["month"] > 0) & (table["period"] != "night")].groupby("month")["high"].max()
@@ -129,8 +134,9 @@ class Targets(Result):
     table : DataFrame
         One row per target: ``target`` (quantity), ``zone``, ``month`` (1 to 12; 0 all year), ``period``, ``low``,
         ``high`` (NaN: open), ``unit``, ``low_error`` and ``high_error`` (standard errors; NaN: not known),
-        ``witnesses`` (animals, days, stations or choice sets that the errors rest on; NaN: not known), ``ceiling``
-        (True: ``high`` must never be passed), ``margin`` (already taken off), ``basis``, ``source``.
+        ``n_independent`` (animals, days, stations or choice sets that the errors rest on; NaN: not known), ``kind``
+        (see `Kind`), ``contact_min`` (of a limit of surfaces: minutes of contact over which it is a mean; NaN: ten),
+        ``margin`` (already taken off), ``basis``, ``source``.
     full_sun_w_m2, full_shade_w_m2 : float
         From which and down to which irradiance a place counts as in full sun and in full shade; NaN: not known.
     notes : tuple of str
@@ -151,10 +157,10 @@ class Targets(Result):
     def sentence(self):
         """How many targets there are, of what, and what is missing."""
         kinds = list(dict.fromkeys(self.table["target"]))
-        ceilings = int(self.table["ceiling"].sum())
+        limits = int((self.table["kind"] == Kind.LIMIT).sum())
         words = f"{len(self.table)} target{'s' if len(self.table) > 1 else ''} for {self.species}"
         words += f"{' (invented)' if self.invented else ''}: "
-        words += f"{', '.join(kinds)}; {ceilings} are ceilings that must not be passed."
+        words += f"{', '.join(kinds)}; {limits} {'is an upper limit' if limits == 1 else 'are upper limits'}."
         return words + "".join(f" {note}" for note in self.notes)
 
     def to_toml(self):
@@ -224,8 +230,9 @@ def target_row(
     unit=None,
     low_error=np.nan,
     high_error=np.nan,
-    witnesses=np.nan,
-    ceiling=False,
+    n_independent=np.nan,
+    kind=Kind.AIM,
+    contact_min=np.nan,
     margin=0.0,
     basis="common practice",
 ):
@@ -233,8 +240,10 @@ def target_row(
 
     Parameters
     ----------
-    target, low, high, source, zone, month, period, unit, low_error, high_error, witnesses, ceiling, margin, basis
+    target, low, high, source, zone, month, period, unit, low_error, high_error
         As the columns of `Targets.table`; the unit follows from the target.
+    n_independent, kind, contact_min, margin, basis
+        As the columns of `Targets.table`.
 
     Returns
     -------
@@ -242,7 +251,7 @@ def target_row(
 
     Examples
     --------
-    >>> row = target_row("surface_c", high=48.0, ceiling=True)
+    >>> row = target_row("surface_c", high=48.0, kind="limit")
     >>> row["unit"], row["zone"], row["month"]
     ('°C', 'whole', 0)
     """
@@ -278,16 +287,16 @@ def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), s
     Raises
     ------
     FieldkitError
-        When a low lies above its high, a ceiling has no height, or a word is not known.
+        When a low lies above its high, a limit has no height, or a word is not known.
 
     Examples
     --------
     >>> rows = pd.DataFrame([target_row("uv_index", low=1.0, high=2.6, basis="literature", source="a book")])
     >>> make(rows, species="ridge lizard", invented=True).sentence
-    '1 target for ridge lizard (invented): uv_index; 0 are ceilings that must not be passed.'
+    '1 target for ridge lizard (invented): uv_index; 0 are upper limits.'
     """
     table = table.reindex(columns=COLUMNS)
-    for column in ("low", "high", "low_error", "high_error", "witnesses", "margin"):
+    for column in ("low", "high", "low_error", "high_error", "n_independent", "contact_min", "margin"):
         number = pd.to_numeric(table[column], errors="coerce")
         wrong = number.isna() & table[column].notna()
         if wrong.any():
@@ -303,24 +312,29 @@ def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), s
             (row.zone, ZONES, "zone"),
             (row.period, PERIODS, "period"),
             (row.basis, BASES, "basis"),
+            (row.kind, tuple(Kind), "kind"),
             (row.month, range(13), "month"),
         ):
             if value not in known:
                 raise FieldkitError(f"{where}: {what} is {value!r}; use one of {', '.join(str(k) for k in known)}.")
         if row.low > row.high:
             raise FieldkitError(f"{where}: low {row.low:g} lies above high {row.high:g}. Exchange them.")
-        if row.ceiling and not np.isfinite(row.high):
-            raise FieldkitError(f"{where}: a ceiling needs high = its height.")
+        if row.kind != Kind.AIM and not np.isfinite(row.high):
+            raise FieldkitError(f"{where}: a {row.kind} needs high = its height.")
+        if row.contact_min <= 0:
+            raise FieldkitError(f"{where}: contact_min is {row.contact_min:g}; give minutes above 0, or leave it out.")
         if np.isnan(row.low) and np.isnan(row.high):
             raise FieldkitError(f"{where}: give low, high or both.")
-        if row.witnesses < 2:
-            raise FieldkitError(f"{where}: witnesses is {row.witnesses:g}; an error takes two, or leave it out.")
+        if row.n_independent < 2:
+            raise FieldkitError(
+                f"{where}: n_independent is {row.n_independent:g}; an error takes two, or leave it out."
+            )
     for value, word in zip(levels, ("full_sun_w_m2", "full_shade_w_m2")):
         if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
             raise FieldkitError(f"{name}: {word} is {value!r}; write a number of W/m², or take the line out.")
     if levels[0] <= levels[1]:
         raise FieldkitError(f"{name}: full sun ({levels[0]:g} W/m²) must be more than full shade ({levels[1]:g} W/m²).")
-    table = table.astype({"month": int, "ceiling": bool})
+    table = table.assign(kind=[Kind(k) for k in table["kind"]]).astype({"month": int})
     return Targets(
         species=species,
         invented=invented,

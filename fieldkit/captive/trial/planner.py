@@ -74,7 +74,7 @@ class TrialPlan(Result):
             f"seed = {self.seed} # the order can be drawn again with it",
             f"order = [{', '.join('[' + ', '.join(map(_quoted, pair)) + ']' for pair in self.order)}]",
             "",
-            "# The trial stops when one of these is reached, or any reading passes a ceiling.",
+            "# The trial stops when one of these is reached, or any reading exceeds a limit.",
             "[limits]",
             *(f"{k} = {v}" for k, v in self.limits.items()),
         ]
@@ -150,7 +150,7 @@ def plan(
     _check_design(outcome, blocks, days, settle, better)
     against, unknown = [], []
     if aims is None:
-        unknown.append("Neither arm was held against ceilings: give targets.")
+        unknown.append("Neither arm was held against limits: give targets.")
     else:
         against, unknown = safety.reasons_against(
             record, aims, change=change, settle=settle, changes=changes, after=after

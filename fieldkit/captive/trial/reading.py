@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from fieldkit.captive.targets import Kind
 from fieldkit.captive.trial.outcomes import OUTCOMES, daily, kinds_of
 from fieldkit.captive.trial.planner import LIMITS, load
 from fieldkit.captive.trial.randomise import RandomisationTest, randomisation_test, smallest_p
@@ -242,18 +243,20 @@ def _ill(care):
 
 
 def _readings(record, first, last, aims):
-    name = "any reading above a ceiling"
+    name = "any reading above a limit"
     when = record.readings["time"].dt.tz_localize(None)
     read = record.readings[(when >= first) & (when < last)]
     if aims is None or not len(read):
-        return name, "not measured", "no readings of these days, or no ceilings given"
+        return name, "not measured", "no readings of these days, or no limits given"
     roles = {"surface_c": "surface", "shade_air_c": "shade_air", "operative_c": "copper_model", "uv_index": "uv_index"}
     roles["irradiance_w_m2"] = "irradiance"
-    for row in aims.table[aims.table["ceiling"]].itertuples(index=False):
+    # Limits of hours are means of hours: a single reading is held against those of minutes.
+    limits = aims.table[(aims.table["kind"] == Kind.LIMIT) & ~(aims.table["contact_min"] > 10)]
+    for row in limits.itertuples(index=False):
         mine = read[(read["role"] == roles.get(row.target)) & (read["value"] > row.high)]
         if len(mine):
             worst = mine.loc[mine["value"].idxmax()]
-            found = f"{row.target} {worst['value']:.1f} on {worst['time']:%Y-%m-%d %H:%M}, ceiling {row.high:g}"
+            found = f"{row.target} {worst['value']:.1f} on {worst['time']:%Y-%m-%d %H:%M}, limit {row.high:g}"
             return name, "yes", f"{found}: back to the usual setup, then fieldkit audit."
     return name, "no", ""
 

@@ -7,6 +7,7 @@ import pandas as pd
 
 from fieldkit.captive import audit as auditing
 from fieldkit.captive import enclosure as model
+from fieldkit.captive.targets import Kind
 
 # A step is a day; in a step no point may change by more than this (rule of thumb).
 STEP = {"shade_air_c": 2.0, "surface_c": 3.0, "operative_c": 3.0, "irradiance_w_m2": 100.0, "uv_index": 1.0}
@@ -58,7 +59,7 @@ def reasons_against(record, aims, *, change, settle, changes=None, after=None):
         )
     against += _audited(record, aims, "usual")
     if not len(record.readings):
-        unknown.append("The usual arm has no readings, so no ceiling was judged: read it for three days first.")
+        unknown.append("The usual arm has no readings, so no limit was judged: read it for three days first.")
     if after is not None:
         against += _audited(after, aims, "changed")
         against += _lost(record, after)
@@ -67,7 +68,7 @@ def reasons_against(record, aims, *, change, settle, changes=None, after=None):
         against += _withheld(record, changes)
         if not against:
             found = _predicted(record, changes)
-            against += _ceilings(found, aims) + _steps(found, settle)
+            against += _limits(found, aims) + _steps(found, settle)
     else:
         unknown.append(
             "The changed arm was not judged, because the change is given in words only. Give it in numbers (--power "
@@ -82,9 +83,9 @@ def _audited(record, aims, arm):
         return []
     coverage, light = auditing.light_of(record, aims)
     found = auditing.audit(record, aims, coverage=coverage, light=light)
-    broken = found.table[found.table["ceiling_broken"]]
+    broken = found.table[found.table["limit_exceeded"]]
     out = [
-        f"The {arm} arm breaks a ceiling: {row.target} at {row.where} is {row.by_how_much:.2g} {row.unit} above "
+        f"The {arm} arm exceeds a limit: {row.target} at {row.where} is {row.by_how_much:.2g} {row.unit} above "
         f"{row.high:g}. Mend that first (fieldkit audit)."
         for row in broken.itertuples(index=False)
     ]
@@ -130,14 +131,15 @@ def _moved(record, after):
     return both.assign(quantity=both["role"].astype("str").map(roles), change=both["then"] - both["now"])
 
 
-def _ceilings(found, aims):
+def _limits(found, aims):
     out = []
-    for row in aims.table[aims.table["ceiling"]].itertuples(index=False):
+    limits = aims.table[(aims.table["kind"] == Kind.LIMIT) & ~(aims.table["contact_min"] > 10)]
+    for row in limits.itertuples(index=False):
         over = found[(found["quantity"] == row.target) & (found["then_high"] > row.high)]
         for worst in over.sort_values("then_high").tail(1).itertuples(index=False):
             out.append(
-                f"The changed arm may break a ceiling: {row.target} at {worst.point_id} is expected at "
-                f"{worst.then:.1f} (up to {worst.then_high:.1f}), the ceiling is {row.high:g} {row.unit}. Change less."
+                f"The changed arm may exceed a limit: {row.target} at {worst.point_id} is expected at "
+                f"{worst.then:.1f} (up to {worst.then_high:.1f}), the limit is {row.high:g} {row.unit}. Change less."
             )
     return out
 

@@ -16,7 +16,7 @@ PROBE_LAG_COARSE_MIN = (6.0,)
 # been found 19 times in 20; else the data cannot tell.
 TELLS_UP_TO_C = 3.0
 # A week of one logger beside others is flagged above this many standard errors; set on simulated weeks so that the
-# search over days and windows flags fewer than one clean logger in a hundred (tests/study_contamination.py).
+# search over days and windows flags fewer than one clean logger in a hundred (tests/studies/study_contamination.py).
 WEEK_THRESHOLD = 4.7
 # More is asked of a series that is compared with a station or with nothing: its place's own air stays in it. And more
 # of a clear sky in place of measured irradiance: it is the same every day, as is much of what air does.

@@ -269,7 +269,10 @@ def blackbody(temperature_k, wavelengths_nm=None):
     x = constants.h * constants.c / (metres * constants.k * temperature_k)
     with np.errstate(over="ignore"):
         exitance = 2 * np.pi * constants.h * constants.c**2 / metres**5 / np.expm1(x) * 1e-9
-    return pd.Series(exitance, index=pd.Index(nm, name="wavelength_nm"), name=f"black body {temperature_k:g} K")
+    light = pd.Series(exitance, index=pd.Index(nm, name="wavelength_nm"), name=f"black body {temperature_k:g} K")
+    # Of a lamp: glass decides its ultraviolet, and none is stated here.
+    light.attrs["tells_uv"] = False
+    return light
 
 
 @elementwise({"share": {"units": "1"} | {"long_name": "share of the power of a black body"}})

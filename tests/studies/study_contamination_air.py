@@ -1,6 +1,6 @@
 """The contamination test on real air: weeks that are clean, and the same weeks with the sun of the heat balance on top.
 
-Run: python tests/study_contamination_air.py [BSRN] [AMERIFLUX]
+Run: python tests/studies/study_contamination_air.py [BSRN] [AMERIFLUX]
 
 Air that nobody simulated. Payerne set how air answers within minutes, and the field how much is asked of a lone logger;
 the rest judges. The typical years of Greensboro and Miami (hourly, with pvlib); one month of minutes at Payerne,

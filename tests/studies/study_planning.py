@@ -3,7 +3,7 @@
 The curve is made at some season sizes and read between them; brute force simulates and analyses fresh seasons at the
 sizes in between, without the planning module.
 
-Run: python tests/study_planning.py [seasons a size] [brute-force seasons]
+Run: python tests/studies/study_planning.py [seasons a size] [brute-force seasons]
 """
 
 import sys

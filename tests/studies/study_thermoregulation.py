@@ -1,6 +1,6 @@
 """Do the intervals of thermoregulation cover the truth? Simulated seasons whose animals and days differ, as a table.
 
-Run: python tests/study_thermoregulation.py [seasons] [seed]; judge a change with a seed that did not choose it.
+Run: python tests/studies/study_thermoregulation.py [seasons] [seed]; judge a change with a seed that did not choose it.
 """
 
 import sys

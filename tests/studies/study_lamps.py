@@ -1,6 +1,6 @@
 """How often the limits of a fitted beam hold the truth: simulated lamps of every shape, readings of stated error.
 
-    python tests/study_lamps.py [lamps]
+    python tests/studies/study_lamps.py [lamps]
 
 Each lamp has a strength, source and width of its own, drawn at random; a keeper reads it at eight places with a meter
 of 5 % error. Counted is how often the 95 % limits hold the true parameters and the true irradiance at places where

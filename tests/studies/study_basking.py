@@ -1,6 +1,6 @@
 """Do the limits of the basking window cover the truth? 1,000 simulated seasons a row, printed as a table.
 
-Run: python tests/study_basking.py [seasons] [seed]; judge a change with a seed that did not choose it.
+Run: python tests/studies/study_basking.py [seasons] [seed]; judge a change with a seed that did not choose it.
 """
 
 import sys

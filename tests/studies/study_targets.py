@@ -1,6 +1,6 @@
 """Is the error of a target what it says? The scatter of targets over simulated seasons against the errors they state.
 
-Run: python tests/study_targets.py [seasons] [seed]
+Run: python tests/studies/study_targets.py [seasons] [seed]
 """
 
 import sys
@@ -23,7 +23,7 @@ def gradient(rng, animals):
         body.ravel(), animal_id=np.repeat(np.arange(animals), READINGS), n_resamples=199, rng=rng
     )
     rows = targets.preferred(found)
-    return {"preferred range, high end": (rows[0]["low"], rows[0]["low_error"], rows[0]["witnesses"])}
+    return {"preferred range, high end": (rows[0]["low"], rows[0]["low_error"], rows[0]["n_independent"])}
 
 
 def places(rng, animals):
@@ -38,15 +38,15 @@ def places(rng, animals):
         }
     )
     row = targets.taken(choices, "surface_c")[0]
-    return {"surfaces taken, high end": (row["high"], row["high_error"], row["witnesses"])}
+    return {"surfaces taken, high end": (row["high"], row["high_error"], row["n_independent"])}
 
 
 def window(rng, animals):
     """Shade air in which animals basked."""
     scans = season(rng, animals=animals, days=20, a_day=6, between_animals=0.05, between_days=0.05)
     row = targets.basking_air(basking.window(scans))
-    row = row[0] if row else {"low": np.nan, "low_error": np.nan, "witnesses": np.nan}
-    return {"basking window, low end": (row["low"], row["low_error"], row["witnesses"])}
+    row = row[0] if row else {"low": np.nan, "low_error": np.nan, "n_independent": np.nan}
+    return {"basking window, low end": (row["low"], row["low_error"], row["n_independent"])}
 
 
 def truths():
@@ -66,11 +66,11 @@ def main(seasons=400, seed=0):
     for build in (gradient, places, window):
         for animals in (6, 12, 24):
             found = pd.concat(
-                [pd.DataFrame(build(rng, animals), index=["value", "error", "witnesses"]).T for _ in range(seasons)]
+                [pd.DataFrame(build(rng, animals), index=["value", "error", "n_independent"]).T for _ in range(seasons)]
             ).dropna()
             name = found.index[0]
             off = (found["value"] - truths()[name]).abs()
-            reach = special.stdtrit(found["witnesses"] - 1, 0.975) * found["error"]
+            reach = special.stdtrit(found["n_independent"] - 1, 0.975) * found["error"]
             print(
                 f"{name:26s} {animals:3d} animals  scatter {found['value'].std():.3f}  stated, root mean square "
                 f"{np.sqrt((found['error'] ** 2).mean()):.3f} (median {found['error'].median():.3f})  truth within "

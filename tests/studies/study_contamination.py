@@ -1,12 +1,17 @@
 """How often the contamination test is right: simulated weeks over latitudes, seasons, instruments and logging steps.
 
-Run ``python tests/study_contamination.py [weeks] [seed] [file] [ways]``; it prints the tables, and keeps the rows in
-the file as it goes (ways: names as in `WAYS`, with semicolons between). ``learn [weeks] [seed]`` prints the weights of
+Run ``python tests/studies/study_contamination.py [weeks] [seed] [file] [ways]``; it prints the tables, and keeps the
+rows in
+the file as it goes (ways: names as in `WAYS`, with semicolons between). ``learn [weeks] [seed]`` prints the weights
+of
 `fieldkit.physics.radiation_error.variability` instead. Weather: every second week from the
 real typical-year file that comes with pvlib (Greensboro, hourly air, sun and wind), broken into minutes by stochastic
-clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. Irradiance and wind are logged
-at the step of the thermometers, at an instant in every other week and as averages in the rest. The detector never sees
-the truth, and the air of the simulation is not built from the detector's own assumptions: lags, gains, fronts, morning
+clouds; the others synthetic from 5° to 60° latitude. Instruments: the one heat balance. Irradiance and wind are
+logged
+at the step of the thermometers, at an instant in every other week and as averages in the rest. The detector never
+sees
+the truth, and the air of the simulation is not built from the detector's own assumptions: lags, gains, fronts,
+morning
 inversions and restlessness are drawn anew for each week.
 """
 

@@ -5,7 +5,7 @@ them, and then a change made with them; the model knows only the description and
 true change and the true value after it lie inside the 95 % limits, and the error of the middle. Says nothing about how
 well the model's equations fit real enclosures: no measured one is published that describes itself well enough.
 
-Run: python tests/study_enclosure.py [number]
+Run: python tests/studies/study_enclosure.py [number]
 """
 
 import sys
