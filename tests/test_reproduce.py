@@ -189,6 +189,24 @@ FORGERIES = {
     "a verdict": (first_result(verdict="air"), MARKER, "verdict", "published air"),
     "the answer": (marker(lambda about: about.update(answer="On air.")), MARKER, "answer", "On air"),
     "a section": (marker(lambda about: about["sections"][0].update(state="stopped")), MARKER, "state", "stopped"),
+    "a hash of a record": (
+        marker(lambda about: about["record_files"]["choices.csv"].update(sha256="ac" * 32)),
+        MARKER,
+        "record_files, choices.csv, sha256",
+        "acac",
+    ),
+    "a hash of a block of rows": (
+        marker(lambda about: about["record_files"]["choices.csv"].update(blocks="0" * 160)),
+        MARKER,
+        "record_files, choices.csv, blocks",
+        "0000",
+    ),
+    "the hash of the code": (
+        marker(lambda about: about.update(code_sha256="ac" * 32)),
+        MARKER,
+        "code_sha256",
+        "published acac",
+    ),
     "a hash of records": (marker(lambda about: about.update(input_sha256="ac" * 32)), MARKER, "input_sha256", "acac"),
 }
 
@@ -225,7 +243,8 @@ def test_files_that_were_added_or_taken_away_are_named(forged, against):
     (folder / "figures" / "figure-01.svg").unlink()
     found = against(folder)
     assert set(found.table["file"]) == {"results/more.csv", "figures/figure-01.svg"}
-    assert "results/more.csv: 1 value differs\n  SHA-256: published not listed, rerun there" in as_text(found)
+    assert "  SHA-256: published not listed, rerun there" in as_text(found)
+    assert "  SHA-256: published listed, rerun missing" in as_text(found)
 
 
 def test_words_and_pictures_of_the_pdf_are_compared(forged, against, tmp_path):
@@ -243,14 +262,19 @@ def test_words_and_pictures_of_the_pdf_are_compared(forged, against, tmp_path):
     assert "2.746" in as_text(found) and "2.346" in as_text(found)
 
 
-def test_a_changed_record_is_named_down_to_its_rows(kit, rerun, tmp_path, monkeypatch):
+def test_a_changed_record_and_a_changed_version_are_named(kit, forged, tmp_path, monkeypatch):
+    folder, _ = forged
+    marker(lambda about: about["versions"].update(numpy="1.0"))(folder)
     season = tmp_path / "season"
     shutil.copytree(kit.folder, season)
     path = season / "choices.csv"
     path.write_text(path.read_text().replace("choices.csv 22\n", "choices.csv 99\n"))
     monkeypatch.setattr(kit.season, "path", season)
     monkeypatch.setattr(kit.season, "input_hash", "cd" * 32)
-    found = reproduce(kit.out, season, progress=False)
+    found = reproduce(folder, season, progress=False)
+    # The page says what it was made with, and the list beside it something else.
+    (row,) = found.table[found.table["rerun"].str.contains("numpy 1.0", regex=False)].itertuples()
+    assert row.file == "index.html" and f"numpy {np.__version__}" in row.published
     assert not found.same_input and not found.reproduced
     assert "In the records: choices.csv is not the published file: row 23 differs." in found.sentence
 
@@ -278,11 +302,12 @@ def test_other_code_and_other_versions_are_notes(forged, against):
     folder, _ = forged
     marker(lambda about: about["versions"].update(matplotlib="1.0"))(folder)
     marker(lambda about: about.update(code_sha256="12" * 32))(folder)
+    marker(lambda about: about["versions"].update(fieldkit="0.1.0 (sources 1212121212121212)"))(folder)
     picture_file(folder)
     found = against(folder)
     assert "matplotlib 1.0 → " in found.sentence and "the SHA-256 of the sources was 1212" in found.sentence
     assert "could not be compared; the numbers in them were" in found.sentence
-    assert set(found.table["column"]) == {"SHA-256"}
+    assert set(found.table["column"]) == {"SHA-256"}, as_text(found)
 
 
 def test_numbers_that_differ_by_the_code_are_named(kit, tmp_path):
@@ -323,6 +348,10 @@ STUBS = {
     ),
     "brackets within brackets": "[" * 100_000,
     "a number without end": '{"a": ' + "9" * 5000 + "}",
+    "terms that are none": json.dumps(
+        {"format": folders.FORMAT, "files": {"../../x": 3}, "demo": True, "input_sha256": "", "only": [3]}
+        | {"versions": {}, "written": "2026-01-01", "parameters": {}, "terms": {"authors": 5}}
+    ),
     "half of it": '{"format": "field',
     "no text": "\udcff",
 }

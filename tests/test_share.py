@@ -433,3 +433,11 @@ def test_from_the_command_line(tmp_path, capsys):
     printed = capsys.readouterr().out
     assert "without coordinates" in printed and "do not send this to any portal" in printed
     assert 'family-names: "Roe"' in (tmp_path / "a" / "CITATION.cff").read_text(encoding="utf-8")
+
+
+def test_nothing_is_given_away_into_the_records_themselves(tmp_path):
+    season = fieldkit.read_season(make(tmp_path / "season"))
+    for out in (tmp_path / "season", tmp_path / "season" / "choices", tmp_path):
+        with pytest.raises(FieldkitError, match="lies inside"):
+            share.write(season, out, licence="CC0-1.0", scientific_name="Genus species")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["season"]

@@ -7,7 +7,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from season_folder import CHOICES, make, workbook
+from season_folder import CHOICES, make, swap, workbook
 
 from fieldkit import cli
 from fieldkit.records.enclosure import settings as enclosure_settings
@@ -113,6 +113,10 @@ STRANGE = {
     "settings too large": (text(SETTINGS, "#" * 3_000_000), "larger than 2 MB"),
     "a line of 131,073 characters": (text("choices.csv", CHOICES + "S9," + "x" * 131_073 + "\n"), "longest line"),
     "a header of 131,073 characters": (text("choices.csv", "x" * 131_073 + "," + CHOICES), "longest line"),
+    "a zone that no place has": (
+        lambda folder: swap(folder, SETTINGS, 'timezone = "America/New_York"', 'timezone = "UTC+24:00"'),
+        "There is no such time zone",
+    ),
     "brackets within brackets": (text(SETTINGS, "a = " + "[" * 100_000), "without end"),
     "sections within sections": (text(SETTINGS, "[" + ".".join("a" * 3000) + "]\nb = 1"), "without end"),
     "a number of 5,000 digits": (text(SETTINGS, "a = " + "9" * 5000), "thousands of digits"),

@@ -237,3 +237,60 @@ def test_nothing_that_runs_or_calls_home_passes_the_cleaner(tmp_path, dirty):
             assert element.attrib.get("src", "data:image/").startswith("data:image/"), cleaned
             assert element.attrib.get("href", "http").startswith(("http", "#")), cleaned
         assert not Page(cleaned).every("script") and "\x00" not in cleaned
+
+
+LIVE = """
+import sys
+from pathlib import Path
+sys.path.insert(0, sys.argv[1])
+import pytest
+from test_writeup import PARAMETERS, cell, make_kit, notebook, write
+with pytest.MonkeyPatch.context() as monkeypatch:
+    kit = make_kit(Path(sys.argv[2]), monkeypatch)
+    slow = "import time\\nprint('live', flush=True)\\nPath(sys.argv[3]).touch()\\ntime.sleep(60)"
+    slow = slow.replace("Path(sys.argv[3])", f"__import__('pathlib').Path({sys.argv[3]!r})")
+    notebook(kit.books / "06_toy_choice.ipynb", [cell("code", PARAMETERS, "parameters"), cell("code", slow, "writeup")])
+    kit.out = Path(sys.argv[4])
+    write(kit)
+"""
+
+
+@pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="looks for processes where Linux lists them")
+def test_a_run_killed_with_a_live_kernel_leaves_nothing(tmp_path):
+    """A larger study of many moments: tests/studies/study_kill.py."""
+    import time
+    from pathlib import Path
+
+    place, scratch, work = (tmp_path / name for name in ("place", "scratch", "work"))
+    for folder in (place, scratch, work):
+        folder.mkdir()
+    out, mark = place / "wu [2025]", tmp_path / "live"
+    plain(out)
+    before = contents(out)
+    command = [sys.executable, "-c", LIVE, os.path.dirname(__file__), str(work), str(mark), str(out)]
+    child = subprocess.Popen(command, env=os.environ | {"TMPDIR": str(scratch)}, stderr=subprocess.PIPE)
+    deadline = time.monotonic() + 120
+    while not mark.exists() and child.poll() is None and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert mark.exists(), child.communicate()[1]
+
+    def kernels():
+        found = []
+        for process in Path("/proc").glob("[0-9]*"):
+            try:
+                found += [process.name] if str(place) in os.readlink(process / "cwd") else []
+            except OSError:
+                continue
+        return found
+
+    assert len(kernels()) == 1
+    child.kill()
+    child.communicate()
+    deadline = time.monotonic() + 30
+    while kernels() and time.monotonic() < deadline:
+        time.sleep(0.2)
+    assert not kernels()
+    assert contents(out) == before
+    plain(out, "second")
+    assert [p.name for p in place.iterdir()] == [out.name]
+    assert not any(scratch.iterdir())

@@ -2,12 +2,11 @@
 
 import copy
 import shutil
-import tempfile
 from pathlib import Path
 
 from fieldkit.classroom import sheet as class_sheet
-from fieldkit.core import FieldkitError, resource_dir
-from fieldkit.report.writeup import running
+from fieldkit.core import resource_dir
+from fieldkit.report.writeup import folders, running
 
 # Cells with these tags stay with the teacher.
 KEPT_BACK = {"answer", "teacher"}
@@ -91,17 +90,8 @@ def write(out):
         When something is there already.
     """
     out = Path(out).expanduser().absolute()
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise FieldkitError(
-            f"{out} is there already and not an empty folder: choose another name; nothing was changed."
-        )
     source = resource_dir("notebooks") / "classroom"
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        half = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    except OSError as error:
-        raise FieldkitError(f"Cannot write {out} ({error.strerror}): choose another place.") from error
-    try:
+    with folders.swapped_in(out, check=folders.check_empty) as (half, _):
         for folder in ("teacher", "sheets"):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():
@@ -109,12 +99,6 @@ def write(out):
             class_sheet.write_blank(lesson, half / "sheets")
         write_student_copies(source, half / "student")
         (half / "README.txt").write_text(_readme(), encoding="utf-8")
-        half.chmod(0o755)
-        if out.is_dir():
-            out.rmdir()
-        half.rename(out)
-    finally:
-        shutil.rmtree(half, ignore_errors=True)
     return sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
 
 

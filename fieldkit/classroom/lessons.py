@@ -274,7 +274,7 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
     (120, 6)
     """
     drivers, sets = drivers or DRIVERS, choice_sets(sheet)
-    # Rounds are what repeats here, with their own exact test below; the labels of five places would only stand in for it.
+    # Rounds are what repeats here, with their own exact test below; labels of five places would only stand in for it.
     answer = choice.compare(
         sets.drop(columns="place_id"), drivers=drivers, instrument_errors=READING_ERRORS, cluster="round",
         permutations=permutations, rng=rng,
@@ -286,8 +286,8 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
         if strong > 0.05 * ways:
             verdict = "undecided"
             turned = (
-                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds cannot tell: other things may have "
-                f"drawn many to one place.{turned}"
+                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds cannot tell: other things may "
+                f"have drawn many to one place.{turned}"
             )
     return dataclasses.replace(answer, verdict=verdict, sentence=_say_class(answer, verdict, where) + turned)
 

@@ -3,6 +3,10 @@ from .checks import leave_one_animal_out as leave_one_animal_out
 from .checks import simulation_extrapolation as simulation_extrapolation
 from .preference import preferred_value as preferred_value
 from .preference import switch_point as switch_point
+from .ratios import HabitatRatios as HabitatRatios
+from .ratios import habitat_ratios as habitat_ratios
+from .robust.hidden import hidden_bound as hidden_bound
+from .robust.hidden import hidden_upper_p as hidden_upper_p
 from .sets import variance_inflation as variance_inflation
 from .verdict import DRIVERS as DRIVERS
 from .verdict import ChoiceError as ChoiceError

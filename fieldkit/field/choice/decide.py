@@ -231,14 +231,23 @@ def curves(named, reason, shape, operative):
 def errors_turn(named, facts, within, errors, columns):
     """Reading error of each instrument at which the named driver would no longer be named."""
 
+    from scipy import special
+
+    names = list(facts.joint.coefficients.index)
+    s_w = choice_tables.within_covariance(names, facts.contrast, within, facts.n_sets)
+    k, df = names.index(named), facts.joint.degrees_of_freedom
+    sign = np.sign(facts.fits[named].coefficients.iloc[0])
+
     def stands(tried):
-        contrast = choice_sets.contrast(within, facts.n_sets, columns, tried)
-        if not contrast.loc[named, "testable"]:
+        stated = np.array([tried.get(columns[n], 0.0) for n in names])
+        # As `choice_sets.contrast` asks of a testable driver: half of the variance is real.
+        if s_w[k, k] < 2 * stated[k] ** 2:
             return False
-        corrected = choice_tables.correct(facts.joint, contrast, within, facts.n_sets, tried)
-        if not np.isfinite(corrected["p"]).all():
-            return False
-        return _straight(corrected, named, facts.fits, facts.testable)[0] == named
+        estimate, error = choice_tables.calibrated(facts.joint, s_w, stated)
+        t = -np.abs(estimate) / error
+        p = 2 * (special.stdtr(df, t) if np.isfinite(df) else special.ndtr(t))
+        others = np.delete(p, k) < 1 - OTHERS_LEVEL
+        return bool(p[k] < 1 - NAMING_LEVEL and np.sign(estimate[k]) == sign and not others.any())
 
     if facts.joint.separated or not facts.shape.steady:
         return None
@@ -290,7 +299,7 @@ def whom(found, named, facts):
         agreeing = special.ndtr(effect / spread) if spread > 0 else 1.0
         words = "most of the animals" if agreeing >= choice_animals.MOST else "some of the animals"
         return dataclasses.replace(found, whom=words)
-    if not found.worst <= effect:
+    if not found.worst <= effect / 2:
         return dataclasses.replace(found, whom="the animals on average")
     return found
 

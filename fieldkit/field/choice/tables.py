@@ -91,19 +91,10 @@ def correct(joint, contrast, within, n_sets, errors):
     from scipy import special
 
     names = list(joint.coefficients.index)
-    j = [list(contrast.index).index(n) for n in names]
-    s_w = within[:, j].T @ within[:, j] / max(1, len(within) - n_sets)
-    s_x = s_w - np.diag([errors.get(contrast.loc[n, "column"], 0.0) ** 2 for n in names])
-    scale = np.sqrt(np.diag(s_w))
     true_sd = contrast.loc[names, "true_sd"].to_numpy()
-    b = joint.coefficients.to_numpy()
-    estimate = error = np.full(len(names), np.nan)
-    if np.isfinite(b).all() and np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] > choice_sets.LEAST_REAL:
-        a = np.linalg.solve(s_x, s_w)
-        estimate = a @ b * true_sd
-        # With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
-        both = [np.diag(a @ c.to_numpy() @ a.T) for c in (joint.covariance, joint.model_covariance)]
-        error = np.sqrt(np.maximum(*both)) * true_sd
+    stated = [errors.get(contrast.loc[n, "column"], 0.0) for n in names]
+    estimate, error = calibrated(joint, within_covariance(names, contrast, within, n_sets), stated)
+    estimate, error, b = estimate * true_sd, error * true_sd, joint.coefficients.to_numpy()
     df = joint.degrees_of_freedom
     z = critical_value(NAMING_LEVEL, degrees_of_freedom=df)
     out = pd.DataFrame({"log_odds_per_sd": estimate, "standard_error": error}, index=pd.Index(names, name="driver"))
@@ -116,6 +107,29 @@ def correct(joint, contrast, within, n_sets, errors):
         out.insert(3, "low", np.exp(estimate - z * error))
         out.insert(4, "high", np.exp(estimate + z * error))
     return out
+
+
+def within_covariance(names, contrast, within, n_sets):
+    """Within-set covariance of the readings of some drivers."""
+    j = [list(contrast.index).index(n) for n in names]
+    return within[:, j].T @ within[:, j] / max(1, len(within) - n_sets)
+
+
+def calibrated(joint, s_w, errors):
+    """Coefficients per unit with reading errors taken out, and the larger of their errors by animal and by set.
+
+    NaN where the errors leave too little of the readings.
+    """
+    nothing = np.full(len(s_w), np.nan)
+    b = joint.coefficients.to_numpy()
+    s_x = s_w - np.diag(np.square(errors))
+    scale = np.sqrt(np.diag(s_w))
+    if not np.isfinite(b).all() or np.linalg.eigvalsh(s_x / np.outer(scale, scale))[0] <= choice_sets.LEAST_REAL:
+        return nothing, nothing
+    a = np.linalg.solve(s_x, s_w)
+    # With few animals the sandwich may be too small by chance; the model's is too small if animals differ.
+    both = [np.diag(a @ c.to_numpy() @ a.T) for c in (joint.covariance, joint.model_covariance)]
+    return a @ b, np.sqrt(np.maximum(*both))
 
 
 def leave_one_out_p(joint, without):

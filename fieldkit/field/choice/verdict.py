@@ -382,7 +382,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
     if verdict in testable:
         sign = 1.0 if fits[verdict].coefficients.iloc[0] > 0 else -1.0
         units = evidence.coarsest[sets] if evidence.coarsest is not None else None
-        hidden = choice_hidden.bound(sign * within[:, position[verdict]], used, sets, units=units)
+        hidden = choice_hidden.hidden_bound(sign * within[:, position[verdict]], used, sets, units=units)
         turn = choice_decide.errors_turn(verdict, facts, within, errors, drivers)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
     warnings = choice_words.warnings(way, within, drivers, contrast)

@@ -119,9 +119,9 @@ def _none(answer, facts, whom):
         if got is not None:
             parts.append(f"{spoken(name)} {got[0]:.2g} to {got[1]:.2g} ({got[2]:.2g} or more)")
     return (
-        f"No sign of selection in {whom}, be it for more, for less or for middle values. Odds ratios for one within-set "
-        "standard deviation more that are still possible (95 % interval; in brackets what four seasons of five like "
-        f"this one would have found): {'; '.join(parts)}."
+        f"No sign of selection in {whom}, be it for more, for less or for middle values. Odds ratios for one "
+        "within-set standard deviation more that are still possible (95 % interval; in brackets what four seasons of "
+        f"five like this one would have found): {'; '.join(parts)}."
     )
 
 
@@ -162,8 +162,8 @@ def _repeated(answer, facts, whom):
     return (
         f"This season cannot tell whether anything was chosen. In {whom} used places differed from "
         f"{than(answer.design)} in {spoken(name)}, but the same came back again and again: "
-        f"{answer.repeats.get(count, answer.n_sets)} {unit} could make such a pattern by chance (p {levels.get(worst, np.nan):.2g}). More of them would tell, not more "
-        "looks."
+        f"{answer.repeats.get(count, answer.n_sets)} {unit} could make such a pattern by chance (p "
+        f"{levels.get(worst, np.nan):.2g}). More of them would tell, not more looks."
     )
 
 
@@ -172,8 +172,8 @@ def faint(name, shared):
     row = shared["contrast"].loc[name.partition(" (")[0].partition(" + ")[0]]
     return (
         f"The animals chose their places ({shared['n_sets']} choice sets), and it goes with {spoken(name)}, which "
-        f"these instruments cannot vouch for: it differed by {row['within_set_sd']:.2g} {unit_of(row['column'])} within "
-        f"sets, with a reading error of {row['instrument_error']:.2g}. A finer instrument would tell."
+        f"these instruments cannot vouch for: it differed by {row['within_set_sd']:.2g} {unit_of(row['column'])} "
+        f"within sets, with a reading error of {row['instrument_error']:.2g}. A finer instrument would tell."
     )
 
 

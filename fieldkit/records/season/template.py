@@ -427,7 +427,26 @@ def _page(title, body, style):
     )
 
 
-def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
+def _drawn_places(sets, places, paces, rng):
+    """Bearings and paces from the animal's place to each available place, drawn so that no eye picks them.
+
+    The square root spreads places evenly over the ground within reach, not crowded round the animal.
+    """
+    import numpy as np
+
+    rng = np.random.default_rng(rng)
+    bearing = rng.integers(0, 360, (sets, places))
+    far = np.maximum(1, np.ceil(paces * np.sqrt(rng.random((sets, places))))).astype(int)
+    lines = "; ".join(
+        f"set {s + 1}: " + ", ".join(f"{b}° {n}" for b, n in zip(bearing[s], far[s], strict=True)) for s in range(sets)
+    )
+    return (
+        "<p><strong>Available places of this sheet</strong> (compass bearing and paces from the animal's place, drawn "
+        f"by lot; where one cannot be reached, take the next of the other set): {lines}.</p>"
+    )
+
+
+def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet", paces=20, rng=None):
     """Printable sheets for outside: choice sets, scans, and what to take care of.
 
     Parameters
@@ -440,6 +459,10 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         Places in a set, the animal's own first.
     title : str
         Heading, such as the name of the season.
+    paces : int
+        Farthest that an available place may lie, in paces.
+    rng : int or numpy.random.Generator, optional
+        Seed of the bearings and paces that are printed; every sheet has its own unless given.
 
     Returns
     -------
@@ -467,7 +490,7 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
     )
     blanks = f'<p class="blanks">{blanks}</p>'
     care = f"<h2>Take care</h2><ol>{''.join(f'<li>{html.escape(c)}</li>' for c in cautions.FIELD)}</ol>"
-    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]")]
+    shown = [n for n in template_headers("choices") if n not in ("observer", "operative [°C]", "minutes")]
     rows = []
     for _ in range(sets):
         for place in range(places):
@@ -478,7 +501,8 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet"):
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
         "by eye: so many steps in a direction drawn by lot. Read all places of a set within minutes, after the animal "
         "has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
-        f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}{care}</section>"
+        f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}"
+        f"{_drawn_places(sets, places - 1, paces, rng)}{care}</section>"
     )
     shown = [n for n in template_headers("scans") if n not in ("observer", "body_temperature [°C]")]
     blank = "<tr>" + "<td></td>" * len(shown) + "</tr>"

@@ -118,7 +118,7 @@ def changed_records(published, here):
             said.append(f"{name} is missing.")
         elif before is None:
             said.append(f"{name} is no file of the published records.")
-        elif before["sha256"] != now["sha256"]:
+        elif not isinstance(before, dict) or before.get("sha256") != now["sha256"]:
             said.append(f"{name} is not the published file{_where(before, now)}.")
     return said
 

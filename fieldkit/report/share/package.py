@@ -1,8 +1,6 @@
 """Records given to others in open formats, without giving the animals away."""
 
 import math
-import shutil
-import tempfile
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -14,6 +12,7 @@ from fieldkit.records.places import ELEVATION_STEP_M, PRECISIONS, band, cut_off
 from fieldkit.report.privacy import at_home, gate
 from fieldkit.report.share import citation, darwin_core, netcdf
 from fieldkit.report.share import filter as giving_away
+from fieldkit.report.writeup import folders
 
 COORDINATES = ("none", *PRECISIONS, "exact")
 # Terms of use that the biodiversity portals accept (common practice).
@@ -238,18 +237,9 @@ def write(
     out = Path(out).expanduser().absolute()
     about = _about(season, licence, authors, contact, title, scientific_name, allow_invented)
     position = publish_position(season.site, coordinates=coordinates, position_uncertainty_m=position_uncertainty_m)
-    if out.exists() and (not out.is_dir() or any(out.iterdir())):
-        raise FieldkitError(
-            f"{out} is there already and not an empty folder: choose another name; nothing was changed."
-        )
     filter_ = giving_away.Filter(season, include_notes=include_notes)
     secrets = _secrets(season, coordinates, include_notes, [*about.authors, contact or ""])
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        half = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
-    except OSError as error:
-        raise FieldkitError(f"Cannot write {out} ({error.strerror}): choose another place.") from error
-    try:
+    with folders.swapped_in(out, keep=[season.path], check=folders.check_empty) as (half, _):
         rows = [
             *darwin_core.write(season, half / "darwin_core.zip", about=about, position=position, filter_=filter_),
             *netcdf.write(season, half, about=about, position=position, filter_=filter_),
@@ -260,12 +250,6 @@ def write(
         (half / "README.txt").write_text(_readme(about, position, rows, left_out), encoding="utf-8")
         rows.append(("README.txt", "what is in here, what was left out and why"))
         gate.check(half, secrets, what="the folder to give away")
-        half.chmod(0o755)
-        if out.is_dir():
-            out.rmdir()
-        half.rename(out)
-    finally:
-        shutil.rmtree(half, ignore_errors=True)
     table = pd.DataFrame(rows, columns=["file", "holds"])
     where = {"none": "without coordinates", "exact": "with EXACT coordinates"}.get(
         coordinates, f"with coordinates cut off to {coordinates} degree"

@@ -64,6 +64,17 @@ _NEEDED = {
 }
 
 
+# Parts that an older write-up lacks.
+_MAY_HOLD = ("terms", "figures", "record_files", "enclosure_files")
+
+
+def _terms(about):
+    terms = about.get("terms") or {}
+    authors = terms.get("authors", [])
+    others = [value for name, value in terms.items() if name != "authors" and value is not None]
+    return [*(authors if isinstance(authors, list) else [authors]), *others, *(about.get("figures") or {}).values()]
+
+
 def read_published(folder):
     """Read what a write-up of somebody else says about itself, to run it again.
 
@@ -83,6 +94,9 @@ def read_published(folder):
     """
     about = read_marker(folder)
     wrong = [key for key, kind in _NEEDED.items() if not isinstance(about.get(key), kind)]
+    wrong += [key for key in _MAY_HOLD if not isinstance(about.get(key), dict | None)]
+    if not wrong and not all(isinstance(name, str) for name in [*(about["only"] or []), *_terms(about)]):
+        wrong = ["only", "terms"]
     names = [name for name in about["parameters"] if name.endswith(("_folder", "_file"))] if not wrong else []
     try:
         datetime.date.fromisoformat(about["written"])
@@ -174,8 +188,25 @@ def check_replaceable(out, *, keep=()):
         )
 
 
+def check_empty(out, *, keep=()):
+    """Refuse a place that holds anything at all, or lies within records.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Where a new folder shall stand.
+    keep : iterable of pathlib.Path
+        Folders of records, which must be apart from `out`.
+    """
+    check_outside(out, keep)
+    if os.path.lexists(out) and (out.is_symlink() or not out.is_dir() or any(out.iterdir())):
+        raise FieldkitError(
+            f"{out} is there already and not an empty folder: choose another name; nothing was changed."
+        )
+
+
 @contextlib.contextmanager
-def swapped_in(out, *, keep=()):
+def swapped_in(out, *, keep=(), check=check_replaceable):
     """Give an empty folder to write in; when the block ends without an error it takes the place of `out`.
 
     One run at a time writes to `out`: a second is refused at once. What runs that were killed left beside `out` is
@@ -187,6 +218,8 @@ def swapped_in(out, *, keep=()):
         Where the finished folder shall stand.
     keep : iterable of pathlib.Path
         Folders of records, which must be apart from `out`.
+    check : callable
+        Whether what stands at `out` may be replaced: `check_replaceable` or `check_empty`.
 
     Yields
     ------
@@ -199,7 +232,7 @@ def swapped_in(out, *, keep=()):
         check_outside(out, keep)
         with _alone(out):
             _recover(out)
-            check_replaceable(out, keep=keep)
+            check(out, keep=keep)
             place = Path(tempfile.mkdtemp(prefix=f".{out.name}.new-", dir=out.parent))
             try:
                 fresh, work = place / "whole", place / "work"
@@ -207,7 +240,7 @@ def swapped_in(out, *, keep=()):
                 work.mkdir()
                 yield fresh, work
                 # Minutes have passed: what stands there now may not be what stood there at the start.
-                check_replaceable(out, keep=keep)
+                check(out, keep=keep)
                 _swap(fresh, out)
             finally:
                 shutil.rmtree(place, ignore_errors=True)

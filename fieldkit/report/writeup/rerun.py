@@ -10,7 +10,7 @@ import pandas as pd
 from fieldkit.core import FieldkitError, Result
 from fieldkit.report import writeup
 from fieldkit.report.integrity import files, seals
-from fieldkit.report.integrity.texts import differing_words
+from fieldkit.report.integrity.texts import compare_parts, differing_words, flat
 from fieldkit.report.writeup import folders
 
 # How many differing values of a file are spelled out in words.
@@ -112,18 +112,20 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
         )
         rerun = folders.read_marker(place)
         drawn = all(about["versions"].get(name) == rerun["versions"].get(name) for name in _DRAWING)
-        names = about["files"].keys() | rerun["files"].keys() | {folders.MARKER}
+        names = {*seals.files_in(published), *rerun["files"], folders.MARKER}
         unread = {folders.PDF} if made_pdf and (folders.PDF not in rerun["files"] or not _reads_pdf()) else set()
         rows, count = files.compare(published, place, names - unread, tolerance=tolerance, drawn=drawn)
         rows += [(name, "", "SHA-256", *pair) for name, *pair in sealed]
+        same_input = all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256"))
+        rows += _stated_wrongly(about, rerun, same_input)
         notes = _notes(about, rerun, drawn=drawn, unread=bool(unread))
     return Reproduction(
         table=pd.DataFrame(rows, columns=_COLUMNS),
         n_compared=count + len(about["files"]),
-        same_input=all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256")),
+        same_input=same_input,
         tolerance=tolerance,
         notes=notes,
-        captions=about.get("figures", {}),
+        captions=about.get("figures") or {},
     )
 
 
@@ -170,6 +172,18 @@ def _short(value):
 
 def _reads_pdf():
     return importlib.util.find_spec("pypdf") is not None
+
+
+def _stated_wrongly(about, rerun, same_input):
+    """Hashes in ``writeup.json`` that do not go with one another, whoever computes again."""
+    rows = []
+    for key in ("record_files", "enclosure_files") if same_input and "record_files" in about else ():
+        found, _ = compare_parts(flat(about[key]), flat(rerun[key]))
+        rows += [(folders.MARKER, f"{key}, {where}", "", one, other) for where, one, other in found]
+    code, said = about.get("code_sha256"), str(about["versions"].get("fieldkit"))
+    if code is not None and str(code)[:16] not in said:
+        rows.append((folders.MARKER, "code_sha256", "", code, said))
+    return rows
 
 
 def _notes(about, rerun, *, drawn, unread):

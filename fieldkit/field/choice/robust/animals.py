@@ -23,7 +23,7 @@ class Animals:
     Attributes
     ----------
     whom : {"the animals", "the animals on average", "most of the animals", "some of the animals", "one of the animals"}
-        "On average" where animals may differ by as much as the effect itself without its having shown.
+        "On average" where animals may differ by half of the effect (standard deviation) without its having shown.
     differ_p : float
         Test that slopes do not differ between animals; NaN with fewer than three named animals.
     differ : bool

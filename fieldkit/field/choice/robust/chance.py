@@ -11,8 +11,8 @@ import numpy as np
 
 # Turned round at random, five units give the season itself in one draw of sixteen: no p-value of 5 % exists below six.
 FEWEST_UNITS = 6
-# With fewer animals than this, turning them round leaves too few ways for twelve candidates (our choice: eight give p of
-# 2 in 256 at best); visits and returns are turned round still.
+# With fewer animals than this, turning them round leaves too few ways for twelve candidates (our choice: eight give a p
+# of 2 in 256 at best); visits and returns are turned round still.
 FEWEST_ANIMALS = 8
 
 

@@ -12,6 +12,8 @@ DRAWN = (*RULES, PICKED)
 ORDER_LEVEL = 0.01
 # Share of sets in which the used place was read first from which on order and use cannot be told apart (our choice).
 ALWAYS = 0.8
+# A set that took longer (minutes) was not read in one go, and its clock times are no order (our choice).
+LONGEST = 180.0
 # Within sets, places differ this many times less than sets do: the places may lie too near (our choice).
 ALIKE = 4.0
 
@@ -86,7 +88,9 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
     starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
     position = np.arange(len(sets)) - starts[sets].astype(float)
     order, minutes = "rows", _numbers(kept, "minutes")
-    if minutes is not None and np.isfinite(minutes).all() and np.ptp(minutes) > 0:
+    if minutes is None or not np.isfinite(minutes).all() or not np.ptp(minutes) > 0:
+        minutes = _since_first(kept, starts, sets)
+    if minutes is not None:
         order, position = "minutes", minutes
     first = position == np.minimum.reduceat(position, starts)[sets]
     drift = _drift(values, position, used, sets, drivers)
@@ -108,6 +112,18 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
         order=order,
         distance_m=far,
     )
+
+
+def _since_first(kept, starts, sets):
+    """Minutes from the first reading of a set, where most sets were timed place by place; else None."""
+    if "time" not in kept:
+        return None
+    minutes = 60 * clock_hours(kept["time"])
+    minutes = minutes - np.minimum.reduceat(minutes, starts)[sets]
+    if not np.isfinite(minutes).all() or minutes.max() > LONGEST:
+        return None
+    spread = np.maximum.reduceat(minutes, starts)
+    return minutes if (spread > 0).mean() > 0.5 else None
 
 
 def _numbers(kept, column):

@@ -10,7 +10,7 @@ MULTIPLES = (1.25, 1.5, 2.0, 3.0, 5.0)
 HALVINGS = 3
 
 
-def upper_p(values, used, set_id, gamma, *, units=None):
+def hidden_upper_p(values, used, set_id, gamma, *, units=None):
     """Largest one-sided p-value of "more of it was used" if something unread changes the odds of use by a factor.
 
     Parameters
@@ -42,7 +42,7 @@ def upper_p(values, used, set_id, gamma, *, units=None):
 
     >>> x, used = [1, 0] * 110 + [0, 1] * 12, [1, 0] * 122
     >>> sets = np.repeat(np.arange(122), 2)
-    >>> [float(round(upper_p(x, used, sets, g), d)) for g, d in ((3, 5), (4, 4), (5, 3), (6, 3))]
+    >>> [float(round(hidden_upper_p(x, used, sets, g), d)) for g, d in ((3, 5), (4, 4), (5, 3), (6, 3))]
     [2e-05, 0.002, 0.023, 0.097]
     """
     from scipy import special, stats
@@ -66,13 +66,13 @@ def upper_p(values, used, set_id, gamma, *, units=None):
     return float(special.ndtr(-rest.sum() / np.sqrt(max(spread, 1e-300))))
 
 
-def bound(values, used, set_id, *, units=None, level=LEVEL):
+def hidden_bound(values, used, set_id, *, units=None, level=LEVEL):
     """Factor on the odds of use, by something unread, at which the verdict would no longer hold.
 
     Parameters
     ----------
     values, used, set_id, units
-        As in `upper_p`, with the sign of what was sought.
+        As in `hidden_upper_p`, with the sign of what was sought.
     level : float
         One-sided.
 
@@ -84,17 +84,17 @@ def bound(values, used, set_id, *, units=None, level=LEVEL):
     Examples
     --------
     >>> x, used = [1, 0] * 110 + [0, 1] * 12, [1, 0] * 122
-    >>> round(bound(x, used, np.repeat(np.arange(122), 2)), 1)
+    >>> round(hidden_bound(x, used, np.repeat(np.arange(122), 2)), 1)
     5.5
     """
     low, high = 1.0, LARGEST_GAMMA
-    if upper_p(values, used, set_id, low, units=units) > level:
+    if hidden_upper_p(values, used, set_id, low, units=units) > level:
         return 1.0
-    if upper_p(values, used, set_id, high, units=units) <= level:
+    if hidden_upper_p(values, used, set_id, high, units=units) <= level:
         return np.inf
     for _ in range(20):
         middle = np.sqrt(low * high)
-        below = upper_p(values, used, set_id, middle, units=units) <= level
+        below = hidden_upper_p(values, used, set_id, middle, units=units) <= level
         low, high = (middle, high) if below else (low, middle)
     return float(np.sqrt(low * high))
 
