@@ -190,6 +190,17 @@ def test_one_animal_speaks_for_itself(season, watched):
     assert found.table.loc["basking_share", "captive_days"] == 42
 
 
+def test_two_observers_count_once(season, watched):
+    scans = watched.scans.drop_duplicates(["time", "animal_id"])
+    assert len(scans) < len(watched.scans)
+    both = pd.concat([scans, scans.assign(observer="C", behaviour="retreat")]).sort_values("time", kind="stable")
+    tables = [
+        compare.compare(season, dataclasses.replace(watched, scans=s.reset_index(drop=True)), fill=False).table
+        for s in (scans, both)
+    ]
+    pd.testing.assert_frame_equal(*tables)
+
+
 def test_without_scans_it_says_what_is_missing(season):
     with pytest.raises(FieldkitError, match="no scans"):
         compare.compare(season, fieldkit.demo_enclosure())

@@ -13,18 +13,19 @@ _NIGHT_UV = 0.5
 _FAINT = 0.2
 
 
-def look(say, series, site):
-    """Hold every series, and what animals are said to do, against the sun."""
-    doubted = set()
-    for one in series:
-        found = clock.shift_of(one)
-        if found is not None and found["off"]:
-            _say_clock(say, one, found)
-        if one.kind != "temperature":
-            dark = _too_bright(say, one, clock_off=bool(found and found["off"]))
-            doubted |= {one.name} if dark else set()
-            _faint(say, one)
-            _zeros(say, one)
+def look_at(say, one):
+    """Hold one series against the sun."""
+    found = clock.shift_of(one)
+    if found is not None and found["off"]:
+        _say_clock(say, one, found)
+    if one.kind != "temperature":
+        _too_bright(say, one, clock_off=bool(found and found["off"]))
+        _faint(say, one)
+        _zeros(say, one)
+
+
+def look(say, site):
+    """Hold what else was read, and what animals are said to do, against the sun."""
     _uv_at_night(say, site)
     _basking_at_night(say, site)
 
@@ -72,7 +73,6 @@ def _too_bright(say, one, clock_off):
             f"This is more than sun and sky can give at that moment ({strong.sum():,} readings).",
             "Check the reading, its unit, the date and the clock.",
         )
-    return bool(dark.any() or strong.any())
 
 
 def _faint(say, one):

@@ -1,6 +1,7 @@
 """Loggers held against each other and against what was read by hand: names that were swapped, a clock of its own."""
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,14 +17,35 @@ _LEAST_DAYS = 8
 _DRAWS = 200
 
 
-def look(say, series):
-    """Say which loggers seem to bear another's name, and which clocks of two loggers do not agree."""
-    warm = [one for one in series if one.table == "loggers" and one.kind == "temperature"]
-    roles = say.roles
-    _swapped(say, warm, roles)
-    air = [one for one in warm if roles.get(one.name) == "shade_air"]
-    for one, other in itertools.combinations(air, 2):
-        _lag(say, one, other)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Short:
+    """What is kept of a logger: its first row, its hourly means, and how far it lies from what was read by hand."""
+
+    name: str
+    row: int
+    hourly: tuple
+    apart: tuple
+
+
+class Pairs:
+    """Loggers as they come, one at a time, and then what they say of each other."""
+
+    def __init__(self, say):
+        self._say, self._loggers, self._hand = say, [], _hand_air(say)
+
+    def take(self, one):
+        """Keep what is needed of a logger of temperature."""
+        if one.table == "loggers" and one.kind == "temperature" and np.isfinite(one.readings).any():
+            short = _Short(name=one.name, row=int(one.rows[0]), hourly=_hourly(one), apart=_apart(one, *self._hand))
+            self._loggers.append(short)
+
+    def look(self):
+        """Say which loggers seem to bear another's name, and which clocks of two loggers do not agree."""
+        roles = self._say.roles
+        _swapped(self._say, self._loggers, roles)
+        air = [one for one in self._loggers if roles.get(one.name) == "shade_air"]
+        for one, other in itertools.combinations(air, 2):
+            _lag(self._say, one, other)
 
 
 def _hand_air(say):
@@ -40,6 +62,8 @@ def _hand_air(say):
 
 def _apart(one, seconds, values):
     """Median distance of a logger from what was read by hand, and how many readings that rests on."""
+    if not len(seconds) or len(one.seconds) < 2:
+        return np.nan, 0
     order = np.argsort(one.seconds)
     at = np.interp(seconds, one.seconds[order], one.readings[order])
     after = np.searchsorted(one.seconds[order], seconds).clip(1, len(order) - 1)
@@ -51,12 +75,9 @@ def _apart(one, seconds, values):
 
 
 def _swapped(say, warm, roles):
-    seconds, values = _hand_air(say)
-    if len(seconds) < _LEAST:
-        return
-    apart = {one.name: _apart(one, seconds, values) for one in warm if len(one.seconds) > 1}
+    apart = {one.name: one.apart for one in warm}
     for one in warm:
-        if roles.get(one.name) != "shade_air" or one.name not in apart:
+        if roles.get(one.name) != "shade_air":
             continue
         mine, number = apart[one.name]
         if number < _LEAST or not mine > _APART_C:
@@ -71,7 +92,7 @@ def _swapped(say, warm, roles):
             )
         say.warn(
             "loggers",
-            [one.rows[0]],
+            [one.row],
             "logger_id",
             f"{one.name} is there for shade air, and lies {mine:.1f} °C (median of {number}) from the shade air read "
             "by hand.",
@@ -92,7 +113,7 @@ def _hourly(one):
 
 def _lag(say, one, other):
     """The shift under which the changes of two loggers of shade air agree best, with its interval over days."""
-    (a0, a), (b0, b) = _hourly(one), _hourly(other)
+    (a0, a), (b0, b) = one.hourly, other.hourly
     start, end = max(a0, b0) - _LONGEST_H, min(a0 + len(a), b0 + len(b)) + _LONGEST_H
     if end - start < 24 * _LEAST_DAYS + 2 * _LONGEST_H:
         return
@@ -121,7 +142,7 @@ def _lag(say, one, other):
     late, early = (one, other) if best > 0 else (other, one)
     say.warn(
         "loggers",
-        [late.rows[0]],
+        [late.row],
         "time",
         f"{late.name} writes every change of the air {abs(best):.1f} h later than {early.name} (95 % interval "
         f"{min(abs(low), abs(high)):.1f} to {max(abs(low), abs(high)):.1f} h, {len(by_day)} days): their clocks do not "

@@ -69,9 +69,13 @@ def look(tables, rows, stated, problems):
         return
     if not place.look(stated, site, problems):
         return  # with a wrong place everything would be at odds with the sun
-    series = list(_series(tables, stated, site))
-    light.look(say, series, site)
-    loggers.look(say, series)
+    pairs = loggers.Pairs(say)
+    # One at a time: thirty loggers of a year of minutes fill the memory.
+    for one in _series(tables, stated, site):
+        light.look_at(say, one)
+        pairs.take(one)
+    pairs.look()
+    light.look(say, site)
 
 
 def _series(tables, stated, site):

@@ -8,8 +8,8 @@ import pandas as pd
 
 from fieldkit.records.reading import cells, headers
 from fieldkit.records.schema import tables as schemas
-from fieldkit.records.season import reader as folder
 from fieldkit.records.season import settings
+from fieldkit.records.season.table import read_table
 
 OUT_OF_SIGHT = "out of sight"
 # Name of an animal that lives alone and was not named.
@@ -41,7 +41,7 @@ def read(raws, stated, problems):
     raws = [_with_times(raw, stated, problems) for raw in raws]
     if not raws or (problems.any_errors and any(raw is None for raw in raws)):
         return None
-    table = folder.read_table(raws, "enclosure_scans", stated, problems, [], {})
+    table = read_table(raws, "enclosure_scans", stated, problems, [], {})
     if table is None or "point" not in table:
         return table
     away = table["point"].str.lower().str.replace(r"[-_ ]+", " ", regex=True) == OUT_OF_SIGHT

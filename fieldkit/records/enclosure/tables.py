@@ -11,11 +11,11 @@ import pandas as pd
 from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
-from fieldkit.records.reading import cells, headers, opening, sheets, suspicions
+from fieldkit.records.reading import cells, headers, opening, series, sheets
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.schema import tables as schemas
-from fieldkit.records.season import reader as folder
-from fieldkit.records.season import settings
+from fieldkit.records.season import limits, moments, settings
+from fieldkit.records.season.table import read_table
 
 WORKBOOK = "enclosure.xlsx"
 # Sheets and files by name, and the declared table each is.
@@ -66,7 +66,7 @@ def read(path, stated, problems, digest):
     found = {"readings": _readings(path, like_season, problems, digest)}
     for name in ("hand_readings", "lamp_readings", "care", "choices"):
         raws = _raws(path, name, name, like_season, problems, digest)
-        found[name] = folder.read_table(raws, name, like_season, problems, [], {}) if raws else None
+        found[name] = read_table(raws, name, like_season, problems, [], {}) if raws else None
     found["scans"] = _scans(path, settings.section(stated, "points"), like_season, problems, digest)
     _say_unread(path, stated, problems)
     points = settings.section(stated, "points")
@@ -237,7 +237,7 @@ def _readings(path, stated, problems, digest):
     if long:
         loggers = settings.section(stated, "loggers")
         mine = {k: v for k, v in loggers.items() if k not in wide_names}
-        parts.append(folder.read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
+        parts.append(read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
     parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
     return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
 
@@ -399,19 +399,19 @@ def _read_wide(raw, moment, stated, problems):
             cells=raw.cells.rename(columns={moment: "time"}),
         )
         moment = "time"
-    decimal = folder._decimal(raw, list(owner), stated, problems)
+    decimal = moments.decimal_of(raw, list(owner), stated, problems)
     values = pd.DataFrame(index=raw.cells.index)
     for header, name in owner.items():
         read_as = _unit_of(raw, header, name, loggers[name], problems)
         numbers, wrong = cells.numbers(raw.cells[header], decimal=decimal)
-        folder._say(wrong, raw.file, header, problems)
+        moments.say(wrong, raw.file, header, problems)
         values[header] = (numbers * read_as[0] + read_as[1]).round(9)
     frame = pd.DataFrame({"logger_id": next(iter(owner.values()))}, index=raw.cells.index)
     bad = {}
-    folder._read_times(raw, "loggers", {"time": moment}, frame, stated, problems, bad)
+    moments.read_times(raw, "loggers", {"time": moment}, frame, stated, problems, bad)
     lost = frame["time"].isna() & values.notna().any(axis=1) & ~frame.index.isin(list(bad.get("time", ())))
     for index in frame.index[lost]:
-        problem, remedy = folder._why_empty("the time of this row")
+        problem, remedy = limits.why_empty("the time of this row")
         problems.add(raw.file, problem, remedy, row=index, column=moment)
     known = frame["time"].notna().to_numpy()
     rows = raw.cells.index.to_numpy()[known]
@@ -441,37 +441,8 @@ def _unit_of(raw, header, name, logger, problems):
 
 
 def _look(frame, file, rows, named, stated, problems):
-    """Hold readings against each other, as for a season; loggers without anything odd are let through at once."""
-    names = list(frame["logger_id"].cat.categories)
-    loggers = settings.section(stated, "loggers")
-    codes = frame["logger_id"].cat.codes.to_numpy()
-    odd = [n for i, n in enumerate(names) if not _plain(frame[codes == i], loggers.get(n))]
-    stated = stated | {"loggers": {k: v for k, v in loggers.items() if k in odd}}
-    chosen = np.flatnonzero(np.isin(codes, [names.index(n) for n in odd]))
-    part = frame.iloc[chosen].reset_index(drop=True)
-    part["logger_id"] = part["logger_id"].astype("str")
-    where = pd.DataFrame({"file": file, "row": rows[chosen]})
+    """Hold readings against each other, as for a season."""
+    where = pd.DataFrame({"file": pd.Categorical.from_codes(np.zeros(len(frame), "int8"), [file]), "row": rows})
     if named is not None:
-        where["value name"] = named[chosen]
-    kept = suspicions.look(part.assign(place=chosen), where, "loggers", stated, problems)["place"]
-    if len(kept) == len(chosen):
-        return frame
-    return frame.drop(index=np.setdiff1d(chosen, kept)).reset_index(drop=True)
-
-
-def _plain(rows, logger):
-    """Whether nothing in a logger's readings is worth a second look."""
-    if not isinstance(logger, dict) or logger.get("role") not in schemas.ALL_ROLES or len(rows) < 5:
-        return False
-    low, high = schemas.RANGES[schemas.ALL_ROLES[logger["role"]][0]].usual
-    values, when = rows["value"].to_numpy(), rows["time"].astype("int64").to_numpy()
-    steps, change = np.diff(when), np.diff(values)
-    if not (np.all(steps == steps[0]) and steps[0] > 0 and np.all((values >= low) & (values <= high))):
-        return False
-    if rows["time"].iloc[-1] > pd.Timestamp.now(tz="UTC"):
-        return False
-    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
-        return False
-    moved = np.flatnonzero(np.r_[True, change != 0, True])
-    longest = pd.Timedelta(np.diff(moved).max() * (rows["time"].iloc[1] - rows["time"].iloc[0]))
-    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
+        where["value name"] = named
+    return series.look(frame, where, stated, problems).reset_index(drop=True)

@@ -12,6 +12,8 @@ from fieldkit.records.reading import cells, headers
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
+_PIECE = 500_000  # rows read at a time: the texts of all times at once would fill the memory
+
 
 def read(data, label, own, stated, problems):
     """Read a file in plain form at full speed.
@@ -120,7 +122,7 @@ def exact(data, time, kinds, *, colons, colons_above=0):
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         try:
-            frame = pd.read_csv(
+            pieces = pd.read_csv(
                 io.BytesIO(data),
                 dtype=kinds,
                 parse_dates=[time],
@@ -128,7 +130,9 @@ def exact(data, time, kinds, *, colons, colons_above=0):
                 keep_default_na=False,
                 na_values={column: sorted(cells.MISSING) for column, kind in kinds.items() if kind == "float64"},
                 encoding="utf-8-sig",
+                chunksize=_PIECE,
             )
+            frame = _join(list(pieces), kinds)
         except (ValueError, UnicodeError, pd.errors.ParserWarning, UserWarning):
             return None
     if data.count(b",", data.find(b"\n") + 1) != len(frame) * (frame.shape[1] - 1):
@@ -142,6 +146,20 @@ def exact(data, time, kinds, *, colons, colons_above=0):
     if data.count(b":") != colons_above + len(frame) * colons or not moments.dt.year.between(*cells.YEARS).all():
         return None
     return frame
+
+
+def _join(pieces, kinds):
+    """Pieces of a table, each with categories of its own, as one table."""
+    if len(pieces) == 1:
+        return pieces[0]
+    columns = {}
+    for column in pieces[0].columns:
+        parts = [piece.pop(column) for piece in pieces]
+        if kinds.get(column) == "category":
+            columns[column] = pd.api.types.union_categoricals(parts)
+        else:
+            columns[column] = pd.concat(parts, ignore_index=True)
+    return pd.DataFrame(columns, copy=False)
 
 
 def written(data, rows, column):

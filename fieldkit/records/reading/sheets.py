@@ -9,7 +9,6 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 
 from fieldkit.core import visible
@@ -27,7 +26,7 @@ OTHER_SHEETS = (".xls", ".ods", ".numbers", ".xlsb")
 class RawTable:
     """One table as it stands in one file: texts and workbook values, index = row as the spreadsheet numbers it.
 
-    `ready` is the table itself, where its file was in plain form, and `text` the file; its cells are then empty.
+    `ready` is the table itself, where its file was in plain form, and `source` the file; its cells are then empty.
     """
 
     file: str
@@ -41,7 +40,7 @@ class RawTable:
     epoch: int | None = None
     stem: str = ""
     ready: pd.DataFrame | None = None
-    text: bytes = b""
+    source: Path | None = None
 
 
 def find(path, stated, problems, digest):
@@ -123,7 +122,8 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
         problems.add(visible(label), *wrong)
         return []
     suffix = file.suffix.lower()
-    digest.update(label.encode() + b"\0" + data)
+    digest.update(label.encode() + b"\0")
+    digest.update(data)
     if data[:4] == b"PK\x03\x04" and suffix in _WORKBOOKS:
         wrong = opening.workbook_trouble(data)
         if wrong is not None:
@@ -142,7 +142,7 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
         if own is None or "/" in label:
             frame = tidy_loggers.read(data, label, own, stated, problems)
             if frame is not None:
-                rows = pd.DataFrame(index=np.arange(len(frame)) + 2)
+                rows = pd.DataFrame(index=pd.RangeIndex(2, len(frame) + 2))
                 return [
                     RawTable(
                         file=label,
@@ -155,7 +155,7 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
                         encoding="utf-8",
                         stem=file.stem,
                         ready=frame,
-                        text=data,
+                        source=file,
                     )
                 ]
     return _open_text(data, label, table, rival, stated, problems)

@@ -15,11 +15,13 @@ SET_MINUTES = 30
 SPIKE_C = 10.0
 STUCK_HOURS = 24
 EMPTY_SHARE = 0.2
+# Rows of one message that are listed.
+_LISTED = 5000
 # How many times as often a name has to stand for a rare one like it to count as a slip of it.
 _OFTEN = 5
 
 
-def look(frame, where, table, stated, problems, *, plain=None):
+def look(frame, where, table, stated, problems, *, plain=None, whole=True):
     """Check one table across its rows.
 
     Parameters
@@ -34,8 +36,10 @@ def look(frame, where, table, stated, problems, *, plain=None):
         season.toml.
     problems : Problems
         Takes what is found.
-    plain : dict of str to bytes, optional
-        Files whose cells are not in `where`, to show what is written there.
+    plain : dict of str to callable, optional
+        By file whose cells are not in `where`, what gives its bytes: to show what is written there.
+    whole : bool
+        Whether these are all readings: then loggers without any are said.
 
     Returns
     -------
@@ -59,7 +63,7 @@ def look(frame, where, table, stated, problems, *, plain=None):
     if table in ("sightings", "scans", "gradient", "hand_readings", "lamp_readings"):
         repeats.same_rows(note)
     if table == "loggers":
-        _loggers(note, stated)
+        _loggers(note, stated, whole)
     if table == "weather" and {"tmax_c", "tmin_c"} <= set(frame):
         note.add(
             frame["tmin_c"] > frame["tmax_c"],
@@ -94,6 +98,11 @@ class _Note:
         rows = pd.Series(rows, index=self.frame.index).fillna(False).astype(bool).to_numpy()
         if not rows.any():
             return
+        count = int(rows.sum())
+        if count > _LISTED:
+            # One slip in a million readings is one thing to mend; listing them all would fill the memory.
+            rows = rows & (np.cumsum(rows) <= _LISTED)
+            problem = f"{problem} In all {count:,} rows; the first {_LISTED:,} are listed."
         where = self.where[rows]
         names = where.get(f"{column} name", where["file"]).to_numpy()
         nameless = pd.isna(names) if f"{column} name" in where else np.ones(len(where), bool)
@@ -102,7 +111,7 @@ class _Note:
         values = [None] * len(where) if values is None or column not in self.frame else values.tolist()
         for file in self.plain:
             here = np.flatnonzero(where["file"] == file)
-            for position, text in zip(here, tidy_loggers.written(self.plain[file], where["row"].iloc[here], column)):
+            for position, text in zip(here, tidy_loggers.written(self.plain[file](), where["row"].iloc[here], column)):
                 values[position] = text
         for file, row, name, own, value in zip(where["file"], where["row"], names, nameless, values):
             empty = value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value))
@@ -344,7 +353,7 @@ def _temperature_loggers(note, stated):
     ]
 
 
-def _loggers(note, stated):
+def _loggers(note, stated, whole):
     if "logger_id" not in note.frame:
         return
     known = {k: v for k, v in stated.get("loggers", {}).items() if isinstance(v, dict)}
@@ -376,10 +385,15 @@ def _loggers(note, stated):
             f"Delete the reading if the logger failed, or correct the unit of {name} in season.toml.",
         )
         _warn_unusual(note, rows, "value", limits)
-    there = set(ids.dropna().unique())
-    for name in known:
+    if whole:
+        say_silent(known, set(ids.dropna().unique()), note.problems)
+
+
+def say_silent(loggers, there, problems):
+    """Name the loggers that have no readings."""
+    for name in loggers:
         if name not in there:
-            note.problems.warn(
+            problems.warn(
                 "season.toml",
                 "This logger has no readings in the folder.",
                 "Add its readings, or take its section out.",

@@ -3,7 +3,6 @@ from .reader import Season as Season
 from .reader import Site as Site
 from .reader import demo_season as demo_season
 from .reader import read_season as read_season
-from .reader import read_table as read_table
 from .settings import NAME as NAME
 from .settings import check_section as check_section
 from .settings import check_words as check_words
@@ -13,6 +12,7 @@ from .settings import row_of as row_of
 from .settings import section as section
 from .settings import unit_problem as unit_problem
 from .settings import wrong as wrong
+from .table import read_table as read_table
 from .template import SUBSTRATES as SUBSTRATES
 from .template import ask as ask
 from .template import check_free as check_free

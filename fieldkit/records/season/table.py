@@ -1,0 +1,249 @@
+"""One table of a season, in as many files as it stands in: columns found, read, and held against the declaration."""
+
+import difflib
+
+import numpy as np
+import pandas as pd
+
+from fieldkit.records.problems import Problems
+from fieldkit.records.reading import cells, headers, suspicions
+from fieldkit.records.schema import tables as schemas
+from fieldkit.records.season import exports, settings
+from fieldkit.records.season.limits import validate
+from fieldkit.records.season.moments import any_written, decimal_of, read_times, say
+
+
+def read_table(raws, table, stated, problems, sources, rows):
+    """Read and check one table, in as many files as it stands in.
+
+    What is wrong is added to problems, and to `rows` the file and row that each row of the table stands in.
+    """
+    if table == "loggers" and raws and all(raw.ready is not None for raw in raws):
+        return exports.read_plain(raws, stated, problems, sources, rows)
+    parts, wheres = [], []
+    for raw in raws:
+        part, where = read_part(raw, table, stated, problems, sources)
+        parts.append(part)
+        wheres.append(where)
+    if not parts:
+        return None
+    frame = pd.concat(parts, ignore_index=True)
+    where = pd.concat(wheres, ignore_index=True)
+    order = [c for c in schemas.ALL_TABLES[table].columns if c in frame.columns]
+    frame = frame[order + [c for c in frame.columns if c not in order]]
+    validate(frame, where, table, problems)
+    plain = {raw.file: raw.source.read_bytes for raw in raws if raw.ready is not None}
+    frame = suspicions.look(frame, where, table, stated, problems, plain=plain)
+    rows[table] = where.loc[frame.index, ["file", "row"]].reset_index(drop=True).astype({"file": "category"})
+    frame = frame.reset_index(drop=True)
+    if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
+        frame["used"] = frame["used"].astype("int64")
+    return frame
+
+
+def read_part(raw, table, stated, problems, sources):
+    schema = schemas.ALL_TABLES[table]
+    if raw.ready is not None:
+        sources.append((raw.file, table, len(raw.ready), raw.separator, ".", raw.encoding))
+        where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
+        where = where.assign(**{f"{c} bad": False for c in schema.columns})
+        # Every time was written: one that is missing never was, or was twice, and that was said.
+        where["time bad"] = raw.ready["time"].isna().to_numpy()
+        return raw.ready.astype({"logger_id": "str"}), where
+    columns, units, doubled = {}, {}, set()
+    for name in raw.header:
+        # A column that nobody filled in needs no unit.
+        heard = problems if any_written(raw.cells[name]) else Problems()
+        column, unit = headers.match(name, table, stated, raw.file, heard, raw.header_row)
+        if column in columns:
+            problems.add(
+                raw.file,
+                f"This column and '{columns[column]}' both mean {column}.",
+                "Keep one of them, or rename the other.",
+                row=raw.header_row,
+                column=name,
+            )
+            doubled.add(name)
+            continue
+        if column:
+            columns[column] = name
+            units[column] = unit
+    _say_missing_columns(raw, table, columns, stated, problems)
+    numeric = [n for c, n in columns.items() if schema.columns[c].metadata["kind"] == "number"]
+    decimal = decimal_of(raw, numeric, stated, problems)
+    frame = pd.DataFrame(index=raw.cells.index)
+    bad = {}
+    for name in raw.header:
+        column = next((c for c, n in columns.items() if n == name), None)
+        if column is None:
+            if name not in doubled:
+                frame[name] = _own_column(raw.cells[name], decimal)
+            continue
+        kind = schema.columns[column].metadata["kind"]
+        if kind in ("text", "word"):
+            texts = _worded(raw.cells[name], column, stated).map(cells.tidy)
+            frame[column] = texts.mask(texts.map(cells.is_missing)).astype("str")
+            if kind == "word":
+                frame[column] = frame[column].str.lower()
+        elif kind == "flag":
+            frame[column], wrong = _flags(_worded(raw.cells[name], column, stated))
+            bad[column] = say(wrong, raw.file, name, problems)
+        elif kind == "number":
+            values, wrong = cells.numbers(raw.cells[name], decimal=decimal)
+            bad[column] = say(wrong, raw.file, name, problems)
+            frame[column] = _to_unit(values, units[column], table, column)
+    if table == "loggers" and "logger_id" not in columns and "/" in raw.file:
+        frame["logger_id"] = raw.stem
+    read_times(raw, table, columns, frame, stated, problems, bad)
+    if table == "loggers" and {"logger_id", "value"} <= set(frame.columns):
+        _logger_units(frame, stated)
+    where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
+    for column in schema.columns:
+        if column in columns:
+            where[column] = raw.cells[columns[column]].to_numpy()
+            where[f"{column} name"] = columns[column]
+        where[f"{column} bad"] = np.isin(raw.cells.index, list(bad.get(column, ())))
+    sources.append((raw.file, table, len(frame), raw.separator, decimal if raw.separator else "", raw.encoding))
+    return frame.reset_index(drop=True), where
+
+
+def _say_missing_columns(raw, table, columns, stated, problems):
+    schema = schemas.ALL_TABLES[table]
+    said = headers.renamed(table, stated)
+    free = [n for n in raw.header if n not in columns.values() and headers.base(n) not in said]
+    needed = [c for c, declared in schema.columns.items() if declared.required and c not in columns]
+    if table == "loggers" and "/" in raw.file and "logger_id" in needed:
+        needed.remove("logger_id")
+    lost = []
+    for column in needed:
+        near = headers.suggestion(column, free, table) or nearest(column, free)
+        if not near and schema.columns[column].metadata["kind"] == "flag":
+            near = next((n for n in free if any_written(raw.cells[n]) and not _flags(raw.cells[n])[1]), None)
+        if near:
+            free.remove(near)
+            limits = schemas.column_range(table, column)
+            new, here = column, column
+            if limits and limits.dimension != "none" and not near.endswith(column.removeprefix(headers.stem(column))):
+                # The unit that the sheet states is kept; where it states none it has to be given.
+                stem = headers.stem(column)
+                unit = headers.split_unit(near)[1]
+                new = stem if unit else f"{stem} [UNIT]"
+                here = f"{stem} ({unit})" if unit else new
+            problems.add(
+                raw.file,
+                "This column is missing.",
+                f"If the column '{near}' is meant, rename it to '{here}', or add \"{near}\" = \"{new}\" under "
+                f"[columns.{table}] in season.toml."
+                + (f" For UNIT write the unit it was read in, such as {limits.unit}." if "UNIT" in new else ""),
+                row=raw.header_row,
+                column=column,
+            )
+        else:
+            lost.append(column)
+    if lost:
+        meanings = "; ".join(f"{c}: {schema.columns[c].description}" for c in lost)
+        remedy = f"Add the column{'s' if len(lost) > 1 else ''} {meanings}."
+        if len(raw.header) == 1 and raw.separator:
+            remedy = "The whole header was read as one cell: save the sheet as CSV with commas, semicolons or tabs."
+        elif free:
+            number = next((c for c in lost if schemas.column_range(table, c)), None)
+            new = f"{headers.stem(number)} [UNIT]" if number else lost[0]
+            yours = ", ".join(repr(n) for n in free[:12])
+            remedy += (
+                f" If a column of yours holds it ({yours}), rename it, or say so in season.toml under "
+                f'[columns.{table}], a line each, such as "YOUR HEADER" = "{new}".'
+            )
+        problems.add(
+            raw.file,
+            "This column is missing." if len(lost) == 1 else "These columns are missing.",
+            remedy,
+            row=raw.header_row,
+            column=", ".join(lost),
+        )
+    for group in schema.metadata["one_of"]:
+        if not any(c in columns for c in group):
+            problems.add(
+                raw.file,
+                "None of these columns is there.",
+                f"Add at least one of {', '.join(group)}.",
+                row=raw.header_row,
+                column=" or ".join(group),
+            )
+    for column in schema.columns:
+        if column not in columns and column not in needed:
+            near = nearest(column, free, 0.8)
+            if near and headers.base(near) != "date":
+                problems.warn(
+                    raw.file,
+                    "This column is kept but not used.",
+                    f"If it is {column}, rename it.",
+                    row=raw.header_row,
+                    column=near,
+                )
+
+
+def nearest(column, names, cutoff=0.6):
+    bases = {headers.base(headers.split_unit(n)[0]): n for n in names}
+    near = difflib.get_close_matches(headers.stem(column), list(bases), 1, cutoff) or difflib.get_close_matches(
+        column, list(bases), 1, cutoff
+    )
+    return bases[near[0]] if near else None
+
+
+def _worded(column, name, stated):
+    """A column whose words stand for others, as [words] in season.toml says."""
+    said = settings.section(settings.section(stated, "words"), name)
+    said = {cells.tidy(k).lower(): v for k, v in said.items() if isinstance(v, str)}
+    return column.map(lambda cell: said.get(cells.tidy(cell).lower(), cell)) if said else column
+
+
+def _flags(column):
+    yes, no = {"1", "true", "yes"}, {"0", "false", "no"}
+    texts = column.map(cells.tidy)
+    lower = texts.str.lower()
+    values = pd.Series(np.nan, index=column.index)
+    values[lower.isin(yes)] = 1
+    values[lower.isin(no)] = 0
+    wrong = [
+        (
+            i,
+            texts[i],
+            "This is neither 1 nor 0.",
+            "Write 1 for the place where the animal was and 0 for a place it could have taken.",
+        )
+        for i in column.index[values.isna() & ~texts.map(cells.is_missing)]
+    ]
+    return values, wrong
+
+
+def _to_unit(values, unit, table, column):
+    limits = schemas.column_range(table, column)
+    if unit is None or limits is None or limits.dimension == "none":
+        return values
+    factor, offset = schemas.find_unit(unit, limits.dimension)
+    # Round off what the factor leaves behind the last digit; absurd numbers overflow and meet the limits later.
+    with np.errstate(over="ignore"):
+        return values if (factor, offset) == (1.0, 0.0) else (values * factor + offset).round(9)
+
+
+def _own_column(column, decimal):
+    """A column of the user's own: numbers if all of it is, else as it stands."""
+    values, wrong = cells.numbers(column, decimal=decimal)
+    if values.notna().any() and not wrong:
+        return values
+    texts = column.map(cells.tidy)
+    return texts.mask(texts == "").astype("str")
+
+
+def _logger_units(frame, stated):
+    loggers = settings.section(stated, "loggers")
+    for name in loggers:
+        logger = settings.section(loggers, name)
+        role = logger.get("role")
+        if role in schemas.ALL_ROLES:
+            dimension = schemas.RANGES[schemas.ALL_ROLES[role][0]].dimension
+            unit = schemas.find_unit(logger.get("unit", ""), dimension)
+            rows = frame["logger_id"] == name
+            if unit is not None and unit != (1.0, 0.0):
+                with np.errstate(over="ignore"):
+                    frame.loc[rows, "value"] = (frame.loc[rows, "value"] * unit[0] + unit[1]).round(9)

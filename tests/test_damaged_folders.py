@@ -1,0 +1,20 @@
+"""A small sample of ``tests/studies/damaged_folders.py``: no traceback, no hang, no row that vanishes without a word."""
+
+import damage
+import pytest
+
+
+@pytest.mark.parametrize("first", range(0, 80, 20))
+def test_damaged_folders_end_in_sentences_and_every_row_is_accounted_for(first, tmp_path):
+    found = [damage.one(seed, tmp_path / "folder") for seed in range(first, first + 20)]
+    assert not [f for f in found if f["wrong"]]
+    assert {"read", "refused"} <= {f["outcome"] for f in found}
+
+
+def test_the_book_keeper_misses_a_row(tmp_path):
+    # The count itself has to be able to fail: a reader that loses a row is caught.
+    file = tmp_path / "choices.csv"
+    file.write_text("a,b\n1,2\n3,4\n", encoding="utf-8")
+    nothing = damage.fieldkit.records.problems.Problems().table()
+    assert damage._balance("choices.csv", damage.lines_of(file), 2, 0, nothing) == ""
+    assert "1 rows read" in damage._balance("choices.csv", damage.lines_of(file), 1, 0, nothing)
