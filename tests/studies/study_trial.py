@@ -1,6 +1,6 @@
 """How often a trial is wrong, and whether its power is what its plan said.
 
-    python tests/studies/study_trial.py 1000 SEED
+    python tests/studies/study_trial.py 1000 SEED [LIKENESS]
 
 A world of its own: days that follow one another are alike (first-order autocorrelation 0, 0.4 or 0.7), a season drifts
 (a rise, or a wave), days are told by scans of two animals. Each trial is preceded by six weeks of scans from which its
@@ -45,10 +45,10 @@ def one(likeness, drift, effect, rng):
     return pilot, counted[arms] - counted[~arms], true
 
 
-def main(trials, seed):
+def main(trials, seed, likenesses=(0.0, 0.4, 0.7)):
     print(f"{trials} trials a row, seed {seed}: {BLOCKS} blocks of twice {DAYS} days, {SETTLE} to settle")
     print("likeness  drift  effect   helped  harmed   inside   planned")
-    for likeness in (0.0, 0.4, 0.7):
+    for likeness in likenesses:
         for drift in ("none", "rise", "wave"):
             for effect in EFFECTS:
                 rng = np.random.default_rng([seed, round(10 * likeness), len(drift), round(10 * effect)])
@@ -76,4 +76,4 @@ def main(trials, seed):
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), int(sys.argv[2]))
+    main(int(sys.argv[1]), int(sys.argv[2]), *[(float(v),) for v in sys.argv[3:4]])

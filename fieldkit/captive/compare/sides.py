@@ -224,6 +224,20 @@ def light_of(record):
     return min(length, 24.0), float((start + length / 2) % 24)
 
 
+def _without_trial(record, scans):
+    """Scans but for those of a trial whose trial.toml lies in the folder: its change is not the usual setup."""
+    from fieldkit.captive.trial import load
+
+    if record.path is None or not (record.path / "trial.toml").is_file():
+        return scans, []
+    table = load(record.path)["table"]
+    day = scans["time"].dt.tz_localize(None).dt.normalize()
+    during = (day >= table["first_day"].min()) & (day <= table["last_day"].max())
+    if during.all():
+        return scans, ["All scans are of the days of a trial: the changed setup is in them too."]
+    return scans[~during], [f"{during.sum():,} scans of the days of a trial were left out."] if during.any() else []
+
+
 def _hour(text):
     hour, minute = str(text).split(":")[:2]
     return int(hour) + int(minute) / 60
@@ -253,7 +267,8 @@ def of_enclosure(record, *, fill=True, behaviours=None):
     options = {} if behaviours is None else {"behaviours": behaviours}
     if record.scans is None or not len(record.scans):
         choice_sets(record)
-    record = replace(record, scans=_once(record.scans))
+    scans, told = _without_trial(record, _once(record.scans))
+    record = replace(record, scans=scans)
     offered = at_times(record, pd.DatetimeIndex(record.scans["time"].unique()), fill=fill)
     sets = choice_sets(record, fill=fill, offered=offered, **options)
     scans, days = record.scans, _days(record.scans["time"])
@@ -280,7 +295,7 @@ def of_enclosure(record, *, fill=True, behaviours=None):
             "time": scans["time"].array,
         }
     )
-    notes = list(sets.notes)
+    notes = [*told, *sets.notes]
     if not np.isfinite(length):
         notes.append("No lamp says when it is on, so hours are those of the clock and day length is not known.")
     return Side(
