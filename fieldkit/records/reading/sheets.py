@@ -389,6 +389,7 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
     header = [cells.tidy(c) for c in rows[start]]
     while header and not header[-1]:
         header.pop()
+    header = _unnamed_notes(rows, start, header, label, table, separator, problems, skip)
     body, index, short = [], [], []
     for number, row in enumerate(rows[start + 1 :], start=start + 2 + skip):
         filled = [c for c in row if cells.tidy(c)]
@@ -451,6 +452,28 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
             stem=stem,
         )
     ]
+
+
+def _unnamed_notes(rows, start, header, label, table, separator, problems, skip):
+    """The header, with a name for one last column of remarks that has none."""
+    place = len(header)
+    known = "notes" in schemas.ALL_TABLES.get(table, schemas.TABLES["choices"]).columns
+    # In a file of text an unquoted comma looks the same, unless the header leaves a cell for the column.
+    if not known or "notes" in map(headers.base, header) or (separator and len(rows[start]) <= place):
+        return header
+    extra = [[cells.tidy(c) for c in row[place:]] for row in rows[start + 1 :]]
+    written = [row[0] for row in extra if row and row[0]]
+    if not written or any(any(row[1:]) for row in extra) or any(re.fullmatch(r"[-+−]?[\d.,]+", t) for t in written):
+        return header
+    problems.warn(
+        label,
+        f"The last column has no header and holds {len(written):,} remarks: it was kept as notes.",
+        "Write notes above it.",
+        row=start + 1 + skip,
+        column=_letter(place),
+        value=written[0],
+    )
+    return [*header, "notes"]
 
 
 def _letter(position):
