@@ -6,7 +6,7 @@ import pytest
 
 from fieldkit.core import FieldkitError
 from fieldkit.field import climate
-from fieldkit.field.climate import seasons
+from fieldkit.field.climate import completeness, monthly, seasons
 
 PARTS = {"spring": (3, 4, 5), "summer": (6, 7, 8), "autumn": (9, 10, 11), "winter": (12, 1, 2)}
 
@@ -208,8 +208,8 @@ def test_rules_of_completeness(published):
         assert max(gone) < 31
         values = np.zeros(31)
         values[gone] = np.nan
-        cal, (values,) = seasons.whole_months(np.datetime64("2023-01-01"), values)
-        counts = seasons.months_that_count(np.isfinite(values), cal, seasons.completeness_rule(row.rule))
+        cal, (values,) = monthly.whole_months(np.datetime64("2023-01-01"), values)
+        counts = monthly.months_that_count(np.isfinite(values), cal, completeness.completeness_rule(row.rule))
         assert counts.tolist() == [bool(row.expected)], row.case
 
 
@@ -229,8 +229,8 @@ def test_a_normal_needs_24_of_30_years(years_missing, used):
 def test_a_gap_across_the_end_of_a_month_is_judged_in_each_month():
     present = np.ones(59, bool)
     present[28:34] = False  # three days of January and three of February
-    cal, _ = seasons.whole_months(np.datetime64("2023-01-01"), present)
-    assert seasons.months_that_count(present, cal, seasons.RULES["3/5"]).tolist() == [True, True]
+    cal, _ = monthly.whole_months(np.datetime64("2023-01-01"), present)
+    assert monthly.months_that_count(present, cal, completeness.RULES["3/5"]).tolist() == [True, True]
 
 
 def test_record_that_begins_within_a_month_is_not_held_against_it():
@@ -513,8 +513,6 @@ def test_figures_draw_the_numbers_of_the_result():
 def test_a_climate_that_moved_is_told_and_the_line_is_that_of_statsmodels():
     import statsmodels.api as sm
 
-    from fieldkit.field.climate import seasons
-
     draw = np.random.default_rng(2)
     day = pd.date_range("1961-01-01", "2020-12-31")
     year = day.year.to_numpy() - 1961
@@ -531,11 +529,11 @@ def test_a_climate_that_moved_is_told_and_the_line_is_that_of_statsmodels():
     assert not [w for w in climate.air_bands(steady, hemisphere="north").warnings if "decade" in w]
     values = draw.normal(size=25) + 0.1 * np.arange(25)
     values[[3, 20]] = np.nan
-    slope, p = seasons.trend(values, np.arange(1990, 2015))
+    slope, p = monthly.trend(values, np.arange(1990, 2015))
     there = np.isfinite(values)
     line = sm.OLS(values[there], sm.add_constant(np.arange(1990.0, 2015)[there])).fit()
     assert slope == pytest.approx(line.params[1]) and p == pytest.approx(line.pvalues[1])
-    assert np.isnan(seasons.trend(values[:9], np.arange(9))[0])
+    assert np.isnan(monthly.trend(values[:9], np.arange(9))[0])
 
 
 def test_heights_far_apart_are_told():

@@ -33,7 +33,7 @@ def known(monkeypatch):
 
 
 def test_curve_agrees_with_brute_force():
-    # The full study is tests/studies/study_planning.py; here one size between two, few seasons, 3.3 standard errors (99.9 %).
+    # The full study is tests/studies/study_planning.py; here one size between two, few seasons, 3.3 standard errors.
     (row,) = study.compare(10, 40, 40, sizes=(25, 50), between=(35,), effect=2.5)
     assert abs(row[-1]) < 3.3
     assert row[2] > 0.02

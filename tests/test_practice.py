@@ -304,3 +304,15 @@ def test_bad_habitat_counts_get_a_sentence(used, available, message):
 def test_what_is_no_table_ends_in_a_sentence(given):
     with pytest.raises(choice.ChoiceError):
         choice.compare(given)
+
+
+def test_predicted_chances_are_held_to_what_came():
+    good = choice.model_checks(worlds.season("radiation, 150 sets", 1))
+    assert good.slope_low < 1 < good.slope_high and good.left_out_by == "animal"
+    assert (good.calibration["observed"] - good.calibration["predicted"]).abs().max() < 0.12
+    assert good.calibration["places"].sum() == len(worlds.season("radiation, 150 sets", 1))
+    # Sun sought in the morning and fled after: one slope for the day leaves a pattern with the hour.
+    bad = choice.model_checks(worlds.season("sun before 11:30, shade after", 2))
+    assert bad.slope < 0.7 or bad.table["p"].min() < 0.05
+    days = choice.model_checks(worlds.season("radiation, 150 sets", 1), cluster=None)
+    assert days.left_out_by == "day"

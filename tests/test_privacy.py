@@ -21,8 +21,9 @@ from fieldkit.classroom import folder as classroom
 from fieldkit.core import FieldkitError
 from fieldkit.physics import sun
 from fieldkit.records import places
-from fieldkit.report import share
+from fieldkit.report import share, writeup
 from fieldkit.report.privacy import at_home, gate, public, texts
+from fieldkit.report.share import reproducible
 
 CHOICE = {"licence": "CC-BY-4.0", "scientific_name": "Genus species"}
 
@@ -425,6 +426,91 @@ def test_a_title_that_names_the_place_stops_the_sharing(small, tmp_path):
     assert not (tmp_path / "a").exists() and list(tmp_path.iterdir()) == []
     # Whoever signs wants to be named.
     share.write(small, tmp_path / "a", authors=["Zwickenpflug, Emilia"], **CHOICE)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    """A write-up of the marked season by the real notebooks that once told its place."""
+    base = tmp_path_factory.mktemp("written")
+    folder = make(base / "Quendelbach 2025", days=8, tables=("choices", "sightings", "scans", "loggers"))
+    only = ["01", "05", "14"]
+    return folder, writeup.write(folder, base / "out", only=only, authors=["The club"], progress=False)
+
+
+def test_a_write_up_holds_no_mark(written):
+    folder, done = written
+    text = told_by(done.path)
+    assert (done.table["state"] == "done").all() and len(text) > 100_000
+    assert marks_in(text) == [] and str(folder).casefold() not in text
+    assert "36.1 to 36.2° n, 80.3 to 80.4° w, 400 to 500 m above the sea" in text
+    assert not gate.search(done.path, at_home.of_season(fieldkit.read_season(folder))).size
+    # The hash of a file with the exact place could be guessed from all places of the cell: it is not told either.
+    assert fieldkit.read_season(folder).input_hash not in text
+
+
+def test_day_lengths_drawn_in_a_write_up_give_no_place(written):
+    """Least squares over the drawn hours of daylight: the latitude of the cell's middle comes out."""
+    _, done = written
+    drawn = [pd.read_csv(path) for path in sorted(done.path.glob("figures/*.csv"))]
+    series = [part for one in drawn for name, part in one.groupby("series") if "sun up" in name]
+    assert series, [list(one["series"].unique()) for one in drawn]
+    part = series[0]
+    days = pd.DatetimeIndex(pd.to_datetime(part["x"])).tz_localize(None).normalize()
+
+    def lengths(latitude):
+        return sun.day_length(days, latitude_deg=latitude, longitude_deg=-80.35, timezone=ZONE)[
+            "day_length_h"
+        ].to_numpy()
+
+    # Over so small a range day lengths are straight lines in the latitude.
+    low, high = lengths(36.0), lengths(36.3)
+    found = 36.0 + 0.3 * np.sum((part["y"] - low) * (high - low)) / np.sum((high - low) ** 2)
+    assert found == pytest.approx(36.15, abs=0.01) and abs(found - LATITUDE) > 0.02
+
+
+def test_the_exact_place_goes_out_on_request_with_a_caution(small, tmp_path):
+    done = writeup.write(small.path, tmp_path / "out", only=["14"], exact_place=True, pdf=False, progress=False)
+    text = told_by(done.path)
+    assert "36.18347" in text and any("EXACT" in caution for caution in done.cautions)
+    assert [mark for mark in marks_in(text) if not re.match(r"[\d.]+", mark)] == []
+
+
+def test_others_compute_it_again_from_what_is_shared(small, tmp_path, monkeypatch):
+    only = ["08"]
+    done = writeup.write(small.path, tmp_path / "out", only=only, pdf=False, progress=False)
+    full = reproducible.what_moves
+    monkeypatch.setattr(reproducible, "what_moves", lambda season, progress: full(season, only=only, progress=False))
+    shared = share.write(small, tmp_path / "shared", reproducible=True, **CHOICE)
+    assert marks_in(told_by(shared.path)) == []
+    again = writeup.reproduce(done.path, shared.path / "season", progress=False)
+    assert again.reproduced, again.table.to_string()
+    # In a corner the site lies 50 m lower and the stations 50 m higher, or the other way round: 0.65 °C at 6.5 °C per
+    # 1,000 m (ISO 2533).
+    moved = pd.read_csv(shared.path / "what_moves.csv")
+    bands = moved[moved["file"].str.endswith("-bands.csv") & moved["column"].str.fullmatch("low_c")]
+    assert bands["largest_change"].max() == pytest.approx(0.65, abs=0.01)
+    told = (shared.path / "README.txt").read_text(encoding="utf-8")
+    assert "every number comes out again" in told and "low_c" in told
+
+
+def test_targets_and_cards_are_made_from_the_public_season(season, tmp_path, monkeypatch):
+    """An audit prints targets, and saves and prints them on a card, that come from a season: it gets the public one."""
+    from fieldkit import cli
+    from fieldkit.captive import targets
+
+    given = []
+
+    def from_season(told, **_):
+        given.append(told)
+        raise FieldkitError("far enough")
+
+    monkeypatch.setattr(targets, "from_season", from_season)
+    assert cli.main(["audit", str(fieldkit.demo_enclosure().path), "--season", str(season.path)]) == 2
+    (told,) = given
+    assert (told.site.latitude_deg, told.site.longitude_deg, told.site.elevation_m) == (36.15, -80.35, 450.0)
+    assert (
+        marks_in(str([vars(told.site), told.name, told.choices["observer"].unique(), told.settings]).casefold()) == []
+    )
 
 
 def test_the_folder_for_a_class_holds_nothing_of_this_computer(tmp_path):

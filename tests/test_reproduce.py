@@ -87,12 +87,33 @@ def test_the_command_line_says_whether_it_came_out_again(kit, tmp_path, capsys):
 
 def test_the_printed_command_works_as_printed(kit, tmp_path, monkeypatch, capsys):
     text = (kit.out / "index.html").read_text(encoding="utf-8")
-    command = "fieldkit reproduce . --season ../season"
+    command = "fieldkit reproduce writeup --season season"
     assert f"<code>{command}</code>" in text
-    shutil.copytree(kit.out, tmp_path / "their write-up")
+    shutil.copytree(kit.out, tmp_path / "writeup")
     shutil.copytree(kit.folder, tmp_path / "season")
-    monkeypatch.chdir(tmp_path / "their write-up")
+    monkeypatch.chdir(tmp_path)
     assert cli.main(command.split()[1:]) == cli.OK, capsys.readouterr()
+
+
+def test_nothing_of_a_strangers_folders_is_run(kit, forged, tmp_path, monkeypatch, capsys):
+    folder, seal = forged
+    trap = f"open({str(tmp_path / 'ran')!r}, 'w').close()\n"
+    season = tmp_path / "season"
+    shutil.copytree(kit.folder, season)
+    for place in (folder, folder / "notebooks", season):
+        for name in ("sitecustomize.py", "usercustomize.py", "conftest.py", "numpy.py", "fieldkit.py", "matplotlibrc"):
+            (place / name).write_text(trap)
+    book = nbformat.read(folder / BOOK, as_version=4)
+    for c in book.cells:
+        if c.cell_type == "code":
+            c.source = trap + c.source
+    nbformat.write(book, folder / BOOK)
+    seal()
+    monkeypatch.chdir(folder)
+    assert cli.main(["reproduce", ".", "--season", str(season)]) == cli.BROKEN
+    said = capsys.readouterr().out
+    assert "cell 2, line 1: published open(" in said and "sitecustomize.py" in said
+    assert not (tmp_path / "ran").exists()
 
 
 def swap(file, old, new):

@@ -20,6 +20,11 @@ def declare(sub):
     )
     sub.add_argument("--include-notes", action="store_true", help="publish free text too; read all of it first")
     sub.add_argument("--invented", action="store_true", help="needed for invented records; each file will say so")
+    sub.add_argument(
+        "--reproducible",
+        action="store_true",
+        help="add a season folder from which others compute the write-up again (takes three write-ups' time)",
+    )
 
 
 def run(arguments):
@@ -39,6 +44,7 @@ def run(arguments):
         position_uncertainty_m=arguments.position_uncertainty_m,
         include_notes=arguments.include_notes,
         allow_invented=arguments.invented,
+        reproducible=arguments.reproducible,
     )
     print(shared.sentence)
     print("\n".join(f"- {row.file}: {row.holds}" for row in shared.table.itertuples(index=False)))

@@ -35,7 +35,7 @@ def table_of(season, name, what):
     ...     print(error)
     A season is needed, as fieldkit.read_season(folder) gives it, not a list.
     """
-    if not hasattr(season, "input_hash") or not hasattr(season, name):
+    if type(season).__name__ == "DataFrame" or not hasattr(season, name):
         kind = type(season).__name__
         kind = {"NoneType": "nothing", "str": "text", "DataFrame": "a single table"}.get(kind, f"a {kind}")
         raise FieldkitError(f"A season is needed, as fieldkit.read_season(folder) gives it, not {kind}.")

@@ -291,7 +291,8 @@ def window(
     )
 
 
-def of_season(season, *, behaviours=("basking",), radiation=None, **options):
+@method
+def of_season(season, *, behaviours=("basking",), radiation=None, level=0.95, **options):
     """Find the basking window of a season: one window for headline, targets and card.
 
     Where radiation was read beside the looks, the window is stated at its usual strength (the median of the looks),
@@ -305,6 +306,8 @@ def of_season(season, *, behaviours=("basking",), radiation=None, **options):
         What counts as yes.
     radiation : {"none", "added", "crossed"}, optional
         As in `window`; by default "added" where at least four in five looks have irradiance.
+    level : float
+        Confidence level of the intervals.
     **options
         Of `window`.
 
@@ -326,16 +329,31 @@ def of_season(season, *, behaviours=("basking",), radiation=None, **options):
     """
     scans = table_of(season, "scans", "looks at animals, one row each")
     logged = {"loggers": season.loggers, "logger_info": season.logger_info, "site": season.site}
-    shared = logged | {"behaviours": behaviours} | options
+    shared = logged | {"behaviours": behaviours, "level": level} | options
     if radiation is not None:
         return window(scans, radiation=radiation, **shared)
-    plain = window(scans, radiation="none", **shared)
+    if not _sun_beside(scans, behaviours, logged, options):
+        return window(scans, radiation="none", **shared)
     try:
-        sunlit = window(scans, radiation="added", **shared)
+        return window(scans, radiation="added", **shared)
     except FieldkitError:
-        # No irradiance beside the looks, or it cannot be told from air: the window as it is.
-        return plain
-    return sunlit if sunlit.n_looks >= (1 - MOST_WITHOUT_SUN) * plain.n_looks else plain
+        # Irradiance that cannot be told from air: the window as it is, or its own sentence.
+        return window(scans, radiation="none", **shared)
+
+
+def _sun_beside(scans, behaviours, logged, options):
+    """Whether nearly all looks that can be used have irradiance."""
+    rest = (options.get("among"), options.get("tolerance", "15min"))
+    counts = []
+    for radiation in ("none", "added"):
+        try:
+            looks = usable_looks(
+                scans, logged["loggers"], logged["logger_info"], behaviours, rest[0], radiation, rest[1], logged["site"]
+            )[0]
+        except FieldkitError:
+            return False
+        counts.append(len(looks))
+    return counts[1] >= (1 - MOST_WITHOUT_SUN) * counts[0]
 
 
 def _checked_height(shape, fraction_of_peak, probability):

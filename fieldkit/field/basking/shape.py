@@ -14,6 +14,8 @@ KNOTS = (5, 6, 7, 8)
 # puts the peak in the wrong place and says that it is sure; one that is too free only says less (chosen by coverage,
 # tests/studies/study_basking.py).
 PRICE = 1.0
+# Knots more than the best has: what is left of the bends that it smooths over would move peak and limits.
+MORE = 2
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -26,7 +28,7 @@ class Chosen:
 
 
 def choose(looks, clusters, **options):
-    """Take the hump unless a freer curve describes the looks better; then that curve with one knot more.
+    """Take the hump unless a freer curve describes the looks better; then that curve with two knots more.
 
     Deviance is divided by how many times wider the clusters make the errors of the freest curve, so that looks that go
     together do not count as independent evidence for bends.
@@ -65,14 +67,14 @@ def choose(looks, clusters, **options):
     table = pd.DataFrame(rows).set_index("shape")
     best = list(tried)[int(np.argmin(table["score"]))]
     curve = tried[best]
-    if best:
-        # One knot more: what is left of the bends that the best one smooths over would move the peak.
+    for more in range(best + MORE, best, -1) if best else ():
         try:
-            more = best + 1
             spline = {"shape": "spline", "knots": more, "centre": hump.centre}
             curve = tried[more] if more in tried else fit_curve(looks, clusters, **spline, **options)
         except FieldkitError:
-            pass
+            # Too few animals or days for so many: one less.
+            continue
+        break
     taken = "hump" if curve is hump else f"spline, {len(curve.knots)} knots"
     if taken not in table.index:
         table.loc[taken] = [len(curve.beta), curve.deviance, np.nan]

@@ -5,6 +5,8 @@ from .preference import preferred_value as preferred_value
 from .preference import switch_point as switch_point
 from .ratios import HabitatRatios as HabitatRatios
 from .ratios import habitat_ratios as habitat_ratios
+from .robust.calibration import ModelChecks as ModelChecks
+from .robust.calibration import model_checks as model_checks
 from .robust.hidden import hidden_bound as hidden_bound
 from .robust.hidden import hidden_upper_p as hidden_upper_p
 from .sets import variance_inflation as variance_inflation

@@ -385,7 +385,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
         hidden = choice_hidden.hidden_bound(sign * within[:, position[verdict]], used, sets, units=units)
         turn = choice_decide.errors_turn(verdict, facts, within, errors, drivers)
     notes += [note for f in (*fits.values(), joint) for note in f.notes]
-    warnings = choice_words.warnings(way, within, drivers, contrast)
+    before, beside_it = choice_words.warnings(way, contrast)
     answer = Comparison(
         verdict=verdict,
         sentence="",
@@ -404,7 +404,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
         errors_turn=turn,
         operative=operative,
         modulator=shape.modulator,
-        warnings=tuple(warnings),
+        warnings=(*before, *beside_it),
         **shared,
     )
     return dataclasses.replace(answer, sentence=choice_words.say(answer, facts, within))

@@ -21,7 +21,8 @@ def say(answer, facts, within):
     tail = [_repeats(answer), *_whom(answer, facts), *_beside(answer, facts), *untested(answer.contrast)]
     if not answer.settings["instrument_errors"]:
         tail.append("Instrument errors were not stated, so none were allowed for.")
-    return " ".join([*answer.warnings, start, *tail])
+    first, after = warnings(answer.design, answer.contrast)
+    return " ".join([*first, start, *after, *tail])
 
 
 def _start(answer, facts, within):
@@ -186,7 +187,6 @@ def one_animal(answer, rest):
     on = f"on {spoken(answer.verdict)} " if answer.verdict not in ("undecided", "none") else ""
     return " ".join(
         [
-            *answer.warnings,
             f"One of the animals chose {on}({a.largest}, which made {100 * a.largest_share:.0f} % of "
             f"{answer.n_sets} choice sets); without it {found}. What the animals of this place do cannot be told.",
             f"With it: {answer.sentence}",
@@ -404,9 +404,9 @@ def untested(contrast):
     return out
 
 
-def warnings(design, within, drivers, contrast):
-    """What has to be read before the verdict is believed: how places were picked, read and spaced."""
-    out = []
+def warnings(design, contrast):
+    """What has to be read before the verdict, and what beside it: how places were read and spaced, and picked."""
+    out, beside = [], []
     if design.drifting:
         told = ", ".join(
             f"{spoken(n)} by {design.drift.loc[n, 'per_step']:+.2g} {unit_of(contrast.loc[n, 'column'])}"
@@ -424,7 +424,7 @@ def warnings(design, within, drivers, contrast):
     if not design.by_rule:
         stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
         subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"
-        out.append(
+        beside.append(
             f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
             "or the shady side would make one by itself."
         )
@@ -433,7 +433,7 @@ def warnings(design, within, drivers, contrast):
             f"The places of a set were alike in {_list(map(spoken, design.alike))}, though sets of one hour differ: "
             "the places may lie too near to the animal's, and selection over longer distances would not show."
         )
-    return out
+    return out, beside
 
 
 def sunlit_air(within, drivers):

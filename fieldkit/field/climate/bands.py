@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, method
+from fieldkit.field.climate import completeness as _completeness
 from fieldkit.field.climate import days as _days
+from fieldkit.field.climate import monthly as _monthly
 from fieldkit.field.climate import seasons as _seasons
 from fieldkit.field.climate.tables import (
     POOLED,
@@ -21,6 +23,7 @@ from fieldkit.field.climate.tables import (
     smooth_year,
 )
 from fieldkit.field.climate.warnings import add_warnings, refuse_inverted, tell_trend
+from fieldkit.field.of_season import table_of
 from fieldkit.records.weather.stations import StationRecords
 
 __all__ = ["CAUTIONS", "LAPSE_RATE_K_PER_KM", "POOLED", "AirBands", "air_bands", "ceiling_of", "pool", "smooth_year"]
@@ -51,7 +54,8 @@ class AirBands(Result):
         One row per station and season, and per season for all stations together (``station_id`` = "all stations"):
         ``low_c`` and ``high_c`` are the band; ``margin_c`` is what was taken off its high end; ``typical_max_c`` and
         ``typical_min_c`` are the mean daily extremes. ``spread_*`` is the standard deviation and ``low_from_c`` to
-        ``high_to_c`` the 95 % interval of the mean: between years for a station, between stations for the pooled rows.
+        ``high_to_c`` the 95 % interval of the mean: over years for a station; for the pooled rows over stations and
+        over the years, which all stations share. The margin itself has no error.
     distribution : pandas.DataFrame
         Day and night: mean and 5, 50 and 95 % quantiles of the daily maximum and minimum (of the single days of months
         that count), and, from hourly readings, of all hours read with the sun up and down (by its height, not by the
@@ -192,7 +196,7 @@ def air_bands(
     [[22.0, 30.0, 5.0], [7.0, 22.0, 0.0]]
     """
     _check_options(margin_c, pooling, hemisphere, lapse_rate_k_per_km)
-    rule = _seasons.completeness_rule(completeness)
+    rule = _completeness.completeness_rule(completeness)
     warnings = []
     if isinstance(daily, StationRecords):
         stations = daily.stations if stations is None else stations
@@ -230,19 +234,24 @@ def air_bands(
     season_sets = _season_sets(seasons, ids, records, south, where, warnings)
 
     rows, months_out = [None] * len(ids), [None] * len(ids)
-    twelve = np.full((len(ids), 12, len(_seasons.STATISTICS)), np.nan)
+    twelve = np.full((len(ids), 12, len(_monthly.STATISTICS)), np.nan)
+    by_year = {}
     for members, cal, tmax, tmin in _blocks(records, shift, season_sets):
         names = list(season_sets[members[0]].items())
         sets = [months for _, months in names] + [(m,) for m in range(1, 13)]
-        stats = _seasons.block_statistics(tmax, tmin, cal, rule, sets, fixed_period=period is not None)
+        stats = _monthly.block_statistics(tmax, tmin, cal, rule, sets, fixed_period=period is not None)
         twelve[members] = stats[:, len(names) :]
+        for name, months in names:
+            years, highs, lows = _monthly.season_values(tmax, tmin, cal, rule, months)
+            for row, i in enumerate(members):
+                by_year.setdefault(name, []).append((i, years, lows[row], highs[row]))
         for row, i in enumerate(members):
             months_out[i] = _days.months_left_out(ids[i], tmax[row], tmin[row], cal, rule)
             rows[i] = [(ids[i], *name, *one, shift[i]) for name, one in zip(names, stats[row])]
     left_out = pd.concat([*left_out, *months_out], ignore_index=True)
     long = pd.DataFrame(
         [row for station in rows for row in station],
-        columns=["station_id", "season", "month_set", *_seasons.STATISTICS, "elevation_adjustment_c"],
+        columns=["station_id", "season", "month_set", *_monthly.STATISTICS, "elevation_adjustment_c"],
     )
     if long["tmax_mean_c"].isna().all():
         raise FieldkitError(
@@ -252,11 +261,12 @@ def air_bands(
 
     weights = np.ones(len(ids)) if pooling == "stations" else np.array([np.isfinite(r[1]).sum() for r in records])
     weight_of = pd.Series(weights, index=ids)
-    table, ceiling = band_table(long, weight_of, margin_c)
+    yearly = {name: _aligned(parts, len(ids)) for name, parts in by_year.items()}
+    table, ceiling = band_table(long, weight_of, margin_c, yearly)
     distribution = distribution_table(long, weight_of, hourly, where, season_sets, ids, shift, warnings)
     twelve = same_half_of_year(twelve, south, warnings)
     schedule = schedule_table(twelve, weights, margin_c, warnings)
-    differences = differences_table(long, weight_of, table)
+    differences = differences_table(long, weight_of, table, yearly)
     refuse_inverted(table, schedule, margin_c)
     add_warnings(warnings, table, schedule, long, ids, margin_c)
     tell_trend(warnings, long)
@@ -284,6 +294,45 @@ def air_bands(
         warnings=tuple(dict.fromkeys(warnings)),
         settings=settings,
     )
+
+
+def of_season(season, **options):
+    """Find the seasonal air-temperature ranges of a season's weather stations.
+
+    Parameters
+    ----------
+    season : Season
+        With ``weather``.
+    **options
+        Of `air_bands`.
+
+    Returns
+    -------
+    AirBands
+
+    Raises
+    ------
+    FieldkitError
+        When it is no season, has no weather, or as in `air_bands`.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> of_season(fieldkit.demo_season()).settings["n_stations"]
+    4
+    """
+    weather = table_of(season, "weather", "readings of weather stations, one row a day or an hour")
+    return air_bands(weather, **{"stations": season.stations} | options)
+
+
+def _aligned(parts, stations):
+    """Minima and maxima of a season, each (stations, years), NaN where a station has no such year."""
+    years = np.unique(np.concatenate([one[1] for one in parts]))
+    out = np.full((2, stations, len(years)), np.nan)
+    for i, own, lows, highs in parts:
+        at = np.searchsorted(years, own)
+        out[0, i, at], out[1, i, at] = lows, highs
+    return out
 
 
 def _check_options(margin_c, pooling, hemisphere, lapse_rate):
@@ -385,7 +434,7 @@ def _season_sets(seasons, ids, records, south, where, warnings):
 
 def _blocks(records, shift, season_sets, most=16):
     """Stations with the same months and seasons, stacked: numpy is then busy with numbers, not with calls."""
-    padded = [_seasons.whole_months(first, tmax + up, tmin + up) for (first, tmax, tmin, _), up in zip(records, shift)]
+    padded = [_monthly.whole_months(first, tmax + up, tmin + up) for (first, tmax, tmin, _), up in zip(records, shift)]
     groups = {}
     for i, (cal, _) in enumerate(padded):
         key = (cal.year[0], cal.month[0], len(cal.month), tuple(season_sets[i].items()))

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError
-from fieldkit.field.climate import seasons as _seasons
+from fieldkit.field.climate import monthly as _monthly
 from fieldkit.records.weather.stations import check_zone, station_table
 
 # Lowest and highest air temperatures ever accepted: near -89 and 57 °C (WMO Weather and Climate Extremes Archive).
@@ -172,12 +172,13 @@ def months_left_out(station, tmax, tmin, cal, rule):
 
     Examples
     --------
-    >>> cal, (one,) = _seasons.whole_months(np.datetime64("2023-02-01"), np.ones(28))
-    >>> len(months_left_out("A", one, one, cal, _seasons.RULES["3/5"]))
+    >>> from fieldkit.field.climate.completeness import RULES
+    >>> cal, (one,) = _monthly.whole_months(np.datetime64("2023-02-01"), np.ones(28))
+    >>> len(months_left_out("A", one, one, cal, RULES["3/5"]))
     0
     """
     present = np.isfinite(tmax) & np.isfinite(tmin)
-    counts = _seasons.months_that_count(present, cal, rule)
+    counts = _monthly.months_that_count(present, cal, rule)
     missing = cal.lengths - np.add.reduceat(present, cal.starts, dtype=int)
     rows = [
         (station, f"{cal.year[m]}-{cal.month[m]:02d}", f"month does not count: {missing[m]} days missing")

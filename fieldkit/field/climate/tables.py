@@ -3,7 +3,9 @@
 import numpy as np
 import pandas as pd
 
+from fieldkit.field.climate import monthly as _monthly
 from fieldkit.field.climate import seasons as _seasons
+from fieldkit.field.climate.years import half_width, shared_year_variance
 
 POOLED = "all stations"
 
@@ -104,7 +106,8 @@ def ceiling_of(typical_max_c, typical_min_c, margin_c):
     return float(highs[warmest] - min(margin_c, (highs[warmest] - lows[warmest]) / 2))
 
 
-def band_table(long, weight_of, margin_c):
+def band_table(long, weight_of, margin_c, yearly):
+    """One row per station and season, and the pooled ones; and the upper limit of the pooled rows."""
     from scipy import stats
 
     n = long["n_years"].to_numpy()
@@ -132,8 +135,9 @@ def band_table(long, weight_of, margin_c):
     pooled = []
     for season, rows in long.groupby("season", sort=False):
         weights = weight_of[rows["station_id"]].to_numpy()
-        low, low_sd, low_half, n = pool(rows["tmin_mean_c"], weights)
-        high, high_sd, high_half, _ = pool(rows["tmax_mean_c"], weights)
+        low, low_sd, _, n = pool(rows["tmin_mean_c"], weights)
+        high, high_sd, _, _ = pool(rows["tmax_mean_c"], weights)
+        low_half, high_half = pooled_halves(yearly, season, rows, weights)
         used = rows["tmax_mean_c"].notna()
         months = dict.fromkeys(rows["month_set"].map(words))
         pooled.append(
@@ -166,13 +170,31 @@ def band_table(long, weight_of, margin_c):
     table["low_c"] = table["typical_min_c"]
     table["high_c"] = np.minimum(table["typical_max_c"], ceiling)
     table["margin_c"] = table["typical_max_c"] - table["high_c"]
-    for end in ("low", "high"):
-        table[f"{end}_from_c"] = table[f"{end}_c"] - table[f"half_{end}_c"]
-        table[f"{end}_to_c"] = table[f"{end}_c"] + table[f"half_{end}_c"]
+    # Where the margin cuts, the upper end is as sure as the warmest season that it is taken from.
+    warmest = table.loc[table["typical_max_c"].fillna(-np.inf).groupby(table["station_id"]).idxmax()]
+    of_warmest = table["station_id"].map(warmest.set_index("station_id")["half_high_c"])
+    half_ceiling = of_warmest.fillna(table["half_high_c"])
+    table["low_from_c"] = table["low_c"] - table["half_low_c"]
+    table["low_to_c"] = table["low_c"] + table["half_low_c"]
+    for end, sign in (("from", -1), ("to", 1)):
+        typical = table["typical_max_c"] + sign * table["half_high_c"]
+        table[f"high_{end}_c"] = np.fmin(typical, ceiling + sign * half_ceiling).where(table["half_high_c"].notna())
     order = ["station_id", "season", "months", "low_c", "high_c", "margin_c", "typical_min_c", "typical_max_c"]
     order += ["spread_low_c", "spread_high_c", "low_from_c", "low_to_c", "high_from_c", "high_to_c"]
     order += ["n_stations", "n_years", "n_days", "completeness", "elevation_adjustment_c"]
     return table[order], ceilings[POOLED]
+
+
+def pooled_halves(yearly, season, rows, weights):
+    """Half widths of the pooled minimum and maximum of a season: stations, and the years that they share."""
+    halves = []
+    for name, values in zip(("tmin_mean_c", "tmax_mean_c"), yearly[season]):
+        used = rows[name].notna().to_numpy() & (weights > 0)
+        share = weights[used] / weights[used].sum() if used.any() else weights[used]
+        _, sd, _, n = pool(rows[name], weights)
+        shared = shared_year_variance(values[used], weights[used]) if used.any() else (np.nan, 0.0)
+        halves.append(half_width(sd, 1 / (share @ share) if n > 1 else n, *shared))
+    return halves
 
 
 def distribution_table(long, weight_of, hourly, where, season_sets, ids, shift, warnings):
@@ -214,7 +236,7 @@ def _hours_of_day_and_night(hourly, where, season_sets, ids, shift, warnings):
         for name, months in season_sets[i].items():
             for label, which in groups.items():
                 here = air[which & np.isin(month, months)]
-                q = _seasons.quantiles_along(here, (0.05, 0.5, 0.95))
+                q = _monthly.quantiles_along(here, (0.05, 0.5, 0.95))
                 rows.append((station, name, label, here.mean() if len(here) else np.nan, *q, len(here)))
     return rows
 
@@ -232,7 +254,7 @@ def same_half_of_year(twelve, south, warnings):
 
 
 def months_table(ids, twelve):
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    column = {name: i for i, name in enumerate(_monthly.STATISTICS)}
     return pd.DataFrame(
         {
             "station_id": np.repeat(ids, 12),
@@ -244,7 +266,7 @@ def months_table(ids, twelve):
 
 
 def schedule_table(twelve, weights, margin_c, warnings):
-    column = {name: i for i, name in enumerate(_seasons.STATISTICS)}
+    column = {name: i for i, name in enumerate(_monthly.STATISTICS)}
     raw = {}
     for end, name in (("low", "tmin_mean_c"), ("high", "tmax_mean_c")):
         pooled = [pool(twelve[:, m, column[name]], weights) for m in range(12)]
@@ -286,7 +308,8 @@ def limited_year(typical_min_c, typical_max_c, margin_c, warnings):
     )
 
 
-def differences_table(long, weight_of, table):
+def differences_table(long, weight_of, table, yearly):
+    """How far each season lies below the warmest, station by station."""
     pooled = table[table["station_id"] == POOLED]
     warmest = pooled.loc[pooled["typical_max_c"].idxmax(), "season"]
     by_season = {season: rows.set_index("station_id") for season, rows in long.groupby("season", sort=False)}
@@ -297,7 +320,9 @@ def differences_table(long, weight_of, table):
         row = {"season": season, "below": warmest}
         for end, name in (("max", "tmax_mean_c"), ("min", "tmin_mean_c")):
             drop = by_season[warmest][name] - by_season[season][name]
-            mean, sd, half, n = pool(drop, weight_of[drop.index].to_numpy())
+            weights = weight_of[drop.index].to_numpy()
+            mean, sd, _, n = pool(drop, weights)
+            half = _drop_half(yearly, season, warmest, end, sd, n, drop, weights)
             row |= {
                 f"{end}_drop_c": mean,
                 f"{end}_drop_from_c": mean - half,
@@ -307,3 +332,15 @@ def differences_table(long, weight_of, table):
             }
         rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _drop_half(yearly, season, warmest, end, sd, n, drop, weights):
+    """Half width of a difference between seasons: years of either season are shared by all stations."""
+    at = 1 if end == "max" else 0
+    used = drop.notna().to_numpy() & (weights > 0)
+    if n < 2:
+        return np.nan
+    share = weights[used] / weights[used].sum()
+    both = [shared_year_variance(yearly[name][at][used], weights[used]) for name in (season, warmest)]
+    variance, years = np.sum([v for v, _ in both]), min(y for _, y in both)
+    return half_width(sd, 1 / (share @ share), variance, years)

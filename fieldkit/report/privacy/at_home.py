@@ -18,6 +18,8 @@ from fieldkit.report.privacy import public
 
 # A name needs this many letters to be told from any other word.
 _SHORTEST = 3
+# How many of the names that cannot be looked for are told.
+_TOLD = 6
 # Of a long note so many first words are looked for.
 _WORDS = 6
 _WORD = re.compile(r"[^\W_]+")
@@ -58,6 +60,17 @@ class Secrets:
     paths: dict = field(default_factory=dict)
     unsearchable: tuple = ()
 
+    @property
+    def caution(self):
+        """What could not be looked for, in a sentence for the owner of the season; empty if there is nothing."""
+        if not self.unsearchable:
+            return ""
+        more = f" and {len(self.unsearchable) - _TOLD} more" if len(self.unsearchable) > _TOLD else ""
+        return (
+            "These names were replaced, but the files could not be searched for them, because they are too short or "
+            f"words that fieldkit itself writes: {', '.join(self.unsearchable[:_TOLD])}{more}. Look for them yourself."
+        )
+
 
 def words_of(text):
     """Words of a text in lower case, without articles and the like.
@@ -88,7 +101,7 @@ def of_computer():
     phrases, missed = {}, []
     for what, name in (("the name of the user", _user()), ("the name of this computer", socket.gethostname())):
         _add(phrases, missed, what, name.partition(".")[0])
-    return Secrets(paths=paths, phrases=phrases, unsearchable=tuple(missed))
+    return Secrets(paths=paths, phrases=phrases)
 
 
 def _user():
@@ -159,7 +172,7 @@ def of_season(
         places=tuple(found),
         phrases=phrases | computer.phrases,
         paths=own | computer.paths,
-        unsearchable=tuple(dict.fromkeys([*missed, *computer.unsearchable])),
+        unsearchable=tuple(dict.fromkeys(missed)),
     )
 
 
@@ -168,8 +181,10 @@ def _names(season):
     yield "the name of the site", season.site.name
     yield "the name of the season", season.name
     yield "the name of the season folder", season.path.name
+    renamed = public.names_of(season)
     for row in season.stations.itertuples(index=False):
-        yield "the name of a station", row.name
+        if renamed["station_id"].get(str(row.station_id)) != row.name:
+            yield "the name of a station", row.name
     for place in season.logger_info["place"].dropna():
         yield "the place of a logger", place
     what = {
@@ -180,7 +195,7 @@ def _names(season):
         "station_id": "the name of a station",
         "logger_id": "the name of a logger",
     }
-    for column, names in public.names_of(season).items():
+    for column, names in renamed.items():
         for name, other in names.items():
             # A code such as R07 was replaced for the sake of its neighbours and tells nothing.
             if name != other and (column == "observer" or not public.is_code(name)):

@@ -124,7 +124,12 @@ def season_name(season):
     return f"{species[:1].upper()}{species[1:]}, {years}"
 
 
-def write(season, folder, *, exact_place=False):
+# Which corner of the cell, and of the 100 m of height, stands in the folder in place of the middle.
+CORNERS = {"low": 0, "high": 1}
+_OPPOSITE = {"low": "high", "high": "low"}
+
+
+def write(season, folder, *, exact_place=False, corner=None):
     """Write the folder of a season that others may have.
 
     Parameters
@@ -135,6 +140,9 @@ def write(season, folder, *, exact_place=False):
         An empty or new folder.
     exact_place : bool
         Keep the exact position and height of site and stations; names are replaced all the same.
+    corner : {"low", "high"}, optional
+        Put the site into this corner of its cell, and the stations into the opposite one of theirs, to see what the cut
+        can change at most; None: the middle.
 
     Returns
     -------
@@ -149,7 +157,7 @@ def write(season, folder, *, exact_place=False):
     folder.mkdir(parents=True, exist_ok=True)
     names, left = names_of(season), []
     words = giving_away.Filter(season)
-    text = _settings_text(season, names, words, exact_place=exact_place)
+    text = _settings_text(season, names, words, exact_place=exact_place, corner=corner)
     (folder / settings.NAME).write_text(text, encoding="utf-8", newline="\n")
     for name, table in _tables(season).items():
         public = _public_table(name, table, names, words, left)
@@ -198,8 +206,8 @@ def _public_table(name, table, names, words, left):
             if changed := int((told.notna() & (told != public[column].astype(object))).sum()):
                 left.append((name, column, changed, "names became numbers"))
             public[column] = told
-    for column in ("behaviour", "substrate"):
-        if column in public:
+    for column in public.columns.difference([*NAMED, "logger_id"], sort=False):
+        if declared[column].metadata["kind"] in ("text", "word"):
             kept = words.words(public, name, column)
             public[column] = kept.where((kept != "") | public[column].isna(), _OTHER).replace("", None)
     if "time" in public:
@@ -225,9 +233,8 @@ def _stamps(times, *, offset=True):
 # --- season.toml ------------------------------------------------------------------------------------------------------
 
 
-def _settings_text(season, names, words, *, exact_place):
+def _settings_text(season, names, words, *, exact_place, corner):
     stated = season.settings
-    site = season.site if exact_place else season.public_site
     called = settings.section(stated, "site").get("public_name")
     sections = {
         "season": {
@@ -240,20 +247,23 @@ def _settings_text(season, names, words, *, exact_place):
         "site": {
             "name": called or places.UNNAMED,
             "public_name": called,
-            "latitude_deg": site.latitude_deg,
-            "longitude_deg": site.longitude_deg,
-            "elevation_m": site.elevation_m,
-            "timezone": site.timezone,
+            **_place(vars(season.site), exact_place, corner),
+            "timezone": season.site.timezone,
         },
         "animal": {key: getattr(season.animal, key) for key in season.animal.__dataclass_fields__},
     }
+    sections |= _further(stated)
     for column, error in season.instrument_errors.items():
         sections[f"instruments.{column}"] = {"what": words.method(column) or None, "error": error}
     for row in season.logger_info.to_dict("records"):
         keys = ("role", "unit", "error", "size_m", "shortwave_absorptivity")
-        sections[_header("loggers", names["logger_id"][str(row["logger_id"])])] = {key: row[key] for key in keys}
+        given = settings.section(settings.section(stated, "loggers"), str(row["logger_id"]))
+        told = _tellable("loggers.NAME", given) | {key: row[key] for key in keys}
+        sections[_header("loggers", names["logger_id"][str(row["logger_id"])])] = told
     for row in season.stations.to_dict("records"):
-        sections[_header("stations", names["station_id"][str(row["station_id"])])] = _station(row, exact_place)
+        sections[_header("stations", names["station_id"][str(row["station_id"])])] = _place(
+            row, exact_place, _OPPOSITE.get(corner)
+        )
     if season.loggers is not None:
         sections["clocks"] = {"loggers": "UTC"}
     lines = ["# A season for others: names are replaced and free text is left out."]
@@ -269,15 +279,41 @@ def _settings_text(season, names, words, *, exact_place):
     return "\n".join(lines) + "\n"
 
 
+# How the files are written; those of the public season are written in one way.
+_OF_FILES = {"dates", "numbers"}
+
+
+def _further(stated):
+    """Whole sections of declared settings that tell of no place and nobody."""
+    found = {}
+    own = {"season", "site", "animal"} | _OF_FILES
+    for section in dict.fromkeys(setting.section for setting in schemas.SETTINGS):
+        if section not in own and not section.endswith(".NAME"):
+            found |= {section: told} if (told := _tellable(section, settings.section(stated, section))) else {}
+    return found
+
+
+def _tellable(section, given):
+    """Declared numbers, flags and choices of a section; what people write in their own words stays at home."""
+    declared = {
+        s.key for s in schemas.SETTINGS if s.section == section and (s.kind not in ("text", "zone") or s.allowed)
+    }
+    return {key: value for key, value in given.items() if key in declared}
+
+
 def _header(section, name):
     return f"{section}.{name if re.fullmatch(r'[A-Za-z0-9_-]+', name) else json.dumps(name)}"
 
 
-def _station(row, exact_place):
+def _place(row, exact_place, corner):
+    """Position and height of a site or station as they stand in the folder."""
     keys = ("latitude_deg", "longitude_deg", "elevation_m")
     found = {key: float(row[key]) for key in keys if _is_given(row[key])}
     if exact_place:
         return found
+    if corner is not None:
+        ends = {key: places.band(v) if key == "elevation_m" else places.cell(v) for key, v in found.items()}
+        return {key: float(both[CORNERS[corner]]) for key, both in ends.items()}
     rules = {
         "latitude_deg": lambda value: places.middle(value, limit=90),
         "longitude_deg": lambda value: places.middle(value, limit=180),

@@ -9,9 +9,10 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.records.places import ELEVATION_STEP_M, PRECISIONS, band, cut_off
-from fieldkit.report.privacy import at_home, gate
+from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation, darwin_core, netcdf
 from fieldkit.report.share import filter as giving_away
+from fieldkit.report.share import reproducible as again
 from fieldkit.report.writeup import folders
 
 COORDINATES = ("none", *PRECISIONS, "exact")
@@ -192,6 +193,8 @@ def write(
     position_uncertainty_m=None,
     include_notes=False,
     allow_invented=False,
+    reproducible=False,
+    progress=None,
 ):
     """Write a season as a Darwin Core archive, CF-NetCDF series and a citation file.
 
@@ -223,6 +226,11 @@ def write(
         Publish notes, behaviour and substrate in your own words, and loggers' places. Read them all first.
     allow_invented : bool
         Needed for invented records, which are then marked INVENTED in every file.
+    reproducible : bool
+        Add the folder ``season``, from which others compute the write-up again, and say which of its numbers depend on
+        where in its cell the site lies. Takes as long as three write-ups.
+    progress : bool, optional
+        Show progress bars; None shows them in a terminal.
 
     Returns
     -------
@@ -236,6 +244,8 @@ def write(
     """
     out = Path(out).expanduser().absolute()
     about = _about(season, licence, authors, contact, title, scientific_name, allow_invented)
+    if reproducible and coordinates == "none":
+        raise FieldkitError("A season that others can compute with tells its cell of 0.1 degree: coordinates=0.1.")
     position = publish_position(season.site, coordinates=coordinates, position_uncertainty_m=position_uncertainty_m)
     filter_ = giving_away.Filter(season, include_notes=include_notes)
     secrets = _secrets(season, coordinates, include_notes, [*about.authors, contact or ""])
@@ -247,7 +257,8 @@ def write(
         (half / "CITATION.cff").write_text(citation.of_data(about), encoding="utf-8")
         rows.append(("CITATION.cff", "how to cite the records"))
         left_out = filter_.left_out()
-        (half / "README.txt").write_text(_readme(about, position, rows, left_out), encoding="utf-8")
+        told = _add_season(season, half, rows, exact=coordinates == "exact", progress=progress) if reproducible else []
+        (half / "README.txt").write_text(_readme(about, position, rows, left_out, told), encoding="utf-8")
         rows.append(("README.txt", "what is in here, what was left out and why"))
         gate.check(half, secrets, what="the folder to give away")
     table = pd.DataFrame(rows, columns=["file", "holds"])
@@ -258,7 +269,7 @@ def write(
         path=out,
         table=table,
         left_out=left_out,
-        cautions=tuple(_cautions(season, coordinates, include_notes, title)),
+        cautions=tuple(filter(None, [*_cautions(season, coordinates, include_notes, title), secrets.caution])),
         sentence=f"{about.title}: {len(table)} files in {out}, {where}.",
     )
 
@@ -316,6 +327,21 @@ def _about(season, licence, authors, contact, title, scientific_name, allow_inve
     )
 
 
+def _add_season(season, half, rows, *, exact, progress):
+    """Put the season that others may have into the folder; what to say about it."""
+    public.write(season, half / "season", exact_place=exact)
+    rows.append(
+        ("season/", "the season to compute the write-up from again: fieldkit reproduce WRITEUP --season season")
+    )
+    if exact:
+        return []
+    moves = again.what_moves(season, progress=progress)
+    if len(moves):
+        moves.to_csv(half / "what_moves.csv", index=False, lineterminator="\n", float_format="%.3g")
+        rows.append(("what_moves.csv", "numbers of the write-up that depend on where in its cell the site lies"))
+    return again.in_words(moves)
+
+
 def _secrets(season, coordinates, include_notes, allowed):
     """What must not stand in any of the files, with these options."""
     exact = coordinates == "exact"
@@ -363,12 +389,14 @@ def _cautions(season, coordinates, include_notes, title):
         yield "INVENTED: do not send this to any portal."
 
 
-def _readme(about, position, rows, left_out):
+def _readme(about, position, rows, left_out, told=()):
     lines = [about.title, ""]
     if about.invented:
         lines += ["INVENTED: no such animal was seen. Do not use as records of animals; not care advice.", ""]
     lines += [f"- {file}: {holds}" for file, holds in rows]
     lines += ["", "Position", position.generalised or "Exact, on the explicit wish of the authors.", position.withheld]
+    if told:
+        lines += ["", "Computing it again", *told]
     lines += ["", "Left out, and why"]
     for row in left_out.itertuples(index=False):
         # The name of a column of one's own may itself name the place.

@@ -153,7 +153,8 @@ def write(
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = _write_pdf(fresh, wanted=pdf)
         _write_marker(fresh, page, where is None, only, cage)
-        gate.check(fresh, _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""]))
+        secrets = _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""])
+        gate.check(fresh, secrets)
     out = Path(out).absolute()
     return WriteUp(
         path=out,
@@ -162,7 +163,7 @@ def write(
         table=page.table(),
         answer=page.answer(),
         input_hash=told.input_hash,
-        cautions=(_EXACT,) if exact_place and where is not None else (),
+        cautions=tuple(filter(None, [_EXACT if exact_place and where is not None else "", secrets.caution])),
     )
 
 
@@ -406,7 +407,7 @@ class _Page:
         where = f"at one site in the cell {places.in_words(site)}, which is as much as is told to protect the animals"
         if self.given["exact_place"]:
             height = f"{abs(site.elevation_m):g} m {'above' if site.elevation_m >= 0 else 'below the level of'} the sea"
-            where = f"at one site at {site.latitude_deg:g}°, {site.longitude_deg:g}° (north, east), {height}"
+            where = f"at one site at {site.latitude_deg}°, {site.longitude_deg}° (north, east), {height}"
         place = (
             f"The records are of {animal.species}{f' (typical adult {size})' if size else ''} {where}. Times are those "
             f"of {site.timezone}."

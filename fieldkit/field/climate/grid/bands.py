@@ -7,6 +7,8 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field.climate import CAUTIONS, ceiling_of
+from fieldkit.field.climate import completeness as _completeness
+from fieldkit.field.climate import monthly as _monthly
 from fieldkit.field.climate import seasons as _seasons
 from fieldkit.field.climate.grid import region as _region
 from fieldkit.field.climate.tables import limited_year
@@ -122,7 +124,7 @@ def air_bands(
     """
     if not np.isfinite(margin_c) or margin_c < 0:
         raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees to take off, 0 or more.")
-    rule = _seasons.completeness_rule(completeness)
+    rule = _completeness.completeness_rule(completeness)
     wanted = {"variables": variables, "region": region, "rain": seasons == "wet_dry"}
     data = _region.days(_region.tidy(dataset, **wanted), period)
     warnings = []
@@ -169,7 +171,7 @@ def air_bands(
     names = list(by_side[0])
     statistics = np.stack(
         [
-            _seasons.season_means(
+            _monthly.season_means(
                 **sums,
                 expected_years=expected_years,
                 expected_days=expected_days,
@@ -338,7 +340,7 @@ def _sums(data, rule, memory_mb):
     import dask.array
 
     day = data["time"].to_numpy().astype("datetime64[D]")
-    cal, _ = _seasons.whole_months(day[0], np.empty(len(day)))
+    cal, _ = _monthly.whole_months(day[0], np.empty(len(day)))
     month = day.astype("datetime64[M]")
     lengths = np.unique(month, return_counts=True)[1]
     rows = max(1, int(memory_mb * 1e6 / 16 / (31 * 8 * data["longitude"].size)))
@@ -352,8 +354,8 @@ def _sums(data, rule, memory_mb):
         wrong = low > high
         first = starts[block_id[0]]
         cells = [np.moveaxis(np.where(wrong, np.nan, x), 0, -1) for x in (high, low)]
-        one, padded = _seasons.whole_months(first, *cells)
-        return np.moveaxis(np.stack(_seasons.month_means(*padded, one, rule)), -1, 1)
+        one, padded = _monthly.whole_months(first, *cells)
+        return np.moveaxis(np.stack(_monthly.month_means(*padded, one, rule)), -1, 1)
 
     high, low = data["tmax_c"].data, data["tmin_c"].data
     monthly = dask.array.map_blocks(
@@ -425,7 +427,7 @@ def _weighted(values, weights, probabilities=()):
 
 
 def _pool_cells(statistics, names, by_side, area, inside, margin_c):
-    column = {name: i for i, name in enumerate(_seasons.MEANS)}
+    column = {name: i for i, name in enumerate(_monthly.MEANS)}
     weights = np.where(inside, area, 0.0)
     rows = []
     for s, name in enumerate(names):
@@ -457,7 +459,7 @@ def _pool_cells(statistics, names, by_side, area, inside, margin_c):
 
 
 def _schedule(twelve, area, south, inside, margin_c, warnings):
-    column = {name: i for i, name in enumerate(_seasons.MEANS)}
+    column = {name: i for i, name in enumerate(_monthly.MEANS)}
     rows_used = inside.any(axis=1)
     if south[rows_used].any() and not south[rows_used].all():
         twelve = twelve.copy()
@@ -488,7 +490,7 @@ def _refuse_inverted(table, schedule, margin_c):
 def _cells(statistics, names, data, margin_c, ceiling):
     import xarray as xr
 
-    column = {name: i for i, name in enumerate(_seasons.MEANS)}
+    column = {name: i for i, name in enumerate(_monthly.MEANS)}
     high = statistics[..., column["tmax_mean_c"]]
     low = statistics[..., column["tmin_mean_c"]]
     known = np.isfinite(high)

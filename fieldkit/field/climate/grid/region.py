@@ -283,7 +283,7 @@ def _read_geojson(path):
         content = json.loads(path.read_text(encoding="utf-8"))
         parts = content.get("features", [content])
         shapes = [shape(part.get("geometry", part)) for part in parts]
-    except (ValueError, AttributeError, KeyError, TypeError, shapely.errors.ShapelyError) as problem:
+    except (ValueError, AttributeError, KeyError, TypeError, RecursionError, shapely.errors.ShapelyError) as problem:
         raise FieldkitError(f"{path.name} could not be read as GeoJSON: {problem}.") from None
     return shapely.union_all(shapes)
 
