@@ -21,8 +21,9 @@ def main(number, first=0):
     count, slowest, wrong = collections.Counter(), (0.0, None), []
     done = 0
     with tempfile.TemporaryDirectory() as place, contextlib.suppress(KeyboardInterrupt):
-        for done, seed in enumerate(range(first, first + number), start=1):
+        for seed in range(first, first + number):
             found = damage.one(seed, Path(place) / "folder")
+            done += 1
             count[found["kind"], found["outcome"]] += 1
             slowest = max(slowest, (found["seconds"], seed))
             if found["wrong"]:
