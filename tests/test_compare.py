@@ -190,6 +190,17 @@ def test_one_animal_speaks_for_itself(season, watched):
     assert found.table.loc["basking_share", "captive_days"] == 42
 
 
+def test_two_observers_count_once(season, watched):
+    scans = watched.scans.drop_duplicates(["time", "animal_id"])
+    assert len(scans) < len(watched.scans)
+    both = pd.concat([scans, scans.assign(observer="C", behaviour="retreat")]).sort_values("time", kind="stable")
+    tables = [
+        compare.compare(season, dataclasses.replace(watched, scans=s.reset_index(drop=True)), fill=False).table
+        for s in (scans, both)
+    ]
+    pd.testing.assert_frame_equal(*tables)
+
+
 def test_without_scans_it_says_what_is_missing(season):
     with pytest.raises(FieldkitError, match="no scans"):
         compare.compare(season, fieldkit.demo_enclosure())
@@ -252,3 +263,22 @@ def test_care_and_own_choices_are_read(tmp_path):
     record = fieldkit.read_enclosure(_folder(tmp_path, scans, **{"choices.csv": choices, "care.csv": care}))
     assert record.choices["used"].tolist() == [1, 0]
     assert record.care["mass_g"].tolist() == [12.1]
+
+
+def test_days_of_a_trial_stay_out(season, watched, tmp_path):
+    folder = _folder(tmp_path, (DATA / "demo_watched" / "scans.csv").read_text())
+    plan = (DATA / "demo_trial" / "trial.toml").read_text()
+    (folder / "trial.toml").write_text(plan.replace("2025-06-23", "2025-06-02"))
+    found = compare.compare(season, fieldkit.read_enclosure(folder), fill=False)
+    assert found.table.loc["basking_share", "captive_days"] == 28
+    assert any("of a trial were left out" in note for note in found.notes)
+
+
+def test_the_demo_is_made_again_from_its_rules(tmp_path):
+    """The files under data/ are those that the forward model writes."""
+    from fieldkit.demo import watched as maker
+
+    for place in maker.write(tmp_path):
+        # targets.toml is what a new folder begins with, and changes with it.
+        for file in (f for f in place.iterdir() if f.name != "targets.toml"):
+            assert file.read_bytes() == (DATA / place.name / file.name).read_bytes(), file.name

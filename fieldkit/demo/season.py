@@ -4,7 +4,7 @@ The forward model, in order: the weather file that pvlib ships (hourly, solar co
 brought to ten minutes; each place gets sun, ground and wind by the physics of this kit; a lizard's operative
 temperature and every instrument's reading follow from the one heat balance; animals choose by a rule that is written
 down (`TRUTH`); observers read with errors, leave cells empty, and leave one logger in the sun for a week.
-The air has sea-level pressure throughout; that of 410 m would warm what lies in the sun by 1-2 % more.
+The air has the pressure of the quarry's height in the standard atmosphere.
 Nothing here was seen in nature. Run ``python -m fieldkit.demo.season FOLDER`` to make the files again, byte for byte.
 """
 
@@ -278,6 +278,7 @@ def _substrates(sky):
             wind_speed_m_s=half_hourly["wind_2m_s"].to_numpy(),
             irradiance_w_m2=beam * half_hourly["beam_w_m2"].to_numpy() + view * half_hourly["dhi_w_m2"].to_numpy(),
             sky_longwave_w_m2=_longwave(half_hourly, view),
+            elevation_m=SITE["elevation_m"],
             step_s=1800.0,
         )["surface_temperature_c"]
         for exposure, series in zip(EXPOSURES, warm):
@@ -323,6 +324,7 @@ def _place_readings(row, spots, surfaces, rng):
     surface = 0.5 * usual + 0.5 * (shade + warmth * (full - shade)) + spots["surface_offset_c"].to_numpy()
     wind = np.maximum(row["wind_m_s"] * spots["wind_share"].to_numpy(), 0.05)
     around = {
+        "elevation_m": SITE["elevation_m"],
         "air_temperature_c": row["air_c"] + spots["air_offset_c"].to_numpy(),
         "wind_speed_m_s": wind,
         "dni_w_m2": beam * row["dni_w_m2"],
@@ -464,6 +466,7 @@ def _else(air_c, rng):
 def _around(sky, substrates):
     """What a body on the open ledge and one in the shade beside it exchange heat with."""
     shade = {
+        "elevation_m": SITE["elevation_m"],
         "air_temperature_c": sky["air_c"].to_numpy(),
         "wind_speed_m_s": sky["wind_m_s"].to_numpy(),
         "dhi_w_m2": 0.3 * sky["dhi_w_m2"].to_numpy(),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.stats.intervals import critical_value
 
 __all__ = ["Agreement", "LimitsOfAgreement", "kappa", "limits_of_agreement", "of_scans"]
@@ -177,6 +177,7 @@ def limits_of_agreement(first, second, *, unit="", level=0.95):
     )
 
 
+@method
 def of_scans(scans, *, level=0.95):
     """How well observers agree, where two of them scanned one animal at one time.
 

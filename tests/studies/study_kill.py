@@ -1,12 +1,14 @@
 """A write-up is killed at many moments, runs onto a full disk, and is started twice at once: what is left of it.
 
-    python tests/studies/study_kill.py [MOMENTS] [NOTEBOOK ...]
+    python tests/studies/study_kill.py [MOMENTS]
 
-Runs `fieldkit writeup` on the small season of the tests with live kernels (by default 30 moments, notebook 03), and
-prints a table. Each time the earlier write-up has to be what it was, no kernel may live on, and after the next whole
-run nothing may lie beside it or among the temporary files. The full disk needs the right to mount one.
+Runs `fieldkit writeup` on the small season of the tests, with a small notebook in a live kernel (by default 30 moments),
+and prints a table. Each time the earlier write-up has to be what it was, or the new one be there whole; no kernel may live
+on; and after the next whole run nothing may lie beside it or among the temporary files. The full disk needs the right
+to mount one.
 """
 
+import json
 import os
 import shutil
 import signal
@@ -19,7 +21,19 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from season_folder import make
+from test_writeup import cell, choice_cells, notebook
 
+from fieldkit.report.integrity import seals
+
+# The command line, with a folder of notebooks of our own.
+_RUN = """
+import sys
+from pathlib import Path
+from fieldkit import cli
+from fieldkit.report.writeup import running
+running.resource_dir = lambda name: Path(sys.argv[1])
+sys.exit(cli.main(sys.argv[2:]))
+"""
 # How long a kernel may outlive the run that started it: it looks for its parent once a second.
 _SECONDS = 8
 
@@ -31,18 +45,22 @@ def contents(folder):
 class Place:
     """A folder with a season, a write-up under a name with a pattern in it, and temporary files of its own."""
 
-    def __init__(self, base, notebooks):
-        self.base, self.notebooks = base, notebooks
+    def __init__(self, base):
+        self.base = base
         self.season = make(base / "my season")
         self.out = base / "wu [2025]"
+        self.books = base / "books"
+        self.books.mkdir()
+        slow = cell("code", "import time\nfor number in range(30):\n    time.sleep(0.1)\n    print(number)", "writeup")
+        notebook(self.books / "06_toy_choice.ipynb", [*choice_cells(), slow])
         self.scratch = base / "scratch"
         self.scratch.mkdir()
 
-    def start(self, out=None):
-        command = [sys.executable, "-m", "fieldkit", "writeup", str(self.season), "--out", str(out or self.out)]
+    def start(self):
+        command = [sys.executable, "-c", _RUN, str(self.books), "writeup", str(self.season), "--out", str(self.out)]
         environment = os.environ | {"TMPDIR": str(self.scratch)}
         pipes = {"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE, "text": True, "env": environment}
-        return subprocess.Popen([*command, "--only", *self.notebooks], **pipes)
+        return subprocess.Popen(command, **pipes)
 
     def kernels(self):
         """Processes that work in this place."""
@@ -55,41 +73,67 @@ class Place:
                 continue
         return found
 
+    def fresh(self, name):
+        """Whether a run has come to write this file."""
+        return any((new / "whole" / name).exists() for new in self.base.glob(".wu *.new-*"))
+
+    def is_whole(self):
+        """Whether every file of the write-up is what its list of hashes says: a kill just after the swap."""
+        listed = json.loads((self.out / "writeup.json").read_text(encoding="utf-8"))["files"]
+        return not seals.broken(self.out, listed, "writeup.json")
+
     def beside(self):
-        return sorted(p.name for p in self.base.iterdir() if p.name not in ("my season", "wu [2025]", "scratch"))
+        return sorted(
+            p.name for p in self.base.iterdir() if p.name not in ("my season", "wu [2025]", "scratch", "books", "disk")
+        )
 
 
-def kill_at(place, seconds, before):
-    """Kill a run; what was found after it."""
+# What is waited for before the killing, and how long after it (s) at most.
+STAGES = {
+    "start": (lambda place: True, 6.0),
+    "season read": (lambda place: place.fresh(""), 3.0),
+    "live kernel": (lambda place: bool(place.kernels()), 6.0),
+    "page written": (lambda place: place.fresh("index.html"), 2.0),
+    "all written": (lambda place: place.fresh("writeup.json"), 0.3),
+}
+
+
+def kill_at(place, reached, seconds, before):
+    """Kill a run some seconds after it has come to a stage; what was found after it."""
     run = place.start()
-    try:
-        said = run.communicate(timeout=seconds)[1]
-        state = "had ended" if run.returncode == 0 else f"status {run.returncode}: {said.strip()[-80:]}"
-    except subprocess.TimeoutExpired:
+    while run.poll() is None and not reached(place):
+        time.sleep(0.02)
+    deadline = time.monotonic() + seconds
+    while run.poll() is None and time.monotonic() < deadline:
+        time.sleep(0.005)
+    if run.poll() is None:
         live = len(place.kernels())
         run.send_signal(signal.SIGKILL)
         run.communicate()
         state = f"killed, {live} kernel{'' if live == 1 else 's'}"
+    else:
+        said = run.communicate()[1]
+        state = "had ended" if run.returncode == 0 else f"status {run.returncode}: {said.strip()[-80:]}"
     deadline = time.monotonic() + _SECONDS
     while place.kernels() and time.monotonic() < deadline:
         time.sleep(0.2)
-    whole = place.out.is_dir() and (contents(place.out) == before or state == "had ended")
+    whole = place.out.is_dir() and (state == "had ended" or contents(place.out) == before or place.is_whole())
     return state, whole, len(place.kernels()), len(place.beside())
 
 
 def study_kills(place, moments):
-    start = time.monotonic()
     assert place.start().wait() == 0
-    lasts = time.monotonic() - start
-    print(f"A whole run lasts {lasts:.1f} s.")
-    print("moment  what became of it           earlier whole  kernels left  beside it")
+    print("stage          after    what became of it           a write-up whole  kernels left  beside it")
     bad = 0
     for number in range(moments):
-        seconds = lasts * (number + 0.5) / moments
-        before = contents(place.out)
-        state, whole, kernels, beside = kill_at(place, seconds, before)
+        stage = list(STAGES)[number % len(STAGES)]
+        reached, longest = STAGES[stage]
+        seconds = longest * (number // len(STAGES) + 0.5) / -(-moments // len(STAGES))
+        state, whole, kernels, beside = kill_at(place, reached, seconds, contents(place.out))
         bad += not whole or kernels > 0
-        print(f"{seconds:5.1f} s  {state:27} {'yes' if whole else 'NO':14} {kernels:<13} {beside}", flush=True)
+        print(
+            f"{stage:14} {seconds:5.2f} s  {state:27} {'yes' if whole else 'NO':17} {kernels:<13} {beside}", flush=True
+        )
     assert place.start().wait() == 0
     left = place.beside() + [p.name for p in place.scratch.iterdir()]
     print(f"After the next run: beside it and among temporary files {left or 'nothing'}.")
@@ -107,7 +151,7 @@ def study_two_at_once(place):
     return int(not good or bool(place.beside()))
 
 
-def study_full_disk(base, notebooks):
+def study_full_disk(base):
     bad = 0
     for megabytes in (0.3, 0.6, 1.0, 1.5, 2.0):
         disk = base / "disk"
@@ -117,7 +161,7 @@ def study_full_disk(base, notebooks):
             print("Full disk: no right to mount one, not tried.")
             return bad
         try:
-            place = Place(disk, notebooks)
+            place = Place(disk)
             place.out.mkdir()
             # What stands for an earlier write-up has to be one.
             if megabytes >= 1:
@@ -140,12 +184,11 @@ def study_full_disk(base, notebooks):
 
 def main():
     moments = int(sys.argv[1]) if len(sys.argv) > 1 else 30
-    notebooks = sys.argv[2:] or ["03"]
     with tempfile.TemporaryDirectory() as base:
-        place = Place(Path(base), notebooks)
+        place = Place(Path(base))
         bad = study_kills(place, moments)
         bad += study_two_at_once(place)
-        bad += study_full_disk(Path(base), notebooks)
+        bad += study_full_disk(Path(base))
     print("Everything held." if not bad else f"{bad} did not hold.")
     return int(bool(bad))
 

@@ -6,6 +6,7 @@ import pandas as pd
 from fieldkit.captive import audit as auditing
 from fieldkit.captive import targets
 from fieldkit.captive.audit import OUTSIDE
+from fieldkit.core import method
 
 # Targets of an audit that speak of the same thing as a question.
 _TARGETS = {
@@ -44,6 +45,7 @@ _OWN = {
 }
 
 
+@method
 def remedies(found, season, record):
     """Join what differs to what an audit would change, most important first.
 

@@ -135,12 +135,10 @@ def _fill(record, times, values, errors, modelled, silent):
     burning = np.stack([lamp.is_on(hours) for lamp in setup.lamps], axis=1)
     states, which = np.unique(burning, axis=0, return_inverse=True)
     which = which.ravel()
-    said = []
     tables = []
     for number in range(len(states)):
         hour = float(np.median(hours[which == number]))
-        found = model.predict(record, hour=hour, samples=SAMPLES).table
-        said.append(found)
+        found = model.predict(record, hour=hour, samples=SAMPLES, setup=setup).table
         tables.append({n: found[found["quantity"] == n].set_index("point_id") for n in ROLES})
     points = list(record.points["point_id"])
     shaded = record.points["shade"].map(lambda s: s is True).to_numpy()

@@ -361,7 +361,8 @@ def _warmth(field, captive, season):
         )
     ]
     try:
-        wanted = range_of_season(season)
+        # Its ends do not depend on how often the animals are drawn again; their error is shared by both sides.
+        wanted = range_of_season(season, n_resamples=2)
         low, high = wanted.low_c, wanted.high_c
         why = "no body temperatures in the scans, or no operative temperatures of the places, on both sides"
         detail = f"preferred range {low:.1f} to {high:.1f} °C"

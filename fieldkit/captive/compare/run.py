@@ -8,7 +8,7 @@ import pandas as pd
 from fieldkit.captive.compare import questions, sides
 from fieldkit.captive.compare.estimate import FEWEST_ANIMALS, NOTHING, difference, holm
 from fieldkit.captive.compare.questions import MARGINS
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 CAUTIONS = (
     "Watch only: no chasing, no handling and no disturbance for the sake of a table.",
@@ -85,6 +85,7 @@ class FieldAgainstCaptivity(Result):
         return self.table[self.table["verdict"] == verdict]
 
 
+@method
 def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=True):
     """Set wild animals and those of an enclosure beside each other.
 
@@ -126,9 +127,9 @@ def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=Tr
     Examples
     --------
     >>> import fieldkit
-    >>> compare(fieldkit.demo_season(), fieldkit.demo_enclosure())
-    Traceback (most recent call last):
-    fieldkit.core.FieldkitError: The enclosure has no scans of its animals: ...
+    >>> found = compare(fieldkit.demo_season(), fieldkit.demo_enclosure("watched"), fill=False)
+    >>> found.table.loc["uv_dose", "verdict"]
+    'differs'
     """
     wanted = dict(MARGINS) | dict(margins or {})
     unknown = set(wanted) - set(MARGINS)
@@ -235,6 +236,17 @@ def _verdict(q, d, p):
     return "differs" if p < 0.05 else "cannot tell"
 
 
+def amount(value):
+    """A number with two figures, or as a whole number from 100 on.
+
+    Examples
+    --------
+    >>> amount(216.4), amount(0.1178), amount(-1.26)
+    ('216', '0.12', '-1.3')
+    """
+    return f"{value:.0f}" if abs(value) >= 100 else f"{value:.2g}"
+
+
 def _says(q, d, verdict, margin, p):
     unit = f" {q.unit}" if q.unit else ""
     if verdict == "not measured":
@@ -243,7 +255,9 @@ def _says(q, d, verdict, margin, p):
         return f"Alike within {margin:g}{unit} (two one-sided tests, p {d.p_alike:.2g})."
     if verdict == "differs":
         way = "more" if d.difference > 0 else "less"
-        return f"Differs: {abs(d.difference):.2g}{unit} {way} here than in the field (p {p:.2g} over all questions)."
+        return (
+            f"Differs: {amount(abs(d.difference))}{unit} {way} here than in the field (p {p:.2g} over all questions)."
+        )
     if not np.isfinite(d.low):
         return "Cannot tell: too few days, or no record differs from another. More days would tell."
     need = ""
@@ -255,9 +269,8 @@ def _says(q, d, verdict, margin, p):
         if (d.p_differs < 0.05)
         else ""
     )
-    return (
-        f"Cannot tell: between {d.low:.2g} and {d.high:.2g}{unit}, neither inside ±{margin:g} nor clear.{clear}{need}"
-    )
+    span = f"between {amount(d.low)} and {amount(d.high)}{unit}"
+    return f"Cannot tell: {span}, neither inside ±{margin:g} nor clear.{clear}{need}"
 
 
 def _sentence(table, field, captive):
@@ -265,7 +278,7 @@ def _sentence(table, field, captive):
     parts = [f"{counts[v]} {words}" for v, words in _COUNTED.items() if v in counts]
     gone = table[table["verdict"] == "differs"].sort_values("p_all", kind="stable")
     main = "; ".join(
-        f"{row.question} {row.captive:.3g} against {row.field:.3g}{' ' + row.unit if row.unit else ''}"
+        f"{row.question} {amount(row.captive)} against {amount(row.field)}{' ' + row.unit if row.unit else ''}"
         for row in gone.head(3).itertuples()
     )
     days = f"{captive.scans['day'].nunique()} days of {captive.n_animals} animal{'' if captive.n_animals == 1 else 's'}"

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.captive.compare.offered import ROLES, at_times
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 from fieldkit.records.enclosure import OUT_OF_SIGHT
 
 # A choice set of the field is an animal that lies at a place; so it is here.
@@ -37,6 +37,7 @@ class EnclosureSets(Result):
     settings: dict
 
 
+@method
 def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=None):
     """Make choice sets of the scans of an enclosure: the point taken against all points as they read then.
 
@@ -65,15 +66,16 @@ def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=
     Examples
     --------
     >>> import fieldkit
-    >>> choice_sets(fieldkit.demo_enclosure())
-    Traceback (most recent call last):
-    fieldkit.core.FieldkitError: The enclosure has no scans of its animals: ...
+    >>> sets = choice_sets(fieldkit.demo_enclosure("watched"), fill=False)
+    >>> sets.table.groupby("set_id")["used"].sum().unique().tolist()
+    [1]
     """
     scans = record.scans
     if scans is None or not len(scans):
         raise FieldkitError(
             "The enclosure has no scans of its animals: fill in the table scans (time, animal_id, point, behaviour)."
         )
+    scans = scans.drop_duplicates(["time", "animal_id"])
     words = scans["behaviour"] if "behaviour" in scans else pd.Series(np.nan, index=scans.index)
     away = scans["point"] == OUT_OF_SIGHT
     other = ~away & words.notna() & (~words.isin(list(behaviours)) if behaviours is not None else False)
@@ -86,8 +88,9 @@ def choice_sets(record, *, behaviours=LYING, fill=True, most=MOST_SETS, offered=
     if offered is None:
         offered = at_times(record, pd.DatetimeIndex(chosen["time"].unique()), fill=fill)
     table = _sets(record, chosen, offered)
-    read = table[["surface_c", "irradiance_w_m2", "shade_air_c"]].notna().any(axis=1)
-    lost = table.loc[~read, "set_id"].nunique() if len(table) else 0
+    known = table[["surface_c", "irradiance_w_m2", "shade_air_c"]].notna().any(axis=1)
+    read = known.groupby(table["set_id"], sort=False).transform("any") if len(table) else known
+    lost = len(set(table.loc[~read, "set_id"]))
     if lost:
         table = table[read]
         reasons.append(("no point was read within half an hour", int(lost)))

@@ -1,6 +1,6 @@
 """The two sides of a comparison, brought to one form: scans by hour of light, choice sets, bodies."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -103,7 +103,8 @@ def of_season(season, months=None):
             continue
         inside = table["time"].dt.month.isin(list(months or ()))
         enough = months is not None and len(np.unique(_days(table.loc[inside, "time"]))) >= FEWEST_DAYS
-        matched[name] = table[inside] if enough else table
+        table = table[inside] if enough else table
+        matched[name] = _once(table) if name == "scans" else table
         if months is not None and not enough:
             notes.append(
                 f"The season has fewer than {FEWEST_DAYS} days of {name} in the months of the enclosure, so all of its "
@@ -125,6 +126,13 @@ def of_season(season, months=None):
         notes=tuple(notes),
         errors=dict(season.instrument_errors),
     )
+
+
+def _once(scans):
+    """Of scans of one animal at one time, by two observers, the first that was written."""
+    named = ["time", "animal_id"]
+    twice = scans.duplicated(named) & scans[named].notna().all(axis=1) if "animal_id" in scans else False
+    return scans[~twice] if np.any(twice) else scans
 
 
 def _no_scans():
@@ -160,7 +168,7 @@ def _field_scans(season, scans):
             "air_c": air,
             "body_c": _numbers(scans, "body_temperature_c"),
             "weight": np.where(np.isfinite(_numbers(scans, "count")), _numbers(scans, "count"), 1.0),
-            "time": scans["time"].to_numpy(),
+            "time": scans["time"].array,
         }
     ), float(lengths.mean())
 
@@ -216,6 +224,20 @@ def light_of(record):
     return min(length, 24.0), float((start + length / 2) % 24)
 
 
+def _without_trial(record, scans):
+    """Scans but for those of a trial whose trial.toml lies in the folder: its change is not the usual setup."""
+    from fieldkit.captive.trial import load
+
+    if record.path is None or not (record.path / "trial.toml").is_file():
+        return scans, []
+    table = load(record.path)["table"]
+    day = scans["time"].dt.tz_localize(None).dt.normalize()
+    during = (day >= table["first_day"].min()) & (day <= table["last_day"].max())
+    if during.all():
+        return scans, ["All scans are of the days of a trial: the changed setup is in them too."]
+    return scans[~during], [f"{during.sum():,} scans of the days of a trial were left out."] if during.any() else []
+
+
 def _hour(text):
     hour, minute = str(text).split(":")[:2]
     return int(hour) + int(minute) / 60
@@ -245,6 +267,8 @@ def of_enclosure(record, *, fill=True, behaviours=None):
     options = {} if behaviours is None else {"behaviours": behaviours}
     if record.scans is None or not len(record.scans):
         choice_sets(record)
+    scans, told = _without_trial(record, _once(record.scans))
+    record = replace(record, scans=scans)
     offered = at_times(record, pd.DatetimeIndex(record.scans["time"].unique()), fill=fill)
     sets = choice_sets(record, fill=fill, offered=offered, **options)
     scans, days = record.scans, _days(record.scans["time"])
@@ -268,10 +292,10 @@ def of_enclosure(record, *, fill=True, behaviours=None):
             "air_c": np.where(at >= 0, air[row, np.maximum(at, 0)], mean_air[row]),
             "body_c": _numbers(scans, "body_temperature_c"),
             "weight": 1.0,
-            "time": scans["time"].to_numpy(),
+            "time": scans["time"].array,
         }
     )
-    notes = list(sets.notes)
+    notes = [*told, *sets.notes]
     if not np.isfinite(length):
         notes.append("No lamp says when it is on, so hours are those of the clock and day length is not known.")
     return Side(

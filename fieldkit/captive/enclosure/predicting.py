@@ -123,7 +123,7 @@ class Prediction(Result):
         return f"{words}. {' '.join(self.assumptions)}"
 
 
-def predict(record, *, hour=13.0, month=0, room_temperature_c=None, samples=200, rng=0):
+def predict(record, *, hour=13.0, month=0, room_temperature_c=None, samples=200, rng=0, setup=None):
     """Conditions at every point of an enclosure, from its lamps, walls, vents and room.
 
     Parameters
@@ -140,6 +140,8 @@ def predict(record, *, hour=13.0, month=0, room_temperature_c=None, samples=200,
         Draws of what is not known (`enclosure_model.UNKNOWN`).
     rng : int
         Seed.
+    setup : Setup, optional
+        From `setup_of`, when it is known already: fitting the beams takes a while.
 
     Returns
     -------
@@ -153,7 +155,8 @@ def predict(record, *, hour=13.0, month=0, room_temperature_c=None, samples=200,
     """
     if not len(record.points):
         raise FieldkitError("The enclosure has no measuring points: add [points.NAME] to enclosure.toml.")
-    setup = setup_of(record, hour=hour, month=month, room_temperature_c=room_temperature_c)
+    if setup is None:
+        setup = setup_of(record, hour=hour, month=month, room_temperature_c=room_temperature_c)
     found = conditions(record, setup, _draw(samples, rng), hour=hour)
     read = measured(record, hour=hour, month=month)
     rows = []

@@ -12,7 +12,7 @@ import pandas as pd
 from fieldkit.captive.trial import detect as powers
 from fieldkit.captive.trial import randomise, safety
 from fieldkit.captive.trial.outcomes import OUTCOMES, daily
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 NAME = "trial.toml"
 WANTED_POWER = 0.8
@@ -87,6 +87,7 @@ def _quoted(text):
     return '"' + str(text).replace("\\", "\\\\").replace('"', '\\"').replace("\n", " ") + '"'
 
 
+@method
 def plan(
     record,
     *,

@@ -10,7 +10,7 @@ from fieldkit.captive.trial.outcomes import OUTCOMES, daily, kinds_of
 from fieldkit.captive.trial.planner import LIMITS, load
 from fieldkit.captive.trial.randomise import RandomisationTest, randomisation_test, smallest_p
 from fieldkit.captive.trial.safety import WELFARE
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, method
 
 ALPHA = 0.05
 
@@ -47,6 +47,7 @@ class Trial(Result):
     settings: dict
 
 
+@method
 def read(record, trial=None, *, aims=None, rng=0):
     """Analyse a trial by the randomisation that was drawn.
 

@@ -178,14 +178,32 @@ def read_enclosure(path):
     )
 
 
-def demo_enclosure():
-    """Read the demo enclosure: invented, with faults an audit should find.
+def demo_enclosure(which="faults"):
+    """Read the demo enclosure: invented, like its animals.
+
+    Parameters
+    ----------
+    which : {"faults", "watched", "trial"}
+        As an audit found it, with faults; after its first changes, six weeks watched; or through a trial of one change.
 
     Returns
     -------
     EnclosureRecord
+
+    Raises
+    ------
+    FieldkitError
+        For any other name.
+
+    Examples
+    --------
+    >>> demo_enclosure("watched").scans["animal_id"].nunique()
+    2
     """
-    return read_enclosure(core.resource_dir("data") / "demo_enclosure")
+    folders = {"faults": "demo_enclosure", "watched": "demo_watched", "trial": "demo_trial"}
+    if which not in folders:
+        raise core.FieldkitError(f"There is no demo enclosure '{which}': choose from {', '.join(folders)}.")
+    return read_enclosure(core.resource_dir("data") / folders[which])
 
 
 # --- enclosure.toml -------------------------------------------------------------------------------------------------

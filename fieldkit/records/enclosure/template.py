@@ -9,7 +9,7 @@ from fieldkit.records.enclosure.tables import TABLES, WORKBOOK
 from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import template
 
-NOTEBOOKS = ("10_match_lamps.ipynb", "11_audit_enclosure.ipynb")
+NOTEBOOKS = ("10_match_lamps.ipynb", "11_audit_enclosure.ipynb", "16_compare_field_and_captivity.ipynb")
 CAUTIONS = (
     "Burns and fire: every lamp guarded, fixed with a second holder, clear of what burns, out of reach.",
     "Mains and water: unplug before you reach in; residual-current device, drip loops; fixed wiring is an "

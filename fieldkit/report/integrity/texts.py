@@ -148,15 +148,33 @@ def compare_parts(published, rerun):
     """
     rows = []
     whats = [[what for _, what in side] for side in (published, rerun)]
-    for kind, a, b, c, d in difflib.SequenceMatcher(None, *whats, autojunk=False).get_opcodes():
-        if kind == "equal":
-            continue
+    for a, b, c, d in _apart(*whats):
         if b - a == d - c:
             rows += [(p[0], p[1], r[1]) for p, r in zip(published[a:b], rerun[c:d]) if p[1] != r[1]]
         else:
             where = published[a][0] if a < b else rerun[c][0]
             rows.append((where, " ".join(whats[0][a:b]) or "nothing", " ".join(whats[1][c:d]) or "nothing"))
     return rows, max(len(published), len(rerun))
+
+
+def _apart(one, other):
+    """Stretches in which two lists differ: start and end in each."""
+    start = 0
+    while start < min(len(one), len(other)) and one[start] == other[start]:
+        start += 1
+    same = 0
+    while same < min(len(one), len(other)) - start and one[-1 - same] == other[-1 - same]:
+        same += 1
+    ends = len(one) - same, len(other) - same
+    if ends[0] == ends[1]:
+        # Nothing was put in or taken out, as a rule: place by place is exact and quick.
+        places = [i for i in range(start, ends[0]) if one[i] != other[i]]
+        if len(places) <= max(10, (ends[0] - start) // 2):
+            return [(i, i + 1, i, i + 1) for i in places]
+    middle = one[start : ends[0]], other[start : ends[1]]
+    # Words that stand everywhere make long lists slow to compare; then they are not used to find the way.
+    found = difflib.SequenceMatcher(None, *middle, autojunk=len(middle[0]) * len(middle[1]) > 4_000_000)
+    return [tuple(start + place for place in places) for kind, *places in found.get_opcodes() if kind != "equal"]
 
 
 def flat(value, place=""):
