@@ -1,13 +1,16 @@
 """Rows, sheets and files that used to vanish without a word."""
 
 import re
+import shutil
 import zipfile
 
+import pandas as pd
 import pytest
 from season_folder import CHOICES, make, workbook
 
 import fieldkit
 from fieldkit.classroom import sheet
+from fieldkit.core import resource_dir
 from fieldkit.records.enclosure.settings import EXAMPLE
 from fieldkit.records.problems import SeasonError
 
@@ -82,3 +85,17 @@ def test_a_table_of_an_enclosure_pasted_twice_is_said(table, tmp_path):
         twice = error.problems
     new = twice[~twice["problem"].isin(once["problem"])]
     assert len(new) and set(new["file"]) == {f"{table}.csv"} and new["row"].notna().all()
+
+
+def test_station_days_in_plain_form_come_out_as_the_careful_reader_has_them(tmp_path):
+    folder = tmp_path / "f"
+    shutil.copytree(resource_dir("data") / "demo_season", folder)
+    for name in ("loggers.csv", "scans.csv"):
+        (folder / name).unlink()
+    fast = fieldkit.read_season(folder)
+    text = (folder / "weather.csv").read_text(encoding="utf-8")
+    (folder / "weather.csv").write_text(text.replace("station_id", "Station_ID", 1), encoding="utf-8")
+    slow = fieldkit.read_season(folder)
+    pd.testing.assert_frame_equal(fast.weather, slow.weather)
+    pd.testing.assert_frame_equal(fast.rows["weather"], slow.rows["weather"])
+    pd.testing.assert_frame_equal(fast.warnings, slow.warnings)

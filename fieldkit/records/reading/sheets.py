@@ -142,23 +142,29 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
         if own is None or "/" in label:
             frame = tidy_loggers.read(data, label, own, stated, problems)
             if frame is not None:
-                rows = pd.DataFrame(index=pd.RangeIndex(2, len(frame) + 2))
-                return [
-                    RawTable(
-                        file=label,
-                        table=table,
-                        rival=rival,
-                        header=list(frame.columns),
-                        header_row=1,
-                        cells=rows,
-                        separator="comma",
-                        encoding="utf-8",
-                        stem=file.stem,
-                        ready=frame,
-                        source=file,
-                    )
-                ]
+                return [_ready(frame, label, table, rival, file)]
+    if table == "weather" and sheet is None and suffix == ".csv":
+        frame = tidy_loggers.read_days(data, stated)
+        if frame is not None:
+            return [_ready(frame, label, table, rival, file)]
     return _open_text(data, label, table, rival, stated, problems)
+
+
+def _ready(frame, label, table, rival, file):
+    """A table that was read at full speed."""
+    return RawTable(
+        file=label,
+        table=table,
+        rival=rival,
+        header=list(frame.columns),
+        header_row=1,
+        cells=pd.DataFrame(index=pd.RangeIndex(2, len(frame) + 2)),
+        separator="comma",
+        encoding="utf-8",
+        stem=file.stem,
+        ready=frame,
+        source=file,
+    )
 
 
 def decode(data):

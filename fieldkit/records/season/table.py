@@ -47,11 +47,13 @@ def read_part(raw, table, stated, problems, sources):
     schema = schemas.ALL_TABLES[table]
     if raw.ready is not None:
         sources.append((raw.file, table, len(raw.ready), raw.separator, ".", raw.encoding))
-        where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
+        files = pd.Categorical.from_codes(np.zeros(len(raw.ready), "int8"), [raw.file])
+        where = pd.DataFrame({"file": files, "row": raw.cells.index})
         where = where.assign(**{f"{c} bad": False for c in schema.columns})
-        # Every time was written: one that is missing never was, or was twice, and that was said.
-        where["time bad"] = raw.ready["time"].isna().to_numpy()
-        return raw.ready.astype({"logger_id": "str"}), where
+        if table == "loggers":
+            # Every time was written: one that is missing never was, or was twice, and that was said.
+            where["time bad"] = raw.ready["time"].isna().to_numpy()
+        return raw.ready.astype({schema.metadata["key"][0]: "str"}), where
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
         # A column that nobody filled in needs no unit.
