@@ -101,8 +101,10 @@ def _aims(arguments):
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
     if arguments.season is not None:
         from fieldkit.records.season import read_season
+        from fieldkit.report.privacy import public
 
-        return targets.from_season(read_season(arguments.season))
+        with public.opened(read_season(arguments.season)) as (_, season):
+            return targets.from_season(season)
     own = os.path.join(arguments.folder, "targets.toml")
     if arguments.targets is None and not os.path.isfile(own):
         return None

@@ -172,8 +172,8 @@ def find_contamination(
     new every day (Laird & Ware 1982, Biometrics 38:963). Runs of days are searched; the one that stands
     out most is measured and taken off before the next is looked for. To the strength of a run comes how restless its
     weeks are by day, beside their own nights: a thermometer in the sun follows every cloud and gust. That part needs no
-    irradiance, was learned from simulated weeks and checked on real air (`tests/studies/study_contamination_air.py`); alone it
-    convicts nobody. Readings at an instant are held against the
+    irradiance, was learned from simulated weeks and checked on real air
+    (`tests/studies/study_contamination_air.py`); alone it is not evidence. Readings at an instant are held against the
     irradiance of that instant, worked out between the stamps from the clear sky's course.
 
     What the size means: `contamination_c` is the mean over the flagged days at strong sun (90th percentile of the lit

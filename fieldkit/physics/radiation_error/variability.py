@@ -10,7 +10,8 @@ _FEWEST_DAYS = 3
 _FLOOR_C = 0.05
 # Steps of the series in minutes: what a week's logarithms of restlessness (°C; by night and by day at each of the lags)
 # are multiplied with, and what is taken off, so that clean air comes out at 0 with standard deviation 1 and a sunlit
-# thermometer stands out most. Logistic regression on simulated weeks: `tests/studies/study_contamination.py learn 900 41`.
+# thermometer stands out most. Logistic regression on simulated weeks:
+# `tests/studies/study_contamination.py learn 900 41`.
 ALONE = {
     5.0: (0.96, -1.10, -3.20, 3.09, 1.23, 1.94, -0.70),
     10.0: (-1.33, 2.76, -2.13, -0.06, 2.64, 2.61, -0.24),

@@ -383,6 +383,11 @@ def _cautions(season, coordinates, include_notes, title):
             "yours: strip it there as well."
         )
         yield "The season folder itself holds the exact place: do not give it along."
+        if (season.logger_info["role"] == "irradiance").any():
+            yield (
+                "Series of radiation follow the sun. Simple searches of the demo's missed its place by 0.4 to 3 "
+                "degrees; a better one may come nearer. Share without them if the animals are hunted for."
+            )
     if reason := giving_away.trace(title or "", [season.site.name, season.name]):
         yield f"Look at the title again, {reason}."
     if season.invented:
