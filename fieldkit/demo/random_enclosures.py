@@ -26,7 +26,7 @@ FAULTS = (
     "no shade retreat",
     "not measured",
 )
-# How random enclosures draw what a ceiling is about (°C, UV index): with the fault and without. A gap lies between
+# How random enclosures draw what a limit is about (°C, UV index): with the fault and without. A gap lies between
 # them; what an audit should call broken follows from the true values, which come with the truth.
 DRAWN = {
     "surface too hot": ((50.0, 68.0), (34.0, 46.0)),

@@ -106,7 +106,7 @@ def killed(module, tree, tests):
                         setattr(other, name, module.__dict__[name])
             import pytest
 
-            code = pytest.main([*tests, "-x", "-q", "-p", "no:cacheprovider", "-p", "no:randomly"])
+            code = pytest.main([*tests, "-x", "-q", "--assert=plain", "-p", "no:cacheprovider"])
         finally:
             os._exit(1 if code else 0)
     _, status = os.waitpid(child, 0)

@@ -197,7 +197,7 @@ def _mats(flag, record):
 
 
 def _left_open(row):
-    """Where a ceiling was read, and why that does not settle it."""
+    """Where a limit was read, and why that does not settle it."""
     if row["status"] == Status.NOT_MEASURED:
         return "", f"Nothing reads it where it is highest. {row['where']}".strip()
     gap, unit = row["by_how_much"], row["unit"]

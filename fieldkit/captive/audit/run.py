@@ -78,7 +78,7 @@ class Audit(Result):
         and its ``p_value``, adjusted for the loggers near it; ``n_days``; ``day_error`` (standard error over days of
         what decided); ``fixes``.
     fixes : DataFrame
-        What to change, in order of importance (`audit_fixes.COLUMNS`): ``change`` and ``reason`` in words, and as data
+        What to change, in order of importance (`fixes.COLUMNS`): ``change`` and ``reason`` in words, and as data
         ``weight, urgent, action, quantity, zone, period, months, place, lamp, direction, by, unit, share``, what is
         expected at the new height, and ``rows``, the rows of `table` that it serves.
     flags : DataFrame
@@ -205,13 +205,15 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     Raises
     ------
     FieldkitError
-        When there is nothing to hold the targets against, or a setting is out of range.
+        When there is nothing to hold the targets against, a setting is out of range, or a real enclosure would be held
+        against invented targets.
 
     Notes
     -----
-    A ceiling is broken when readings as high as these have a chance of less than 1 - `level` without it being passed,
-    whichever part of the stated error lasts and whichever is drawn anew (`audit_blocks.limit_p`), adjusted for the
-    loggers that come near the ceiling (Holm 1979). Other limits: more than the allowed share of ten-minute means must
+    The standard limits of surfaces and UV that the targets lack are added (`targets.standard_rows`). A limit is
+    exceeded when readings as high as these have a chance of less than 1 - `level` without it being passed,
+    whichever part of the stated error lasts and whichever is drawn anew (`means.limit_p`), adjusted for the
+    loggers that come near the limit (Holm 1979). Other targets: more than the allowed share of ten-minute means must
     lie outside by more than the error (Bonferroni over loggers), days being the unit that repeats.
 
     Examples

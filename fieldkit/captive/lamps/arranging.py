@@ -58,10 +58,12 @@ class LampPlan(Result):
         if self.verdict == "found":
             return (
                 f"{what}, {self.table['height_m'].iloc[0]:.2f} m up, give {have} on all of a patch of {size} "
-                f"(kept to {kept}, the wanted range less the beam's uncertainty). Fewer do not, within these bounds."
+                f"(kept to {kept}, the wanted range less the beam's uncertainty). Fewer do not, within these bounds. "
+                "Every fitting has to be rated for its watts (read them on the fitting)."
                 if count > 1
                 else f"{what}, {self.table['height_m'].iloc[0]:.2f} m up, gives {have} on all of a patch of {size} "
-                f"(kept to {kept}, the wanted range less the beam's uncertainty)."
+                f"(kept to {kept}, the wanted range less the beam's uncertainty). Its "
+                "fitting has to be rated for the watts (read them on the fitting)."
             )
         why = "too dark at its edge when the middle is right" if self.least_w_m2 < self.limits_w_m2[0] else "too strong"
         return (

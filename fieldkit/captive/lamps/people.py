@@ -21,7 +21,8 @@ class PeopleLimits(Result):
     ----------
     table : DataFrame
         Two rows, "skin and eye, weighted" (30 J/m²) and "eye, UV-A 315-400 nm" (10,000 J/m²), both within 8 hours:
-        ``irradiance_w_m2, limit_j_m2, time_s, counted`` ("spectrum", "worst case" or "not known").
+        ``irradiance_w_m2, limit_j_m2, time_s, counted`` ("spectrum"; "worst case"; "in part": some lamps are not
+        known, so the time is the most there can be; "not known").
     by_lamp : DataFrame
         One row per lamp: ``weighted_w_m2, uva_w_m2`` (NaN: not known), ``counted``.
     unknown : tuple of str
@@ -39,11 +40,14 @@ class PeopleLimits(Result):
             what = "bare skin and eyes" if name.startswith("skin") else "bare eyes, for UV-A,"
             if row["counted"] == "not known":
                 words.append(f"how long {what.rstrip(',')} may stay is not known")
+            elif row["counted"] == "in part":
+                words.append(
+                    f"{what} reach their limit of {row['limit_j_m2']:g} J/m² after {_span(row['time_s'])} at most"
+                )
             elif row["time_s"] >= 8 * 3600:
                 words.append(f"{what} do not reach their limit of {row['limit_j_m2']:g} J/m² within 8 hours")
             else:
-                when = row["time_s"] / 60
-                span = f"{np.floor(when):.0f} minutes" if when >= 2 else f"{60 * when:.0f} seconds"
+                span = _span(row["time_s"])
                 how = "after as little as" if row["counted"] == "worst case" else "after"
                 words.append(f"{what} reach their limit of {row['limit_j_m2']:g} J/m² {how} {span}")
         text = (
@@ -53,11 +57,19 @@ class PeopleLimits(Result):
             "approximation). These are limits for healthy people, not for reptiles: shield the lamps, wear UV glasses, "
         )
         text += "do not look in."
+        dark = self.by_lamp.index[self.by_lamp["uva_w_m2"].isna()]
+        if len(dark):
+            text += f" The UV-A of {', '.join(dark)} is not known."
         if self.unknown:
             text += (
                 f" Not counted, because nothing tells its UV: {', '.join(self.unknown)}. Read it with a UV index meter."
             )
         return text
+
+
+def _span(seconds):
+    """A time in whole minutes or, when short, in seconds, rounded down."""
+    return f"{seconds // 60:.0f} minutes" if seconds >= 120 else f"{seconds // 1:.0f} seconds"
 
 
 def people_limits(lamps, place):
@@ -113,9 +125,9 @@ def people_limits(lamps, place):
         if column == "weighted_w_m2" and (by_lamp["counted"] == "worst case").any():
             counted = "worst case"
         time = limit / total if total > 0 else np.inf
-        # A limit that is not reached by the lamps that are known may be reached by those that are not.
-        if column == "uva_w_m2" and len(known) < len(by_lamp) and time >= 8 * 3600:
-            counted = "not known"
+        # What lamps add of which nothing is known can only shorten the time.
+        if counted == "spectrum" and len(known) < len(by_lamp):
+            counted = "in part" if time < 8 * 3600 else "not known"
         known_time = np.nan if counted == "not known" else time
         table[name] = {"irradiance_w_m2": total, "limit_j_m2": limit, "time_s": known_time, "counted": counted}
     unknown = tuple(by_lamp.index[by_lamp["counted"] == "not known"])

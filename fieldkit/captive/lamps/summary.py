@@ -68,15 +68,20 @@ def overview(*, match=None, coverage=None, heights=()):
 
     if match is not None:
         known = {"within": "yes", "not known": "not known", "not asked": "not known"}
+        names = " and ".join(match.shares.index)
         words = {"short": "too weak", "over": "too strong", "unsure": "not surely within", "within": "as wanted"}
-        add("radiation", known.get(match.irradiance_verdict, "no"), f"radiation {words[match.irradiance_verdict]}")
+        add(
+            "radiation",
+            known.get(match.irradiance_verdict, "no"),
+            f"radiation of {names} {words[match.irradiance_verdict]}",
+        )
         if match.uv_verdict in ("not known", "not asked"):
             why = "not known" if match.uv_verdict == "not known" else "not asked for"
-            add("UV", "not known", f"UV {why}")
+            add("UV", "not known", f"UV of {names} {why}")
         else:
-            add("UV", known.get(match.uv_verdict, "no"), f"UV {words[match.uv_verdict]}")
+            add("UV", known.get(match.uv_verdict, "no"), f"UV of {names} {words[match.uv_verdict]}")
         if match.missing:
-            add("bands", "no", f"no {' and no '.join(match.missing)}")
+            add("bands", "no", f"no {' and no '.join(match.missing)} from {names}")
         blind = list(match.table.index[match.table["verdict"].isin(("not known", "not measured", "partly measured"))])
         if blind:
             add("bands known", "not known", f"{', '.join(blind)} not known")

@@ -212,7 +212,7 @@ def _minutes(limits):
         elif minutes >= 480:
             words.append(f"{what} not within 8 hours")
         else:
-            least = "as little as " if row["counted"] == "worst case" else ""
+            least = {"worst case": "as little as ", "in part": "at most "}.get(row["counted"], "")
             words.append(f"{what} {least}{math.floor(minutes)} min")
     return ", ".join(words)
 

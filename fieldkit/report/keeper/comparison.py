@@ -106,7 +106,7 @@ def _limits(limits):
         f"body mass down by {limits['mass_loss_percent']:g} %",
         f"no food taken for {limits['days_without_food']:g} days",
         f"hidden all day on {limits['days_hidden']:g} days in a row",
-        "any reading above a ceiling",
+        "any reading above a limit",
         "signs of illness or injury",
     ]
 
