@@ -63,3 +63,11 @@ def test_readme_has_two_commands_that_stand_alone():
     )
     assert len(commands) == 2
     assert "fieldkit writeup" in commands[0] and "python -m pytest" in commands[1]
+
+
+def test_the_version_is_written_once_and_cited():
+    import fieldkit
+
+    cited = re.search(r'^version: "(.+)"$', (ROOT / "CITATION.cff").read_text(encoding="utf-8"), re.MULTILINE)
+    assert cited[1] == fieldkit.__version__
+    assert "version" in tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dynamic"]
