@@ -516,7 +516,7 @@ def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
         real(source, target)
 
     monkeypatch.setattr(folders.os, "rename", fails_second)
-    with pytest.raises(FieldkitError, match="no space left on the disk"):
+    with pytest.raises(FieldkitError, match="out: there is no space left on the disk"):
         plain(out, "second")
     assert (out / "index.html").read_text() == "first"
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
