@@ -312,7 +312,7 @@ def contrast(within, n_sets, drivers, errors):
     return pd.DataFrame(rows, columns=columns).set_index("driver")
 
 
-def stated_errors(errors, columns, kept):
+def stated_errors(errors, columns):
     """Standard deviation of one reading by column; a pair (constant, share) takes the readings' own size.
 
     Errors of columns that are not drivers (such as ``operative_c``) are kept as they are.

@@ -9,13 +9,14 @@ import numpy as np
 
 from fieldkit.core import Result, generator, method
 from fieldkit.field.choice import decide as choice_decide
-from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.choice import shape as choice_shape
 from fieldkit.field.choice import tables as choice_tables
 from fieldkit.field.choice import words as choice_words
 from fieldkit.field.choice.robust import animals as choice_animals
+from fieldkit.field.choice.robust import cautions as choice_cautions
 from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
+from fieldkit.field.choice.robust import ground as choice_ground
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.choice.robust import operative as choice_operative
 from fieldkit.field.choice.robust import places as choice_places
@@ -41,15 +42,9 @@ __all__ = [
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
 FEWEST_SETS = 10
-# With fewer animals no spread among them can be seen: days take their place and the words say so (our choice: two
-# animals leave one degree of freedom, whose 90 % limits are six standard errors wide).
-FEWEST_ANIMALS = 3
-# A driver that cannot be tested is still held equal when at least this share of its within-set variance is real: it may
-# be what the animals feel, and must not lend its credit to a driver it travels with. Below, the correction runs wild.
 # In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
 # is seldom there, and must not hide what is (our choice).
 COMBINED, BENT = 3.0, 1.5
-LEAST_SHARE_HELD = 0.1  # our choice: at a tenth the correction multiplies a coefficient by ten
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -267,7 +262,7 @@ def compare(
     answer = _once(choices, rng=rng, **given)
     if answer.verdict in ("none", "untestable") or answer.animals is None:
         return answer
-    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= FEWEST_ANIMALS:
+    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= choice_ground.FEWEST_ANIMALS:
         return answer
     rest = choices[choices[cluster].astype(str) != answer.animals.largest]
     without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
@@ -276,156 +271,143 @@ def compare(
 
 def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):
     """One comparison of one table."""
-    import pandas as pd
-
-    choices, drivers = choice_sets.words_as_drivers(choices, dict(DRIVERS if drivers is None else drivers))
-    ready = choice_sets.prepare(choices, drivers, cluster)
-    sets, used, n_sets, notes = ready.sets, ready.used, ready.n_sets, list(ready.notes)
-    values = ready.kept[list(drivers.values())].to_numpy(dtype=float)
-    errors = choice_sets.stated_errors(instrument_errors, dict(zip(drivers.values(), values.T)), ready.kept)
-    within, sizes = choice_sets.centre(values, sets)
-    way = choice_design.examine(ready.kept, values, used, sets, sizes, within, drivers, errors, design)
-    if way.detrended is not None:
-        values = way.detrended
-        within, sizes = choice_sets.centre(values, sets)
-    contrast = choice_sets.contrast(within, n_sets, drivers, errors)
-    testable = [name for name in drivers if contrast.loc[name, "testable"]]
     seed = int(rng) if isinstance(rng, int | np.integer) else None
     rng = generator(rng)
-    visits = choice_chance.visits(ready.kept, sets, ready.animals, ready.named)
-    places = choice_places.repeated(ready, within, rng)
-    clusters = _clusters(ready, visits, places, notes)
+    wanted = dict(DRIVERS if drivers is None else drivers)
+    g = choice_ground.prepared(choices, instrument_errors, wanted, cluster, design, rng)
+    ready = g.ready
     shared = {
-        "contrast": contrast,
-        "standing": choice_tables.standing(values, used, sets, sizes, drivers, ready.kept["set_id"].to_numpy()),
-        "choices": choices,
+        "contrast": g.contrast,
+        "standing": choice_tables.standing(
+            g.values, ready.used, ready.sets, g.sizes, g.drivers, ready.kept["set_id"].to_numpy()
+        ),
+        "choices": g.choices,
         "left_out": ready.left_out,
-        "n_sets": n_sets,
+        "n_sets": ready.n_sets,
         "n_animals": ready.n_animals,
         "seed": seed,
-        "design": way,
+        "design": g.way,
         "settings": {
-            "drivers": drivers,
-            "instrument_errors": errors,
+            "drivers": g.drivers,
+            "instrument_errors": g.errors,
             "cluster": cluster,
             "permutations": permutations,
             "level": LEVEL,
             "design": design,
         },
     }
-    n_visits = n_sets if visits is None else int(visits.max()) + 1
-    read = [n for n in drivers if contrast.loc[n, "within_set_sd"] > 1e-9]
-    if n_sets < FEWEST_SETS or n_visits < choice_chance.FEWEST_UNITS or not read:
-        return _untestable(shared, notes, n_visits)
-
-    # ---- candidates, and the tests against chance
-    position = {name: j for j, name in enumerate(drivers)}
-    hours = choice_design.hours_of_sets(ready.kept, sets)
-    combinations = [c for size in range(1, len(testable) + 1) for c in itertools.combinations(testable, size)]
-    bends = choice_shape.bends(values, sets, sizes, list(drivers), testable, hours)
-    columns = [[position[n] for n in c] for c in combinations]
-    columns += [[len(drivers) + k] for k in range(len(bends))]
-    faint = [n for n in read if n not in testable]
-    columns += [[position[n]] for n in faint]
-    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
-    moved = np.column_stack([values, *(choice_shape.beyond(b, within[:, position[b.driver]], sets) for b in bends)])
-    beside = testable + [n for n in faint if contrast.loc[n, "true_share"] >= LEAST_SHARE_HELD]
-    evidence = choice_decide.against_chance(
-        ready, moved, columns, weights, visits, places, [position[n] for n in beside or read], permutations, rng
-    )
-    names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
-    chance = choice_decide.chance_table(names, evidence, read)
+    if ready.n_sets < FEWEST_SETS or g.n_visits < choice_chance.FEWEST_UNITS or not g.read:
+        return _untestable(shared, g.notes, g.n_visits)
+    hours = choice_design.hours_of_sets(ready.kept, ready.sets)
+    combinations = [c for size in range(1, len(g.testable) + 1) for c in itertools.combinations(g.testable, size)]
+    bends = choice_shape.bends(g.values, ready.sets, g.sizes, list(g.drivers), g.testable, hours)
+    evidence, chance = _against_chance(g, combinations, bends, permutations, rng)
     shared |= {"chance": chance, "repeats": evidence.repeats}
-    if not testable:
-        return _faint(shared, notes, faint, n_visits)
+    if not g.testable:
+        return _faint(shared, g.notes, g.n_visits)
+    facts = _fitted(g, combinations, bends, evidence, chance, hours, body, permutations, rng)
+    return _answer(g, facts, shared)
 
-    # ---- the fits
-    frame = pd.DataFrame(values, columns=list(drivers))
-    designs = {" + ".join(c): frame[list(c)] for c in combinations}
-    fits = {name: fit(part, used, sets, cluster=clusters) for name, part in designs.items()}
-    designs |= {b.name: frame[[b.driver]].assign(bend=b.column) for b in bends}
-    bent = {b.name: fit(designs[b.name], used, sets, cluster=clusters) for b in bends}
+
+def _against_chance(g, combinations, bends, permutations, rng):
+    """Tests of all candidates, and their table."""
+    faint = [n for n in g.read if n not in g.testable]
+    columns = [g.columns(c) for c in combinations] + [[len(g.drivers) + k] for k in range(len(bends))]
+    columns += [g.columns([n]) for n in faint]
+    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
+    added = [choice_shape.beyond(b, g.within[:, g.columns([b.driver])[0]], g.ready.sets) for b in bends]
+    evidence = choice_decide.against_chance(
+        g.ready, np.column_stack([g.values, *added]), columns, weights, g.visits, g.places,
+        g.columns(g.beside or g.read), permutations, rng,
+    )  # fmt: skip
+    names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
+    return evidence, choice_decide.chance_table(names, evidence, g.read)
+
+
+def _fitted(g, combinations, bends, evidence, chance, hours, body, permutations, rng):
+    """All fits that a verdict rests on."""
+    import pandas as pd
+
+    ready, n_sets, beside = g.ready, g.ready.n_sets, g.beside
+    frame = pd.DataFrame(g.values, columns=list(g.drivers))
+
+    def plain(part):
+        return fit(part, ready.used, ready.sets, cluster=g.clusters)
 
     def fitter(part):
-        return choice_places.allowed_for(
-            fit(part, used, sets, cluster=clusters), part, ready, places, evidence.variance
-        )
+        return choice_places.allowed_for(plain(part), part, ready, g.places, evidence.variance)
 
+    designs = {" + ".join(c): frame[list(c)] for c in combinations}
+    fits = {name: plain(part) for name, part in designs.items()}
+    designs |= {b.name: frame[[b.driver]].assign(bend=b.column) for b in bends}
+    bent = {b.name: plain(designs[b.name]) for b in bends}
     table = choice_tables.candidate_table(fits | bent, *(p[: len(fits) + len(bent)] for p in evidence.held))
     joint = fitter(frame[beside])
-    corrected = choice_tables.correct(joint, contrast, within, n_sets, errors)
+    corrected = choice_tables.correct(joint, g.contrast, g.within, n_sets, g.errors)
     if joint.separated:
-        rest = {n: fit(frame[[m for m in beside if m != n]], used, sets) for n in beside} if len(beside) > 1 else {}
+        rest = {n: plain(frame[[m for m in beside if m != n]]) for n in beside} if len(beside) > 1 else {}
         corrected["p"] = [choice_tables.leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
-    j = [position[n] for n in beside]
-    variances = [errors.get(drivers[n], 0.0) ** 2 for n in beside]
-    guess = choice_shape.calibrated(values[:, j], within[:, j], n_sets, variances)
-    true_sd = contrast["true_sd"]
-    shape = choice_shape.examine(guess, sets, sizes, fitter, beside, testable, joint, frame, true_sd, hours)
-    best = table["aicc"].drop("no selection").idxmin()
-    operative = choice_operative.compare(
-        ready, choice_operative.values(ready.kept, drivers, errors, body), clusters, designs, best
+    j = g.columns(beside)
+    variances = [g.errors.get(g.drivers[n], 0.0) ** 2 for n in beside]
+    guess = choice_shape.calibrated(g.values[:, j], g.within[:, j], n_sets, variances)
+    shape = choice_shape.examine(
+        guess, ready.sets, g.sizes, fitter, beside, g.testable, joint, frame, g.contrast["true_sd"], hours
     )
+    warm = choice_operative.temperatures(ready.kept, g.drivers, g.errors, body)
+    operative = choice_operative.compare(ready, warm, g.clusters, designs, table["aicc"].drop("no selection").idxmin())
     if operative is not None:
         table = choice_tables.with_operative(table, operative)
-    animals = choice_decide.animals(ready, within[:, j], contrast, beside, joint, visits, evidence, permutations, rng)
-
-    # ---- the verdict
-    facts = choice_decide.Facts(
-        table=table, corrected=corrected, fits=fits, testable=testable, joint=joint, shape=shape, operative=operative,
-        chance=chance, evidence=evidence, animals=animals, contrast=contrast, design=way, n_sets=n_sets, bent=bent,
-        few_animals=ready.animals is not None and clusters is not ready.animals,
+    animals = choice_decide.animals(
+        ready, g.within[:, j], g.contrast, beside, joint, g.visits, evidence, permutations, rng
+    )
+    return choice_decide.Facts(
+        table=table, corrected=corrected, fits=fits, testable=g.testable, joint=joint, shape=shape,
+        operative=operative, chance=chance, evidence=evidence, animals=animals, contrast=g.contrast, design=g.way,
+        n_sets=n_sets, bent=bent, few_animals=ready.animals is not None and g.clusters is not ready.animals,
     )  # fmt: skip
+
+
+def _answer(g, facts, shared):
+    """The verdict, what would turn it, and its words."""
+    ready, fits, shape = g.ready, facts.fits, facts.shape
     verdict, reason = choice_decide.verdict(facts)
-    animals = choice_decide.whom(animals, verdict, facts)
     hidden, turn = math.nan, None
-    if verdict in testable:
+    if verdict in g.testable:
         sign = 1.0 if fits[verdict].coefficients.iloc[0] > 0 else -1.0
-        units = evidence.coarsest[sets] if evidence.coarsest is not None else None
-        hidden = choice_hidden.hidden_bound(sign * within[:, position[verdict]], used, sets, units=units)
-        turn = choice_decide.errors_turn(verdict, facts, within, errors, drivers)
-    notes += [note for f in (*fits.values(), joint) for note in f.notes]
-    before, beside_it = choice_words.warnings(way, contrast)
+        units = facts.evidence.coarsest
+        hidden = choice_hidden.hidden_bound(
+            sign * g.within[:, g.columns([verdict])[0]], ready.used, ready.sets,
+            units=None if units is None else units[ready.sets],
+        )  # fmt: skip
+        turn = choice_decide.errors_turn(verdict, facts, g.within, g.errors, g.drivers)
+    notes = g.notes + [note for f in (*fits.values(), facts.joint) for note in f.notes]
+    notes += choice_cautions.sunlit_air(g.within, g.drivers)
+    before, beside_it = choice_cautions.warnings(g.way, g.contrast)
     answer = Comparison(
         verdict=verdict,
         sentence="",
-        table=table,
-        coefficients=choice_tables.coefficient_table(fits, contrast),
-        corrected=corrected,
+        table=facts.table,
+        coefficients=choice_tables.coefficient_table(fits, g.contrast),
+        corrected=facts.corrected,
         bends=shape.table,
         steady=shape.steady,
-        curves=choice_decide.curves(verdict, reason, shape, operative),
-        fits=fits | bent,
-        notes=tuple(dict.fromkeys([*notes, *choice_words.sunlit_air(within, drivers)])),
+        curves=choice_decide.curves(verdict, reason, shape, facts.operative),
+        fits=fits | facts.bent,
+        notes=tuple(dict.fromkeys(notes)),
         chosen=reason not in ("chance", "repeats"),
         reason=reason,
-        animals=animals,
+        animals=choice_decide.whom(facts.animals, verdict, facts),
         hidden=hidden,
         errors_turn=turn,
-        operative=operative,
+        operative=facts.operative,
         modulator=shape.modulator,
         warnings=(*before, *beside_it),
         **shared,
     )
-    return dataclasses.replace(answer, sentence=choice_words.say(answer, facts, within))
+    return dataclasses.replace(answer, sentence=choice_words.say(answer, facts, g.within, before, beside_it))
 
 
-def _clusters(ready, visits, places, notes):
-    """Codes by which the limits are widened: animals, or visits where there are too few animals to differ."""
-    if ready.animals is None:
-        if places is not None and places.components is not None:
-            return places.components[ready.sets]
-        return None if visits is None else visits[ready.sets]
-    count = len(np.unique(ready.animals))
-    if count >= FEWEST_ANIMALS:
-        return ready.animals
-    between = "sets" if visits is None else "days"
-    who = "one animal" if count == 1 else f"{count} animals"
-    notes.append(f"Only {who}: the limits allow for chance between {between}, not between animals.")
-    return None if visits is None else visits[ready.sets]
-
-
-def _faint(shared, notes, faint, n_visits):
+def _faint(shared, notes, n_visits):
     """Nothing was testable: still, do the choices go with readings that cannot vouch for it?"""
     held = shared["chance"]["held"]
     answer = _untestable(shared, notes, n_visits)

@@ -9,19 +9,15 @@ from fieldkit.field.stats.intervals import critical_value
 OPERATIVE_GAIN = 4.0
 OTHERS_LEVEL = 0.99
 
-# Within-set correlation of shade air with radiation above which the thermometer is doubted (our choice: air that truly
-# followed the sun, by a standard deviation of 0.3 °C, read with an error of 0.4 °C, would show just that).
-SUNLIT_AIR = 0.6
 NAMES = {"air": "shade air temperature", "surface": "surface temperature", "radiation": "radiation"}
 
 
-def say(answer, facts, within):
+def say(answer, facts, within, first, after):
     """The verdict, its strength, of whom it is true, and what could not be tested."""
     start = _start(answer, facts, within)
     tail = [_repeats(answer), *_whom(answer, facts), *_beside(answer, facts), *untested(answer.contrast)]
     if not answer.settings["instrument_errors"]:
         tail.append("Instrument errors were not stated, so none were allowed for.")
-    first, after = warnings(answer.design, answer.contrast)
     return " ".join([*first, start, *after, *tail])
 
 
@@ -69,7 +65,7 @@ def than(design):
 def _named(answer, facts, whom):
     name, row = answer.verdict, answer.corrected.loc[answer.verdict]
     others = [n for n in answer.corrected.index if n != name]
-    beyond = f", beyond what {_list(map(spoken, others))} explain{'s' * (len(others) == 1)}" if others else ""
+    beyond = f", beyond what {listed(map(spoken, others))} explain{'s' * (len(others) == 1)}" if others else ""
     more = more_of(name, row["log_odds_per_sd"] > 0)
     start = (
         f"In {whom} used places {more} than {than(answer.design)}{beyond}: {_subject(answer)} chose on {spoken(name)}."
@@ -95,7 +91,7 @@ def _effect(answer, first):
     verdict, corrected, contrast = answer.verdict, answer.corrected, answer.contrast
     row = corrected.loc[verdict]
     others = [n for n in corrected.index if n != verdict]
-    held = f", with {_list(map(spoken, others))} held equal" if others else ""
+    held = f", with {listed(map(spoken, others))} held equal" if others else ""
     column = contrast.loc[verdict, "column"]
     step = f"{contrast.loc[verdict, 'true_sd']:.3g} {unit_of(column)} more, one within-set standard deviation"
     if not np.isfinite(row["low"]):
@@ -322,7 +318,7 @@ def _say_bent(answer, facts, whom):
     also = ""
     if straight:
         each = [more_of(n, answer.corrected.loc[n, "log_odds_per_sd"] > 0) for n in straight]
-        also = f" Used places also {_list(each)} than {than(answer.design)}, beyond the rest."
+        also = f" Used places also {listed(each)} than {than(answer.design)}, beyond the rest."
     if verdict != "undecided":
         start = (
             f"In {whom} {_subject(answer)} chose on {spoken(verdict)}, but not simply for more or less of it: {words}."
@@ -344,7 +340,7 @@ def told(verdict, bends):
 
 def bent(bends, columns, modulator=""):
     """What bends say, in words; `columns` is the column of each driver, `modulator` what the pull changes with."""
-    return _list([_bend(row, columns[row["driver"]], modulator) for _, row in bends.iterrows()])
+    return listed([_bend(row, columns[row["driver"]], modulator) for _, row in bends.iterrows()])
 
 
 def _bend(row, column, modulator):
@@ -367,7 +363,7 @@ def _say_undecided(whom, facts, within):
     corrected, contrast, testable = facts.corrected, facts.contrast, facts.testable
     start = f"The animals chose their places ({whom}), but this season cannot tell on what."
     if facts.joint.dropped:
-        return f"{start} Within the sets, {_list(facts.joint.dropped)} is fixed by the other drivers."
+        return f"{start} Within the sets, {listed(facts.joint.dropped)} is fixed by the other drivers."
     clear = [n for n in corrected.index if corrected.loc[n, "p"] < 1 - OTHERS_LEVEL]
     beside = "; ".join(
         f"{spoken(n)} {r['odds_ratio_per_sd']:.3g} ({r['low']:.2g} to {r['high']:.2g})" for n, r in corrected.iterrows()
@@ -375,7 +371,7 @@ def _say_undecided(whom, facts, within):
     beside = f"Side by side, odds ratios per within-set standard deviation (90 % interval): {beside}."
     if len(clear) > 1:
         start = (
-            f"The animals chose their places ({whom}) on more than one thing: {_list(map(spoken, clear))} each count."
+            f"The animals chose their places ({whom}) on more than one thing: {listed(map(spoken, clear))} each count."
         )
         return f"{start} {beside}"
     best = facts.best
@@ -404,53 +400,6 @@ def untested(contrast):
     return out
 
 
-def warnings(design, contrast):
-    """What has to be read before the verdict, and what beside it: how places were read and spaced, and picked."""
-    out, beside = [], []
-    if design.drifting:
-        told = ", ".join(
-            f"{spoken(n)} by {design.drift.loc[n, 'per_step']:+.2g} {unit_of(contrast.loc[n, 'column'])}"
-            for n in design.drifting
-        )
-        step = "a minute" if design.order == "minutes" else "a place read"
-        first = ""
-        if design.first_share >= choice_design.ALWAYS:
-            first = f", and the used place was read first in {100 * design.first_share:.0f} % of the sets"
-        out.append(
-            f"Warning: the readings of unused places changed with the order in which they were read ({told} for {step})"
-            f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
-            "as far as it is the same at all places."
-        )
-    if not design.by_rule:
-        stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
-        subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"
-        beside.append(
-            f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
-            "or the shady side would make one by itself."
-        )
-    if design.alike:
-        out.append(
-            f"The places of a set were alike in {_list(map(spoken, design.alike))}, though sets of one hour differ: "
-            "the places may lie too near to the animal's, and selection over longer distances would not show."
-        )
-    return out, beside
-
-
-def sunlit_air(within, drivers):
-    """A thermometer that stood in the sun makes radiation look like air."""
-    if not {"air", "radiation"} <= set(drivers):
-        return []
-    j = [list(drivers).index(n) for n in ("air", "radiation")]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        r = np.corrcoef(within[:, j].T)[0, 1]
-    if not r > SUNLIT_AIR:
-        return []
-    return [
-        f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "
-        "in the sun, which would make radiation look like air. Check the readings before believing a verdict on air."
-    ]
-
-
 def spoken(driver):
     """What a driver is called in a sentence."""
     return NAMES.get(driver, driver.replace("_", " "))
@@ -461,6 +410,6 @@ def unit_of(column):
     return "W/m²" if column.endswith("_w_m2") else "°C" if column.endswith("_c") else "units"
 
 
-def _list(words):
+def listed(words):
     words = list(words)
     return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

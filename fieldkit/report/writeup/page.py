@@ -137,7 +137,7 @@ def write(
             public.write(season, folder, exact_place=exact_place)
             told = fieldkit.read_season(folder)
         running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
-        _run_all(to_run, work, progress=progress)
+        running.run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
@@ -179,16 +179,6 @@ def _is_demo(path):
         return Path(path).resolve() == (resource_dir("data") / "demo_season").resolve()
     except FieldkitError:
         return False
-
-
-def _run_all(runs, work, *, progress):
-    from tqdm.auto import tqdm
-
-    hidden = None if progress is None else not progress
-    with tqdm(total=sum(len(run.cells) for run in runs), disable=hidden, unit="cell", desc="Writing up") as bar:
-        for run in runs:
-            bar.set_postfix_str(run.name)
-            running.run(run, work=work / run.name, step=bar.update)
 
 
 class _Page:

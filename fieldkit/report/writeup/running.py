@@ -6,6 +6,9 @@ import difflib
 import json
 import os
 import re
+import signal
+import threading
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass, field
 from pathlib import Path
 from subprocess import DEVNULL
@@ -14,6 +17,8 @@ from fieldkit.core import FieldkitError, Role, resource_dir
 
 # Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
 _STARTS = 3
+# Notebooks that run at the same time; each takes some 400 MB.
+_AT_ONCE = min(2, os.cpu_count() or 1)
 # Listens in the kernel while the notebook runs.
 _COLLECTED, _RECORDER = "fieldkit.report.writeup.collected", "_fieldkit_recorder"
 _UNRUN_TAGS = {"exercise", "answer"}
@@ -49,6 +54,8 @@ class Run:
     missing: dict = field(default_factory=dict)
     collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
     results_folder: Path | None = None
+    # Set while it runs, so that it can be stopped.
+    kernel_pid: int | None = None
 
     @property
     def cells(self):
@@ -253,6 +260,50 @@ def _kernel(notebook, scratch, environment):
         yield client
 
 
+def run_all(runs, work, *, progress=None):
+    """Run notebooks two at a time: each waits for its own kernel only. The first that fails stops the others.
+
+    Parameters
+    ----------
+    runs : list of Run
+        Changed in place.
+    work : pathlib.Path
+        Folder for what is needed meanwhile; each notebook gets one in it.
+    progress : bool, optional
+        Show a progress bar; None shows one in a terminal.
+    """
+    from tqdm.auto import tqdm
+
+    hidden = None if progress is None else not progress
+    lock, total = threading.Lock(), sum(len(one.cells) for one in runs)
+    with tqdm(total=total, disable=hidden, unit="cell", desc="Writing up") as bar, ThreadPoolExecutor(_AT_ONCE) as pool:
+
+        def step():
+            with lock:
+                bar.update()
+
+        going = [pool.submit(_in_thread, one, work / one.name, step) for one in runs]
+        try:
+            for done in as_completed(going):
+                done.result()
+        except BaseException:
+            for one, future in zip(runs, going):
+                if not future.cancel() and one.kernel_pid is not None and not future.done():
+                    with contextlib.suppress(OSError):
+                        os.kill(one.kernel_pid, signal.SIGTERM if os.name == "nt" else signal.SIGKILL)
+            raise
+
+
+def _in_thread(one, work, step):
+    """Run a notebook in a thread with an event loop of its own, which ends with it."""
+    from jupyter_core.utils import ensure_event_loop
+
+    try:
+        run(one, work=work, step=step)
+    finally:
+        ensure_event_loop().close()
+
+
 def run(one, *, work, step):
     """Run one notebook in place; what it shows, finds and calls is kept in `one`.
 
@@ -278,6 +329,7 @@ def run(one, *, work, step):
     # A folder of its own for IPython: neither the reader's start-up files nor the history have a part in this.
     environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default", "IPYTHONDIR": str(scratch)}
     with _kernel(one.notebook, scratch, environment) as client:
+        one.kernel_pid = getattr(client.km.provisioner, "pid", None)
         count, ran = 0, []
         lost = {}
         _probe(client, f"globals().update({_RECORDER}=__import__({_COLLECTED!r}, fromlist=['start']).start())")

@@ -49,7 +49,7 @@ class Operative:
     curve: object
 
 
-def values(kept, drivers, errors, body):
+def temperatures(kept, drivers, errors, body):
     """Operative temperature of each row (°C), where it comes from, and its error; None where it cannot be had."""
     import pandas as pd
 
@@ -100,7 +100,7 @@ def compare(ready, got, clusters, designs, best):
     ready : choice_sets.Sets
         Rows sorted by set.
     got : tuple or None
-        As from `values`.
+        As from `temperatures`.
     clusters : ndarray or None
         Code of what the limits are widened by, of each row.
     designs : dict of str to DataFrame

@@ -1,0 +1,57 @@
+"""Cautions of a choice verdict in words: order of reading, picking and spacing of places, air that follows the sun."""
+
+import numpy as np
+
+from fieldkit.field.choice.robust import design as choice_design
+from fieldkit.field.choice.words import listed, spoken, unit_of
+
+# Within-set correlation of shade air with radiation above which the thermometer is doubted (our choice: air that truly
+# followed the sun, by a standard deviation of 0.3 °C, read with an error of 0.4 °C, would show just that).
+SUNLIT_AIR = 0.6
+
+
+def warnings(design, contrast):
+    """What has to be read before the verdict, and what beside it: how places were read and spaced, and picked."""
+    out, beside = [], []
+    if design.drifting:
+        told = ", ".join(
+            f"{spoken(n)} by {design.drift.loc[n, 'per_step']:+.2g} {unit_of(contrast.loc[n, 'column'])}"
+            for n in design.drifting
+        )
+        step = "a minute" if design.order == "minutes" else "a place read"
+        first = ""
+        if design.first_share >= choice_design.ALWAYS:
+            first = f", and the used place was read first in {100 * design.first_share:.0f} % of the sets"
+        out.append(
+            f"Warning: the readings of unused places changed with the order in which they were read ({told} for {step})"
+            f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
+            "as far as it is the same at all places."
+        )
+    if not design.by_rule:
+        stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
+        subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"
+        beside.append(
+            f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
+            "or the shady side would make one by itself."
+        )
+    if design.alike:
+        out.append(
+            f"The places of a set were alike in {listed(map(spoken, design.alike))}, though sets of one hour differ: "
+            "the places may lie too near to the animal's, and selection over longer distances would not show."
+        )
+    return out, beside
+
+
+def sunlit_air(within, drivers):
+    """A thermometer that stood in the sun makes radiation look like air."""
+    if not {"air", "radiation"} <= set(drivers):
+        return []
+    j = [list(drivers).index(n) for n in ("air", "radiation")]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        r = np.corrcoef(within[:, j].T)[0, 1]
+    if not r > SUNLIT_AIR:
+        return []
+    return [
+        f"Within sets the shade air readings follow the radiation (correlation {r:.2f}): a thermometer may have stood "
+        "in the sun, which would make radiation look like air. Check the readings before believing a verdict on air."
+    ]
