@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import fieldkit
 from fieldkit.core import FieldkitError
 from fieldkit.field import climate
 from fieldkit.field.climate import completeness, monthly, seasons
@@ -564,3 +565,63 @@ def test_universal_time_by_any_name_is_no_local_clock():
     for other in rows[1:]:
         pd.testing.assert_frame_equal(other, rows[0])
     assert rows[0]["n_days"].max() == 2
+
+
+# ---- years that all stations share -----------------------------------------------------------------------------------
+
+
+def test_interval_of_all_stations_holds_the_years_they_share():
+    # Stations and years both drawn: the truth is 0. The full study is tests/studies/study_seasonal_ranges.py.
+    from fieldkit.field.climate.years import half_width, shared_year_variance
+
+    draw = np.random.default_rng(6)
+    held = alone = 0
+    for _ in range(400):
+        values = draw.normal(0, 1, (15, 1)) + draw.normal(0, 1, (1, 6)) + draw.normal(0, 0.3, (15, 6))
+        values[draw.random(values.shape) < 0.1] = np.nan
+        means = np.nanmean(values, axis=1)
+        mean, sd, plain, n = climate.pool(means, np.ones(15))
+        held += abs(mean) <= half_width(sd, n, *shared_year_variance(values, np.ones(15)))
+        alone += abs(mean) <= plain
+    # 99.9 % of binomial counts at 95 % are 366 or more of 400.
+    assert held >= 366
+    assert alone < 300
+
+
+def test_shared_years_of_a_balanced_table_are_those_of_analysis_of_variance():
+    # Two-way table without gaps: the year effects are column means less the grand mean, their variance divided by n.
+    from fieldkit.field.climate.years import shared_year_variance
+
+    values = np.random.default_rng(3).normal(20, 2, (7, 9))
+    variance, years = shared_year_variance(values, np.ones(7))
+    assert variance == pytest.approx(values.mean(axis=0).var(ddof=1) / 9)
+    assert years == pytest.approx(9)
+
+
+def test_a_season_goes_in_and_a_wrong_thing_ends_in_a_sentence():
+    season = fieldkit.demo_season()
+    bands = climate.of_season(season, margin_c=5.0)
+    wanted = climate.air_bands(season.weather, stations=season.stations, margin_c=5.0)
+    pd.testing.assert_frame_equal(bands.table, wanted.table)
+    for wrong in (None, "folder", [], season.weather):
+        with pytest.raises(FieldkitError, match="A season is needed"):
+            climate.of_season(wrong)
+
+
+def test_margin_cuts_with_the_error_of_the_warmest_season():
+    rng = np.random.default_rng(1)
+    day = pd.date_range("2001-01-01", "2010-12-31")
+    wave = -np.cos(2 * np.pi * (day.day_of_year.to_numpy() - 15) / 365.25)
+    year = day.year.to_numpy() - 2001
+    parts = [
+        pd.DataFrame({"station_id": f"S{i}", "date": day, "tmax_c": 20 + 10 * wave + own, "tmin_c": 8 + 9 * wave + own})
+        for i, own in enumerate(rng.normal(0, 1, (4, 1)) + rng.normal(0, 1, (4, 10))[:, year])
+    ]
+    rows = climate.air_bands(pd.concat(parts, ignore_index=True), hemisphere="north", margin_c=5.0).pooled
+    summer = rows.loc["summer"]
+    assert summer["margin_c"] == pytest.approx(5.0)
+    half = (summer["high_to_c"] - summer["high_from_c"]) / 2
+    typical = rows["typical_max_c"] + half
+    # No season's upper end may reach above that of the one that sets the limit.
+    assert (rows["high_to_c"] <= summer["high_to_c"] + 1e-9).all()
+    assert half > 0 and typical["summer"] - 5 == pytest.approx(summer["high_to_c"])

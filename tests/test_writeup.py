@@ -24,7 +24,7 @@ import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.report import writeup
 from fieldkit.report.privacy import at_home, public
-from fieldkit.report.writeup import collected, folders, methods, page, running
+from fieldkit.report.writeup import collected, folders, kernels, methods, page, running
 from fieldkit.report.writeup.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
@@ -108,7 +108,8 @@ show(figure, "Surface temperature at used places")
 
 
 def notebook(path, cells, **about):
-    about = {"section": "Choice", "order": 6, "needs": ["choices"], "role": "verdict"} | about
+    role = "verdict" if any("publish" in cell.source for cell in cells) else None
+    about = {"section": "Choice", "order": 6, "needs": ["choices"], "role": role} | about
     book = nbformat.v4.new_notebook(cells=cells, metadata={"fieldkit": about})
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
     nbformat.write(book, path)
@@ -142,7 +143,7 @@ def make_kit(tmp_path, monkeypatch):
     monkeypatch.setattr(running, "resource_dir", lambda name: books)
     monkeypatch.setattr(fieldkit, "read_season", lambda path: season, raising=False)
     # What a public season is and what must stay at home is held to account in test_privacy.py, with real ones.
-    monkeypatch.setattr(public, "write", lambda season, folder, exact_place: None)
+    monkeypatch.setattr(public, "write", lambda season, folder, exact_place: folder.mkdir())
     monkeypatch.setattr(at_home, "of_season", lambda *_, **__: at_home.of_computer())
     notebook(books / "06_toy_choice.ipynb", choice_cells())
     return types.SimpleNamespace(books=books, season=season, folder=season_folder, out=tmp_path / "out", base=tmp_path)
@@ -515,7 +516,7 @@ def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
         real(source, target)
 
     monkeypatch.setattr(folders.os, "rename", fails_second)
-    with pytest.raises(FieldkitError, match="no space left on the disk"):
+    with pytest.raises(FieldkitError, match="out: there is no space left on the disk"):
         plain(out, "second")
     assert (out / "index.html").read_text() == "first"
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
@@ -536,7 +537,7 @@ def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
     assert write(kit).table["state"].tolist() == ["done"]
     assert len(calls) == 3
     calls.clear()
-    monkeypatch.setattr(running, "_STARTS", 2)
+    monkeypatch.setattr(kernels, "_STARTS", 2)
     with pytest.raises(FieldkitError, match="could not start a notebook"):
         write(kit)
 
@@ -568,7 +569,7 @@ def test_names_and_sources_of_a_notebook_are_no_protocol(kit):
 
 def test_a_verdict_that_is_not_published_is_an_error(kit):
     cells = [cell("code", PARAMETERS, "parameters"), cell("code", "print(1)", "writeup")]
-    notebook(kit.books / "06_toy_choice.ipynb", cells)
+    notebook(kit.books / "06_toy_choice.ipynb", cells, role="verdict")
     with pytest.raises(running.WriteUpError, match="06_toy_choice ran to its end and published no verdict"):
         write(kit)
     assert not kit.out.exists()

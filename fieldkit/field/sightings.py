@@ -7,6 +7,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, method
 from fieldkit.field.basking import readings_at
+from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
 from fieldkit.physics import sun
 
@@ -228,9 +229,7 @@ def conditions(season, *, tolerance="30 min"):
 
 
 def _met(season):
-    if season.sightings is None or len(season.sightings) == 0:
-        raise FieldkitError("The season has no sightings: animals met by chance, one row each.")
-    return season.sightings
+    return table_of(season, "sightings", "animals met by chance, one row each")
 
 
 def uneven(table):

@@ -1,21 +1,13 @@
-"""Run the guided notebooks on a season, one after another, each in a kernel of its own."""
+"""The guided notebooks of a write-up: which are run, with which parameters, and what is hidden in them afterwards."""
 
 import ast
-import contextlib
 import difflib
-import json
-import os
 import re
 from dataclasses import dataclass, field
 from pathlib import Path
-from subprocess import DEVNULL
 
 from fieldkit.core import FieldkitError, Role, resource_dir
 
-# Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
-_STARTS = 3
-# Listens in the kernel while the notebook runs.
-_COLLECTED, _RECORDER = "fieldkit.report.writeup.collected", "_fieldkit_recorder"
 _UNRUN_TAGS = {"exercise", "answer"}
 # What the folders are called in a published notebook, whatever they are called at home.
 PUBLIC_NAMES = {"season_folder": "season", "enclosure_folder": "enclosure"}
@@ -49,6 +41,8 @@ class Run:
     missing: dict = field(default_factory=dict)
     collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
     results_folder: Path | None = None
+    # Set while it runs, so that it can be stopped.
+    kernel_pid: int | None = None
 
     @property
     def cells(self):
@@ -216,180 +210,6 @@ def spread_parameters(runs, season_folder, given, *, enclosure_folder=None):
     for run in runs:
         own = {"season_folder": season_folder, "enclosure_folder": enclosure_folder} | given
         set_parameters(run.notebook, {name: value for name, value in own.items() if name in known[run.name]})
-
-
-def _client(notebook, scratch):
-    """A client that starts this very interpreter, whatever else bears the name python3 on this computer."""
-    from jupyter_client import AsyncKernelManager
-    from jupyter_client.kernelspec import NATIVE_KERNEL_NAME, KernelSpecManager
-    from nbclient import NotebookClient
-
-    manager = AsyncKernelManager(
-        kernel_name=NATIVE_KERNEL_NAME,
-        kernel_spec_manager=KernelSpecManager(kernel_dirs=[]),
-        connection_file=str(scratch / "kernel.json"),
-    )
-    # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
-    waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
-    return NotebookClient(notebook, km=manager, **waits)
-
-
-@contextlib.contextmanager
-def _kernel(notebook, scratch, environment):
-    for attempt in range(1, _STARTS + 1):
-        client = _client(notebook, scratch)
-        stack = contextlib.ExitStack()
-        how = {"cwd": str(scratch), "env": environment, "stdout": DEVNULL, "stderr": DEVNULL, "cleanup_kc": True}
-        try:
-            stack.enter_context(client.setup_kernel(**how))
-            break
-        except RuntimeError as error:
-            stack.close()
-            if attempt == _STARTS:
-                raise FieldkitError(
-                    f"Python could not start a notebook ({_STARTS} tries): {error}. Close other programs and try again."
-                ) from error
-    with stack:
-        yield client
-
-
-def run(one, *, work, step):
-    """Run one notebook in place; what it shows, finds and calls is kept in `one`.
-
-    A cell that raises a FieldkitError, and every later cell that needs what it would have made, is left out with that
-    sentence as the reason; the other cells are run. Any other error fails the run.
-
-    Parameters
-    ----------
-    one : Run
-        Changed in place.
-    work : pathlib.Path
-        New folder for all that is needed meanwhile: ``figures``, the tables of ``results``, the kernel's own files.
-    step : callable
-        Called after each cell.
-    """
-    from fieldkit.report.figures.style import KEEP
-
-    figures, results, scratch = (work / name for name in ("figures", "results", "kernel"))
-    for folder in (figures, results, scratch):
-        folder.mkdir(parents=True)
-    one.results_folder = results
-    one.notebook.cells = one.cells
-    # A folder of its own for IPython: neither the reader's start-up files nor the history have a part in this.
-    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default", "IPYTHONDIR": str(scratch)}
-    with _kernel(one.notebook, scratch, environment) as client:
-        count, ran = 0, []
-        lost = {}
-        _probe(client, f"globals().update({_RECORDER}=__import__({_COLLECTED!r}, fromlist=['start']).start())")
-        for index, cell in enumerate(one.notebook.cells):
-            if cell.cell_type == "code":
-                cell.outputs, cell.execution_count = [], None
-            if cell.cell_type == "code" and cell.source.strip():
-                made, needed = names_of(cell.source)
-                reason = next((lost[name] for name in sorted(needed & lost.keys())), None)
-                if reason is None:
-                    count += 1
-                    reason = _execute(client, one, index, count)
-                if reason is None:
-                    ran.append((count, cell.source, "writeup" in tags(cell)))
-                    lost = {name: why for name, why in lost.items() if name not in made}
-                else:
-                    cell.outputs = []
-                    lost |= dict.fromkeys(made, reason)
-                    one.missing[index] = reason
-            step()
-        collector = f"__import__({_COLLECTED!r}, fromlist=['collect']).collect"
-        with _stops_said(one, client, "what it came to"):
-            _probe(client, f"{collector}({_RECORDER}, globals(), {ran!r}, {str(results)!r})")
-    one.collected = json.loads((results / "collected.json").read_text("utf-8"))
-    (results / "collected.json").unlink()
-    one.state, one.reason = ("stopped", " ".join(one.told)) if one.told else ("done", "")
-
-
-def _execute(client, one, index, count):
-    """Run one cell; why it could not be done with these records, or None."""
-    try:
-        with _stops_said(one, client, f"cell {index + 1}"):
-            client.execute_cell(one.notebook.cells[index], index, execution_count=count)
-    except _CannotBeDone as error:
-        return str(error)
-    return None
-
-
-class _CannotBeDone(Exception):
-    """A cell raised a FieldkitError: these records cannot carry it."""
-
-
-@contextlib.contextmanager
-def _stops_said(one, client, where):
-    """What stops a cell, as a sentence: a dead kernel, a full disk, records that are wanting, a fault of the kit."""
-    from nbclient.exceptions import CellExecutionError, DeadKernelError
-
-    try:
-        yield
-    except DeadKernelError as error:
-        raise FieldkitError(
-            f"Notebook {one.name}, {where}: Python stopped, most often for want of memory. Close other programs and "
-            "start again, or write up fewer notebooks at a time (--only). Nothing was written."
-        ) from error
-    except CellExecutionError as error:
-        last = "__import__('sys').last_value"
-        if _probe(client, f"isinstance({last}, __import__('fieldkit').FieldkitError)") == "True":
-            raise _CannotBeDone(error.evalue) from error
-        said = _probe(client, f"__import__('fieldkit.core', fromlist=['trouble']).trouble({last})")
-        if said != "None":
-            raise FieldkitError(f"Notebook {one.name}, {where}: {said} Nothing was written.") from error
-        raise WriteUpError(
-            f"Notebook {one.name}, {where} failed: {error.ename}: {error.evalue}. "
-            "This is a fault of the notebook or of fieldkit, not of your records."
-        ) from error
-
-
-def names_of(source):
-    """Names that a cell makes, and names of others that it needs.
-
-    Examples
-    --------
-    >>> made, needed = names_of("b = a + 1; c = [x for x in b]")
-    >>> sorted(made), sorted(needed)
-    (['b', 'c', 'x'], ['a'])
-    """
-    try:
-        tree = ast.parse(source)
-    except SyntaxError:
-        return set(), set()
-    names = [node for node in ast.walk(tree) if isinstance(node, ast.Name)]
-    made = {n.id for n in names if isinstance(n.ctx, ast.Store)}
-    made |= {
-        a.asname or a.name.split(".")[0]
-        for n in ast.walk(tree)
-        if isinstance(n, ast.Import | ast.ImportFrom)
-        for a in n.names
-    }
-    own, needed = set(), set()
-    for statement in tree.body:
-        inside = [n for n in ast.walk(statement) if isinstance(n, ast.Name)]
-        stored = {n.id for n in inside if isinstance(n.ctx, ast.Store)}
-        # x = x + 1 needs an x; the name of a loop does not come from before.
-        loops = [n.target for n in ast.walk(statement) if isinstance(n, ast.comprehension)]
-        looped = {n.id for target in loops for n in ast.walk(target) if isinstance(n, ast.Name)}
-        bound = looped if isinstance(statement, ast.Assign | ast.AugAssign) else stored
-        needed |= {n.id for n in inside if isinstance(n.ctx, ast.Load)} - own - bound
-        own |= stored
-    return made, needed
-
-
-def _probe(client, expression):
-    """What an expression is in the kernel, as text; the notebook and its history stay untouched."""
-    import nbformat
-
-    cell = nbformat.v4.new_code_cell(f"print({expression})")
-    client.nb.cells.append(cell)
-    try:
-        client.execute_cell(cell, len(client.nb.cells) - 1, store_history=False)
-    finally:
-        client.nb.cells.pop()
-    return "".join(output.get("text", "") for output in cell.outputs if output.get("name") == "stdout").strip()
 
 
 def hide_path(one, parameter, path):

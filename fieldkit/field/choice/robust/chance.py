@@ -30,11 +30,17 @@ class Level:
 
 def days(kept, sets):
     """Day of each set on the observer's own clock, as text; empty where no time is given."""
+    import pandas as pd
+
     first = np.unique(sets, return_index=True)[1]
     if "time" not in kept:
         return np.full(len(first), "", dtype=object)
     # As written, whatever offsets a column of text mixes.
-    written = kept["time"].iloc[first].astype(str).str.extract(r"^(\d{4}-\d{2}-\d{2})", expand=False)
+    when = kept["time"].iloc[first]
+    if pd.api.types.is_datetime64_any_dtype(when):
+        written = when.dt.strftime("%Y-%m-%d")
+    else:
+        written = when.astype(str).str.extract(r"^(\d{4}-\d{2}-\d{2})", expand=False)
     return written.fillna("").to_numpy(dtype=object)
 
 

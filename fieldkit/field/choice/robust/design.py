@@ -203,6 +203,9 @@ def clock_hours(times):
     """Hours of the day as written on the observer's clock; NaN where there is none."""
     import pandas as pd
 
+    if pd.api.types.is_datetime64_any_dtype(times):
+        # Times of one zone; in words each would cost as much as a fit.
+        return (times.dt.hour + times.dt.minute / 60).to_numpy(float)
     parts = times.astype(str).str.extract(r"(\d{1,2}):(\d{2})")
     return (pd.to_numeric(parts[0], errors="coerce") + pd.to_numeric(parts[1], errors="coerce") / 60).to_numpy(float)
 
