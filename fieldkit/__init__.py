@@ -9,4 +9,4 @@ import lazy_loader
 # Lazy: pandas, scipy and statsmodels cost a second each, and `fieldkit --help` needs none of them.
 __getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -78,7 +78,7 @@ def measures(root):
         "public docstrings": share(bool),
         "… with an example": share(lambda d: ">>>" in d),
         "… with returns or yields": share(lambda d: "Returns\n---" in d or "Yields\n---" in d),
-        "… with parameters, where it takes any": f"{100 * sum('Parameters' in d for d in with_arguments) / len(with_arguments):.0f} %",
+        "… with parameters": f"{100 * sum('Parameters' in d for d in with_arguments) / len(with_arguments):.0f} %",
     }
 
 

@@ -234,7 +234,7 @@ def test_files_on_disk_stay_lazy(tmp_path, kind):
 
 
 def test_same_numbers_on_a_cluster():
-    # Threads in this process: the study with worker processes and little memory is tests/studies/study_grid.py. No limit here,
+    # Threads in this process: worker processes with little memory are in tests/studies/study_grid.py. No limit here,
     # because such a worker weighs the whole process: after other tests it is over any small limit and pauses for ever.
     distributed = pytest.importorskip("distributed")
     data = make(lat=np.arange(20.0, 26.0), lon=np.arange(0.0, 8.0)).chunk({"time": 60, "lon": 4})

@@ -1,5 +1,6 @@
 """The rules of the house: who may import whom, what stands at the top, what a newcomer is told to run."""
 
+import importlib
 import re
 import subprocess
 import sys
@@ -63,3 +64,27 @@ def test_readme_has_two_commands_that_stand_alone():
     )
     assert len(commands) == 2
     assert "fieldkit writeup" in commands[0] and "python -m pytest" in commands[1]
+
+
+def test_the_version_is_written_once_and_cited():
+    import fieldkit
+
+    cited = re.search(r'^version: "(.+)"$', (ROOT / "CITATION.cff").read_text(encoding="utf-8"), re.MULTILINE)
+    assert cited[1] == fieldkit.__version__
+    assert "version" in tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]["dynamic"]
+
+
+FACES = sorted(ROOT.glob("fieldkit/**/__init__.pyi"))
+
+
+@pytest.mark.parametrize("face", FACES, ids=lambda face: face.parent.relative_to(ROOT).as_posix())
+def test_a_public_face_shows_what_it_promises_and_hides_nothing_behind_a_file(face):
+    package = importlib.import_module(".".join(face.parent.relative_to(ROOT).parts))
+    promised = set(re.findall(r" as (\w+)$", face.read_text(encoding="utf-8"), re.MULTILINE))
+    assert promised and promised == set(dir(package)) == set(package.__all__)
+    for name in promised:
+        getattr(package, name)
+    submodules = set(re.findall(r"^from \. import (\w+)", face.read_text(encoding="utf-8"), re.MULTILINE))
+    files = {path.stem for path in face.parent.iterdir() if path.suffix == ".py" or path.is_dir()}
+    # A function called like a file of its package would be hidden by it as soon as that file is imported.
+    assert not (promised - submodules) & files

@@ -137,6 +137,20 @@ def test_readings_that_follow_their_order_are_found_and_brought_back():
     assert not any(a.design.drifting for a in verdicts("radiation, 100 sets", 4))
 
 
+def test_a_used_place_that_is_always_read_first_is_said():
+    got = verdicts("used first, thermometer drifts", 5)
+    assert all(a.design.always_first and len(a.warnings) >= 2 for a in got)
+    # The true drift of 0.5 °C a place makes 1.5 °C against the mean of the five others: within reach, or taken out.
+    assert sum(bool(a.design.drifting) or a.design.drift.loc["surface", "reach"] > 1.5 for a in got) >= 4
+    assert not any(a.design.always_first for a in verdicts("radiation, 100 sets", 2))
+
+
+def test_places_that_lie_too_near_are_said_to():
+    near = verdicts("places too near", 6)
+    assert sum("radiation" in a.design.alike for a in near) >= 5
+    assert not any(a.design.alike for a in verdicts("radiation, 100 sets", 6))
+
+
 def test_order_is_taken_from_minutes_from_clock_times_or_from_rows():
     season = worlds.season("used first, warming morning", 1)
     assert choice.compare(season, permutations=19).design.order == "minutes"

@@ -110,7 +110,7 @@ def test_settings_out_of_range_are_refused(settings, message):
 
 
 def test_verdicts_are_right_often_enough_and_wrong_seldom():
-    # The full table is printed by tests/studies/study_verdicts.py; this is a fast slice of it, with bounds three binomial standard
+    # The full table: tests/studies/study_verdicts.py. This is a fast slice, with bounds three binomial standard
     # errors wide: 8 scenarios of 12 seasons.
     table = study(seasons=12, quick=True)
     driven = table[table["truth"] != "none"]

@@ -196,6 +196,7 @@ def test_warming_by_hand():
     # Eleven mornings of 2 and one of 4 °C/h: 95 % lies 0.45 of the way from the eleventh to the twelfth.
     assert row["high"] == pytest.approx(2.9) and (row["target"], row["period"]) == ("warming_rate_c_per_h", "day")
     assert row["n_independent"] == 12 and 0 < row["high_error"] < 2
+    assert targets.warming(air[air.index.day <= 10].rename("logger"))[0]["n_independent"] == 10
     with pytest.raises(FieldkitError, match="Only 9 mornings"):
         targets.warming(air[air.index.day <= 9].rename("logger"))
 
@@ -205,11 +206,26 @@ def test_contact_limits_by_hand():
     printed = {"metal": (51, 48, 43), "slate": (56, 48, 43), "plastic": (60, 48, 43), "cork bark": (60, 48, 43)}
     for substrate, limits in printed.items():
         assert tuple(targets.contact_limit_c(t, substrate) for t in (1, 10, 480)) == limits
+    assert all(set(limits) == {1.0, 10.0, 480.0} for limits in targets.CONTACT_LIMITS_C.values())
     # Between two times the longer one's limit; beyond eight hours that of eight hours; unknown stuff is metal.
     assert [targets.contact_limit_c(t) for t in (0.5, 1.01, 10.01, 5000)] == [56, 48, 43, 43]
     assert targets.contact_limit_c(1, None) == 51
     with pytest.raises(FieldkitError, match="above 0"):
         targets.contact_limit_c(0)
+
+
+def test_uv_exposure_is_what_was_printed():
+    # Averages and highest readings by group, as a page that quotes Ferguson et al. (2010) prints them.
+    printed = {
+        "shade or dusk": (0, 0.7, 0.6, 1.4),
+        "occasional sun": (0.7, 1.0, 1.1, 3.0),
+        "open or partial sun": (1.0, 2.6, 2.9, 7.4),
+        "midday sun": (2.6, 3.5, 4.5, 9.5),
+    }
+    assert {n: (*g["average"], *g["highest"]) for n, g in targets.UV_EXPOSURE.items()} == printed
+    # None lies above the limit that holds for all.
+    assert [targets.uv_exposure(n)[1]["high"] for n in printed] == [1.4, 3.0, 7.4, 8.0]
+    assert [targets.uv_exposure(n)[0]["low"] for n in printed] == [0.6, 1.1, 2.9, 4.5]
 
 
 def test_standard_limits_fill_only_what_is_missing_or_lax():

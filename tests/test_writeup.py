@@ -24,7 +24,7 @@ import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.report import writeup
 from fieldkit.report.privacy import at_home, public
-from fieldkit.report.writeup import collected, folders, methods, page, running
+from fieldkit.report.writeup import collected, folders, kernels, methods, page, running
 from fieldkit.report.writeup.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
@@ -516,7 +516,7 @@ def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
         real(source, target)
 
     monkeypatch.setattr(folders.os, "rename", fails_second)
-    with pytest.raises(FieldkitError, match="no space left on the disk"):
+    with pytest.raises(FieldkitError, match="out: there is no space left on the disk"):
         plain(out, "second")
     assert (out / "index.html").read_text() == "first"
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
@@ -537,7 +537,7 @@ def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
     assert write(kit).table["state"].tolist() == ["done"]
     assert len(calls) == 3
     calls.clear()
-    monkeypatch.setattr(running, "_STARTS", 2)
+    monkeypatch.setattr(kernels, "_STARTS", 2)
     with pytest.raises(FieldkitError, match="could not start a notebook"):
         write(kit)
 

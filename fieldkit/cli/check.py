@@ -10,6 +10,26 @@ HELP = "list every problem of a season or enclosure folder, without analysing it
 def declare(sub):
     """Declare what the command takes."""
     sub.add_argument("folder", help="folder with season.toml or enclosure.toml, and the tables")
+    sub.add_argument(
+        "--fix-settings",
+        action="store_true",
+        help="write the suggested lines into season.toml; a copy of the old file is kept, nothing else is touched",
+    )
+
+
+def _suggest(arguments, found):
+    """Print the lines that would mend something, or write them."""
+    from fieldkit.records.season import mending
+
+    suggested = found.attrs.get("suggested", [])
+    if not suggested:
+        return
+    lines = "\n".join(mending.lines(suggested))
+    if arguments.fix_settings:
+        copy = mending.write(arguments.folder, suggested)
+        print(f"\nWritten into season.toml (the old file is kept as {copy.name}):\n\n{lines}\n\nRun check again.")
+    else:
+        print(f"\nTo paste into season.toml, or let check --fix-settings write, where it is right:\n\n{lines}")
 
 
 def run(arguments):
@@ -30,6 +50,7 @@ def run(arguments):
         season = read_season(arguments.folder)
     except SeasonError as error:
         print(error)
+        _suggest(arguments, error.problems)
         return MISTAKE
     for source in season.sources.itertuples(index=False):
         how = [f"{source.rows:,} rows of {source.table}"]
@@ -39,4 +60,5 @@ def run(arguments):
         print(f"{source.file}: {'; '.join(how)}")
     print()
     print(as_text(season.warnings, arguments.folder))
+    _suggest(arguments, season.warnings)
     return OK

@@ -46,6 +46,7 @@ class Problems:
 
     def __init__(self):
         self._rows = []
+        self._suggested = []
 
     def add(self, file, problem, remedy, *, row=None, column=None, value=None, severity="error"):
         """Note one problem; without a row it concerns the whole file."""
@@ -58,6 +59,10 @@ class Problems:
         """Note something suspicious that may be true all the same."""
         self.add(file, problem, remedy, row=row, column=column, value=value, severity="warning")
 
+    def suggest(self, section, key, value):
+        """Note a line for season.toml that would mend something."""
+        self._suggested.append((section, key, value))
+
     @property
     def any_errors(self):
         return any(row[-1] == "error" for row in self._rows)
@@ -67,14 +72,16 @@ class Problems:
         return {row[0] for row in self._rows if row[-1] == "error"}
 
     def table(self):
-        """Everything noted, errors first, each file from top to bottom."""
+        """Everything noted, errors first, each file from top to bottom; `.attrs["suggested"]` are lines to add."""
         table = pd.DataFrame(self._rows, columns=COLUMNS)
         table["row"] = pd.array(table["row"], dtype="Int64")
         table = table.drop_duplicates()
         order = pd.DataFrame(
             {"severity": table["severity"], "file": table["file"], "row": table["row"].fillna(0).astype(int)}
         ).sort_values(["severity", "file", "row"], kind="stable")
-        return table.loc[order.index].reset_index(drop=True)
+        table = table.loc[order.index].reset_index(drop=True)
+        table.attrs["suggested"] = list(dict.fromkeys(self._suggested))
+        return table
 
 
 def _count(number, one, many):

@@ -36,18 +36,18 @@ def loggers(folder, number):
     """A year of minutes from each logger, a file each: shade air, and every fifth irradiance."""
     times = pd.date_range("2023-01-01", "2023-12-31 23:59", freq="min")
     hour = times.hour + times.minute / 60
-    text = times.strftime("%Y-%m-%d %H:%M")
+    rng = np.random.default_rng(0)
+    series = {
+        "irradiance": np.clip(700 * np.sin(np.pi * (hour - 6.3) / 12), 0, None) * rng.uniform(0.6, 1.0, len(times)),
+        "shade_air": 15 + 8 * np.sin(2 * np.pi * (hour - 9) / 24) + np.cumsum(rng.normal(0, 0.002, len(times))),
+    }
+    table = {k: pd.DataFrame({"time": times, "value": np.round(v, 2)}) for k, v in series.items()}
+    text = {k: v.to_csv(index=False, date_format="%Y-%m-%d %H:%M").encode() for k, v in table.items()}
     (folder / "loggers").mkdir()
     toml = TOML
     for k in range(number):
-        rng = np.random.default_rng(k)
         role, unit = ("irradiance", "W/m2") if k % 5 == 4 else ("shade_air", "degC")
-        if role == "irradiance":
-            value = np.clip(700 * np.sin(np.pi * (hour - 6.3) / 12), 0, None) * rng.uniform(0.6, 1.0, len(times))
-        else:
-            value = 15 + 8 * np.sin(2 * np.pi * (hour - 9) / 24) + np.cumsum(rng.normal(0, 0.02, len(times))) * 0.1
-        frame = pd.DataFrame({"time": text, "value": np.round(value, 2)})
-        frame.to_csv(folder / "loggers" / f"box-{k}.csv", index=False)
+        (folder / "loggers" / f"box-{k}.csv").write_bytes(text[role])
         toml += f'\n[loggers.box-{k}]\nrole = "{role}"\nunit = "{unit}"\nerror = 5\n'
     (folder / "season.toml").write_text(toml, encoding="utf-8")
     return number * len(times)

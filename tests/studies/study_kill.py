@@ -2,10 +2,10 @@
 
     python tests/studies/study_kill.py [MOMENTS]
 
-Runs `fieldkit writeup` on the small season of the tests, with a small notebook in a live kernel (by default 30 moments),
-and prints a table. Each time the earlier write-up has to be what it was, or the new one be there whole; no kernel may live
-on; and after the next whole run nothing may lie beside it or among the temporary files. The full disk needs the right
-to mount one.
+Runs `fieldkit writeup` on the small season of the tests, with a small notebook in a live kernel (by default 30
+moments), and prints a table. Each time the earlier write-up has to be what it was, or the new one be there whole; no
+kernel may live on; and after the next whole run nothing may lie beside it or among the temporary files. The full disk
+needs the right to mount one.
 """
 
 import json

@@ -11,12 +11,13 @@ from fieldkit.core import FieldkitError, generator
 
 # Fewest days from which the scatter of days is told (our choice).
 FEWEST_DAYS = 10
+CUBIC_FROM = 30
 SIMULATED = 2000
 ALPHA = 0.05
 
 
 def scatter(values):
-    """Scatter of days and likeness of one day to the next, a straight drift taken out.
+    """Scatter of days and likeness of one day to the next, a slow drift taken out.
 
     Parameters
     ----------
@@ -34,8 +35,9 @@ def scatter(values):
 
     Notes
     -----
-    The autocorrelation of a short series is too small by about (1 + 4 r) / n where a line was taken out (Kendall 1954,
-    Biometrika 41:403, for a mean; the term for the line from memory).
+    First-order autocorrelation about a straight line (from thirty days on a cubic), by restricted maximum likelihood
+    over a grid, which frees variance and likeness of what the drift takes from them (Patterson and Thompson 1971,
+    Biometrika 58:545).
     """
     n = len(values)
     if n < FEWEST_DAYS:
@@ -43,17 +45,22 @@ def scatter(values):
             f"The scatter of days needs at least {FEWEST_DAYS} days of scans; there are {n}. Watch some more days, or "
             "plan without power."
         )
-    x = (values.index - values.index[0]) / pd.Timedelta(days=1)
-    x = np.asarray(x, dtype=float)
-    rest = values.to_numpy(dtype=float) - np.polyval(np.polyfit(x, values.to_numpy(dtype=float), 1), x)
-    variance = (rest**2).sum() / (n - 2)
-    in_row = np.flatnonzero(np.diff(x) == 1)
-    if len(in_row) < FEWEST_DAYS or variance == 0:
-        return float(np.sqrt(variance)), 0.0
-    r = (rest[in_row] * rest[in_row + 1]).mean() / (rest**2).mean()
-    r = float(np.clip((r + 1 / n) / (1 - 4 / n), 0.0, MOST_LIKENESS))
-    # A residual variance is too small where days are alike: part of their common drift went into the line.
-    return float(np.sqrt(variance)), r
+    day = np.asarray((values.index - values.index[0]) / pd.Timedelta(days=1), dtype=float)
+    y = values.to_numpy(dtype=float)
+    if np.ptp(y) == 0:
+        return 0.0, 0.0
+    drift = np.polynomial.legendre.legvander(2 * day / day[-1] - 1, 3 if n >= CUBIC_FROM else 1)
+    apart = np.abs(day[:, None] - day[None, :])
+    best = (-np.inf, 0.0, 0.0)
+    for r in np.linspace(0.0, MOST_LIKENESS, 33):
+        root = np.linalg.cholesky(np.where(apart == 0, 1.0, r**apart))
+        x, z = np.linalg.solve(root, drift), np.linalg.solve(root, y)
+        rest = z - x @ np.linalg.lstsq(x, z, rcond=None)[0]
+        variance = (rest**2).sum() / (n - x.shape[1])
+        information = np.linalg.slogdet(x.T @ x)[1]
+        likelihood = -np.log(np.diag(root)).sum() - 0.5 * (n - x.shape[1]) * np.log(variance) - 0.5 * information
+        best = max(best, (likelihood, float(np.sqrt(variance)), float(r)))
+    return best[1], best[2]
 
 
 def power(effects, *, blocks, days, settle, standard_deviation, likeness, n=SIMULATED, rng=0):

@@ -279,7 +279,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
     shared = {
         "contrast": g.contrast,
         "standing": choice_tables.standing(
-            g.values, ready.used, ready.sets, g.sizes, g.drivers, ready.kept["set_id"].to_numpy()
+            g.readings, ready.used, ready.sets, g.sizes, g.drivers, ready.kept["set_id"].to_numpy()
         ),
         "choices": g.choices,
         "left_out": ready.left_out,
@@ -300,7 +300,7 @@ def _once(choices, *, instrument_errors, drivers, cluster, permutations, design,
         return _untestable(shared, g.notes, g.n_visits)
     hours = choice_design.hours_of_sets(ready.kept, ready.sets)
     combinations = [c for size in range(1, len(g.testable) + 1) for c in itertools.combinations(g.testable, size)]
-    bends = choice_shape.bends(g.values, ready.sets, g.sizes, list(g.drivers), g.testable, hours)
+    bends = choice_shape.bends(g.readings, ready.sets, g.sizes, list(g.drivers), g.testable, hours)
     evidence, chance = _against_chance(g, combinations, bends, permutations, rng)
     shared |= {"chance": chance, "repeats": evidence.repeats}
     if not g.testable:
@@ -317,7 +317,7 @@ def _against_chance(g, combinations, bends, permutations, rng):
     weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
     added = [choice_shape.beyond(b, g.within[:, g.columns([b.driver])[0]], g.ready.sets) for b in bends]
     evidence = choice_decide.against_chance(
-        g.ready, np.column_stack([g.values, *added]), columns, weights, g.visits, g.places,
+        g.ready, np.column_stack([g.readings, *added]), columns, weights, g.visits, g.places,
         g.columns(g.beside or g.read), permutations, rng,
     )  # fmt: skip
     names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
@@ -329,7 +329,7 @@ def _fitted(g, combinations, bends, evidence, chance, hours, body, permutations,
     import pandas as pd
 
     ready, n_sets, beside = g.ready, g.ready.n_sets, g.beside
-    frame = pd.DataFrame(g.values, columns=list(g.drivers))
+    frame = pd.DataFrame(g.readings, columns=list(g.drivers))
 
     def plain(part):
         return fit(part, ready.used, ready.sets, cluster=g.clusters)
@@ -349,7 +349,7 @@ def _fitted(g, combinations, bends, evidence, chance, hours, body, permutations,
         corrected["p"] = [choice_tables.leave_one_out_p(joint, rest.get(n)) for n in corrected.index]
     j = g.columns(beside)
     variances = [g.errors.get(g.drivers[n], 0.0) ** 2 for n in beside]
-    guess = choice_shape.calibrated(g.values[:, j], g.within[:, j], n_sets, variances)
+    guess = choice_shape.calibrated(g.readings[:, j], g.within[:, j], n_sets, variances)
     shape = choice_shape.examine(
         guess, ready.sets, g.sizes, fitter, beside, g.testable, joint, frame, g.contrast["true_sd"], hours
     )

@@ -363,7 +363,7 @@ def _sentence(table, needed, driver, effect, target, level, sets_per_day, sizes)
         else:
             best = 100 * table.loc[table["animals"] == animals, "right"].max()
             parts.append(f"with {animals} animals not even {sizes[-1]} sets are enough (best {best:.0f} %)")
-    guess = f"If a place one standard deviation higher in {driver} is {effect:g} times as likely to be taken"
+    guess = f"If a place one standard deviation higher in {driver} is {effect:.3g} times as likely to be taken"
     if driver == "none":
         guess = "If animals choose at random"
     played = sorted(set(table["seasons"]))

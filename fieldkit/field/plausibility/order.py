@@ -1,5 +1,7 @@
 """What the order of rows says about their times: day and month swapped, am and pm lost, one time filled down."""
 
+import bisect
+
 import numpy as np
 import pandas as pd
 
@@ -43,8 +45,8 @@ def _swap(days):
 def _in_order(values):
     """Positions of a longest series that never falls (patience sorting)."""
     tails, at, before = [], [], np.full(len(values), -1)
-    for i, value in enumerate(values):
-        k = int(np.searchsorted(tails, value, side="right"))
+    for i, value in enumerate(values.tolist()):
+        k = bisect.bisect_right(tails, value)
         before[i] = at[k - 1] if k else -1
         if k == len(tails):
             tails.append(value)
@@ -66,9 +68,9 @@ def _swapped(say, table, column, rows, local):
     runs = days.iloc[starts].reset_index(drop=True)
     other = _swap(runs)
     asis, swap = (s.to_numpy().astype("datetime64[D]").astype("int64") for s in (runs, other.fillna(runs)))
-    kept = _in_order(asis)
-    if len(kept) == len(runs):
+    if (np.diff(asis) >= 0).all():
         return
+    kept = _in_order(asis)
     if len(kept) < 0.7 * len(runs) and len(_in_order(swap)) >= _ORDERLY * len(runs):
         say.warn(
             table,

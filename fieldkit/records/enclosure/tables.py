@@ -218,7 +218,7 @@ def _readings(path, stated, problems, digest):
         if frame is not None:
             digest.update(plain.name.encode() + b"\0" + hashlib.sha256(data).digest())
             return _look(frame, plain.name, np.arange(len(frame)) + 2, None, stated, problems)
-        fast = _read_plain_wide(plain, stated, _NoSilent(problems))
+        fast = _read_plain_wide(plain, stated, problems)
         if fast is not None:
             frame, data_hash = fast
             digest.update(plain.name.encode() + b"\0" + data_hash)
@@ -237,7 +237,7 @@ def _readings(path, stated, problems, digest):
     if long:
         loggers = settings.section(stated, "loggers")
         mine = {k: v for k, v in loggers.items() if k not in wide_names}
-        parts.append(read_table(long, "loggers", stated | {"loggers": mine}, _NoSilent(problems), [], {}))
+        parts.append(read_table(long, "loggers", stated | {"loggers": mine}, problems, [], {}, whole=False))
     parts = [p.assign(logger_id=p["logger_id"].astype("str")) for p in parts if {*_LONG} <= set(p.columns)]
     return pd.concat(parts, ignore_index=True)[list(_LONG)] if parts else None
 
@@ -251,24 +251,6 @@ def _book_has_readings(path, stated):
         book, book.name, "loggers", "readings", stated, Problems(), hashlib.sha256(), sheet="readings"
     )
     return any(len(raw.cells) for raw in raws)
-
-
-class _NoSilent:
-    """Lets everything through but loggers without readings, which are said once for all files."""
-
-    def __init__(self, problems):
-        self._problems = problems
-
-    def add(self, *args, **named):
-        self._problems.add(*args, **named)
-
-    def warn(self, file, problem, remedy, **named):
-        if not problem.startswith("This logger has no readings"):
-            self._problems.warn(file, problem, remedy, **named)
-
-    @property
-    def any_errors(self):
-        return self._problems.any_errors
 
 
 def _is_long(raw, stated):
@@ -416,7 +398,7 @@ def _read_wide(raw, moment, stated, problems):
     known = frame["time"].notna().to_numpy()
     rows = raw.cells.index.to_numpy()[known]
     out, where, named = _long_of(frame["time"][known], values.to_numpy()[known], owner)
-    return _look(out, raw.file, rows[where], named, stated, _NoSilent(problems))
+    return _look(out, raw.file, rows[where], named, stated, problems)
 
 
 def _unit_of(raw, header, name, logger, problems):

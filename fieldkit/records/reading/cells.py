@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 
 MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "–", "—", "#n/a"}
+# "Not stated" in the main European languages.
+MISSING |= {"k.a.", "k. a.", "keine angabe", "s/d", "s.d.", "n.d.", "n.v.t.", "n.b.", "b.d.", "n/d"}
 _SPREADSHEET_ERRORS = {"#div/0!", "#ref!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"}
 CODES = {-9999.0, -999.0, -99.9, -999.9, 9999.0, 99999.0, -99999.0}
 
@@ -292,16 +294,22 @@ def _settle_order(texts, order):
     """Order of day and month, stated or proven by a day above 12; else why it is not settled."""
     if order in ("dmy", "mdy"):
         return order, "stated"
-    first = second = False
+    first = second = seen = False
+    dotted = True
     for text in texts:
         match = _XXY.fullmatch(text)
         if match:
             first |= int(match[1]) > 12
             second |= int(match[2]) > 12
+            dotted &= bool(re.match(r"\d{1,2}\.\s?\d{1,2}\.", text))
+            seen = True
     if first and second:
         return None, "both"
     if first or second:
         return ("dmy" if first else "mdy"), "proven"
+    if seen and dotted:
+        # Nobody writes the month first with dots.
+        return "dmy", "dotted"
     return None, "unknown"
 
 
@@ -431,6 +439,11 @@ def _written(text, order, reason, need_clock, has_real_dates):
                 f"This date cannot be {right}/year, which season.toml states.|If this file writes {other}/year "
                 f'throughout, add "THIS FILE" = "{"dmy" if order == "mdy" else "mdy"}" under [dates.files] in '
                 "season.toml; else correct the date."
+            )
+        if reason == "dotted":
+            note = (
+                "Dates with dots were read as day.month.year.|"
+                'Nothing, if that is right; order = "dmy" under [dates] in season.toml says it for all files.'
             )
         if reason == "proven":
             name = "month/day/year" if order == "mdy" else "day/month/year"

@@ -15,9 +15,18 @@ def split_unit(header):
     --------
     >>> split_unit("Surface (°F)")
     ('Surface', '°F')
+    >>> split_unit("Sun W/m2")
+    ('Sun', 'W/m2')
     """
     match = re.fullmatch(r"(.*?)\s*[\[({]\s*(.*?)\s*[\])}]\s*", header)
-    return (match[1], match[2]) if match else (header, None)
+    if match:
+        return match[1], match[2]
+    # "Sun W/m2": a last word that can be nothing but a unit.
+    name, _, last = header.strip().rpartition(" ")
+    plain = len(last) > 1 and not last.isalpha()
+    if name and plain and any(d != "none" and schemas.find_unit(last, d) is not None for d in schemas.UNITS):
+        return name.strip(" ,;:"), last
+    return header, None
 
 
 def base(header):
@@ -61,17 +70,17 @@ def renamed(table, stated):
 TIMES = ("time", "date_time", "datetime", "timestamp", "time_stamp", "date_and_time", "date")
 # Words by which people head a column; they only make a suggestion, nothing is taken for granted.
 _HINTS = {
-    "animal_id": {"animal", "individual", "lizard", "snake", "tortoise", "gecko"},
+    "animal_id": {"animal", "tier", "individual", "lizard", "snake", "tortoise", "gecko"},
     "behaviour": {"behavior", "behaviour", "activity", "doing"},
     "body_temperature_c": {"body", "cloaca", "cloacal"},
-    "irradiance_w_m2": {"solar", "sun", "sunlight", "radiation", "light", "pyranometer"},
+    "irradiance_w_m2": {"sonne", "soleil", "sol", "solar", "sun", "sunlight", "radiation", "light", "pyranometer"},
     "logger_id": {"logger", "serial"},
     "place_id": {"place", "spot", "point", "position"},
     "set_id": {"set"},
-    "shade_air_c": {"air", "shade", "ambient"},
+    "shade_air_c": {"luft", "aire", "aria", "air", "shade", "ambient"},
     "station_id": {"station"},
-    "surface_c": {"surface", "ground", "rock", "substrate"},
-    "time": {"time", "when", "date", "datetime", "timestamp"},
+    "surface_c": {"boden", "suelo", "sol", "surface", "ground", "rock", "substrate"},
+    "time": {"time", "when", "date", "datetime", "timestamp", "zeit", "uhrzeit", "hora", "heure", "ora"},
     "used": {"used", "taken", "chosen", "present"},
     "value": {"value", "reading"},
 }

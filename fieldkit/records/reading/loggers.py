@@ -95,6 +95,47 @@ def read(data, label, own, stated, problems):
     return frame
 
 
+def read_days(data, stated):
+    """Read a file of station days in plain form: station_id, date and declared columns, nothing else.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    stated : dict
+        season.toml.
+
+    Returns
+    -------
+    pandas.DataFrame or None
+        station_id (category), date and numbers; None when anything in it needs the careful reader.
+
+    Examples
+    --------
+    >>> read_days(b"station_id,date,tmax_c\\nmill,2023-05-14,21.5\\n", {})["tmax_c"].tolist()
+    [21.5]
+    """
+    if any(stated.get(section) for section in ("columns", "units", "words", "numbers")):
+        return None
+    head = re.match(rb"(?:\xef\xbb\xbf)?(station_id,date(?:,[a-z0-9_]+)+)\r?\n[^,\"\r\n]+,\d{4}-\d\d-\d\d,", data)
+    if head is None or b"\n\n" in data or b"\n\r" in data or b'"' in data:
+        return None
+    names = head[1].decode().split(",")
+    numbers = [n for n in names[2:] if schemas.column_range("weather", n)] if len(set(names)) == len(names) else []
+    if numbers != names[2:]:
+        return None
+    frame = exact(data, "date", {"station_id": "category"} | dict.fromkeys(numbers, "float64"), colons=0)
+    if frame is None:
+        return None
+    known = frame["station_id"].cat.categories
+    if any(n != cells.tidy(n) or cells.is_missing(n) for n in known):
+        return None
+    values = frame[numbers].to_numpy()
+    if np.isin(values, list(cells.CODES)).any() or np.isinf(values).any():
+        return None
+    return frame.assign(date=frame["date"].astype("datetime64[ns]"))
+
+
 def exact(data, time, kinds, *, colons, colons_above=0):
     """The table if every cell is a plain time or a plain number, else None.
 

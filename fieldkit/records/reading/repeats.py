@@ -69,6 +69,7 @@ def near_misses(note):
             usual = [n for n in counts.index if counts[n] >= _OFTEN * counts[rare] and n != rare]
             meant = next((n for n in usual if _slip(rare, n, counts[n] >= _LETTER_CHANGED * counts[rare])), None)
             if meant is not None:
+                note.problems.suggest(f"words.{column}", rare, meant)
                 note.warn(
                     note.frame[column].astype(str) == rare,
                     column,

@@ -142,23 +142,29 @@ def open_file(file, label, table, rival, stated, problems, digest, *, sheet=None
         if own is None or "/" in label:
             frame = tidy_loggers.read(data, label, own, stated, problems)
             if frame is not None:
-                rows = pd.DataFrame(index=pd.RangeIndex(2, len(frame) + 2))
-                return [
-                    RawTable(
-                        file=label,
-                        table=table,
-                        rival=rival,
-                        header=list(frame.columns),
-                        header_row=1,
-                        cells=rows,
-                        separator="comma",
-                        encoding="utf-8",
-                        stem=file.stem,
-                        ready=frame,
-                        source=file,
-                    )
-                ]
+                return [_ready(frame, label, table, rival, file)]
+    if table == "weather" and sheet is None and suffix == ".csv":
+        frame = tidy_loggers.read_days(data, stated)
+        if frame is not None:
+            return [_ready(frame, label, table, rival, file)]
     return _open_text(data, label, table, rival, stated, problems)
+
+
+def _ready(frame, label, table, rival, file):
+    """A table that was read at full speed."""
+    return RawTable(
+        file=label,
+        table=table,
+        rival=rival,
+        header=list(frame.columns),
+        header_row=1,
+        cells=pd.DataFrame(index=pd.RangeIndex(2, len(frame) + 2)),
+        separator="comma",
+        encoding="utf-8",
+        stem=file.stem,
+        ready=frame,
+        source=file,
+    )
 
 
 def decode(data):
@@ -237,7 +243,10 @@ def _say_swallowed(rows, separator, skip, label, problems):
             if "\n" not in cell:
                 continue
             # A note may have several lines; a line with as many cells as a row has was a row.
-            swallowed = sum(line.count(separator) >= max(1, min(usual - 1, 2)) for line in cell.splitlines()[1:])
+            # Where all of the file is one cell, nothing tells which separator it has.
+            marks = separator if usual > 1 else ",;\t"
+            least = max(1, min(usual - 1, 2))
+            swallowed = sum(max(map(line.count, marks)) >= least for line in cell.splitlines()[1:])
             if swallowed:
                 problems.add(
                     label,
@@ -389,6 +398,7 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
     header = [cells.tidy(c) for c in rows[start]]
     while header and not header[-1]:
         header.pop()
+    header = _unnamed_notes(rows, start, header, label, table, separator, problems, skip)
     body, index, short = [], [], []
     for number, row in enumerate(rows[start + 1 :], start=start + 2 + skip):
         filled = [c for c in row if cells.tidy(c)]
@@ -451,6 +461,28 @@ def _raw(rows, label, table, rival, stated, problems, *, skip=0, separator="", e
             stem=stem,
         )
     ]
+
+
+def _unnamed_notes(rows, start, header, label, table, separator, problems, skip):
+    """The header, with a name for one last column of remarks that has none."""
+    place = len(header)
+    known = "notes" in schemas.ALL_TABLES.get(table, schemas.TABLES["choices"]).columns
+    # In a file of text an unquoted comma looks the same, unless the header leaves a cell for the column.
+    if not known or "notes" in map(headers.base, header) or (separator and len(rows[start]) <= place):
+        return header
+    extra = [[cells.tidy(c) for c in row[place:]] for row in rows[start + 1 :]]
+    written = [row[0] for row in extra if row and row[0]]
+    if not written or any(any(row[1:]) for row in extra) or any(re.fullmatch(r"[-+−]?[\d.,]+", t) for t in written):
+        return header
+    problems.warn(
+        label,
+        f"The last column has no header and holds {len(written):,} remarks: it was kept as notes.",
+        "Write notes above it.",
+        row=start + 1 + skip,
+        column=_letter(place),
+        value=written[0],
+    )
+    return [*header, "notes"]
 
 
 def _letter(position):

@@ -201,6 +201,7 @@ def _same_id_twice_written(note):
             seen.setdefault(repeats.folded_name(name), []).append(name)
         for names in seen.values():
             for name in names[1:]:
+                note.problems.suggest(f"words.{column}", name, names[0])
                 note.warn(
                     note.frame[column] == name,
                     column,

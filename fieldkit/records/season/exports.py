@@ -114,7 +114,7 @@ def _same_unit(one, other):
     return any((a := schemas.find_unit(one, d)) is not None and a == schemas.find_unit(other, d) for d in schemas.UNITS)
 
 
-def read_plain(raws, stated, problems, sources, rows):
+def read_plain(raws, stated, problems, sources, rows, *, whole):
     """Files in plain form: nothing but numbers and categories, and one logger looked at after the other."""
     names = list(dict.fromkeys(n for raw in raws for n in raw.ready["logger_id"].cat.categories))
     files = [raw.file for raw in raws]
@@ -142,10 +142,11 @@ def read_plain(raws, stated, problems, sources, rows):
     )
     written = {raw.file: raw.source.read_bytes for raw in raws}
     raws.clear()  # what they hold was copied
-    there = set(frame["logger_id"].cat.categories[np.unique(frame["logger_id"].cat.codes)])
-    suspicions.say_silent(
-        [k for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)], there, problems
-    )
+    if whole:
+        there = set(frame["logger_id"].cat.categories[np.unique(frame["logger_id"].cat.codes)])
+        suspicions.say_silent(
+            [k for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)], there, problems
+        )
     kept = series.look(frame, where, stated, problems, written=written)
     if len(kept) != len(frame):
         where = where.loc[kept.index].reset_index(drop=True)

@@ -63,7 +63,10 @@ def read_times(raw, table, columns, frame, stated, problems, bad):
     if table == "weather":
         # Station records reach beyond the season, so it cannot settle which day number is meant.
         asked["first_day"] = asked["last_day"] = None
-    day_name = columns.get("date") or next((n for n in raw.header if headers.base(n) == "date"), None)
+    renamed = headers.renamed(table, stated)
+    day_name = columns.get("date") or next(
+        (n for n in raw.header if headers.base(renamed.get(headers.base(n), n)) == "date"), None
+    )
     days = None
     # The weather template has both columns: the one that is left empty does not count.
     if day_name is not None and any_written(raw.cells[day_name]):

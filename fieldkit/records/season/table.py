@@ -1,6 +1,7 @@
 """One table of a season, in as many files as it stands in: columns found, read, and held against the declaration."""
 
 import difflib
+import re
 
 import numpy as np
 import pandas as pd
@@ -13,13 +14,14 @@ from fieldkit.records.season.limits import validate
 from fieldkit.records.season.moments import any_written, decimal_of, read_times, say
 
 
-def read_table(raws, table, stated, problems, sources, rows):
+def read_table(raws, table, stated, problems, sources, rows, *, whole=True):
     """Read and check one table, in as many files as it stands in.
 
     What is wrong is added to problems, and to `rows` the file and row that each row of the table stands in.
+    `whole`: whether loggers without readings are said.
     """
     if table == "loggers" and raws and all(raw.ready is not None for raw in raws):
-        return exports.read_plain(raws, stated, problems, sources, rows)
+        return exports.read_plain(raws, stated, problems, sources, rows, whole=whole)
     parts, wheres = [], []
     for raw in raws:
         part, where = read_part(raw, table, stated, problems, sources)
@@ -33,7 +35,7 @@ def read_table(raws, table, stated, problems, sources, rows):
     frame = frame[order + [c for c in frame.columns if c not in order]]
     validate(frame, where, table, problems)
     plain = {raw.file: raw.source.read_bytes for raw in raws if raw.ready is not None}
-    frame = suspicions.look(frame, where, table, stated, problems, plain=plain)
+    frame = suspicions.look(frame, where, table, stated, problems, plain=plain, whole=whole)
     rows[table] = where.loc[frame.index, ["file", "row"]].reset_index(drop=True).astype({"file": "category"})
     frame = frame.reset_index(drop=True)
     if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
@@ -45,11 +47,13 @@ def read_part(raw, table, stated, problems, sources):
     schema = schemas.ALL_TABLES[table]
     if raw.ready is not None:
         sources.append((raw.file, table, len(raw.ready), raw.separator, ".", raw.encoding))
-        where = pd.DataFrame({"file": raw.file, "row": raw.cells.index})
+        files = pd.Categorical.from_codes(np.zeros(len(raw.ready), "int8"), [raw.file])
+        where = pd.DataFrame({"file": files, "row": raw.cells.index})
         where = where.assign(**{f"{c} bad": False for c in schema.columns})
-        # Every time was written: one that is missing never was, or was twice, and that was said.
-        where["time bad"] = raw.ready["time"].isna().to_numpy()
-        return raw.ready.astype({"logger_id": "str"}), where
+        if table == "loggers":
+            # Every time was written: one that is missing never was, or was twice, and that was said.
+            where["time bad"] = raw.ready["time"].isna().to_numpy()
+        return raw.ready.astype({schema.metadata["key"][0]: "str"}), where
     columns, units, doubled = {}, {}, set()
     for name in raw.header:
         # A column that nobody filled in needs no unit.
@@ -71,6 +75,8 @@ def read_part(raw, table, stated, problems, sources):
     _say_missing_columns(raw, table, columns, stated, problems)
     numeric = [n for c, n in columns.items() if schema.columns[c].metadata["kind"] == "number"]
     decimal = decimal_of(raw, numeric, stated, problems)
+    if table == "choices":
+        _fill_down(raw, columns, problems)
     frame = pd.DataFrame(index=raw.cells.index)
     bad = {}
     for name in raw.header:
@@ -86,14 +92,15 @@ def read_part(raw, table, stated, problems, sources):
             if kind == "word":
                 frame[column] = frame[column].str.lower()
         elif kind == "flag":
-            frame[column], wrong = _flags(_worded(raw.cells[name], column, stated))
+            frame[column], wrong = _flags(_ticks(_worded(raw.cells[name], column, stated), raw, name, problems))
             bad[column] = say(wrong, raw.file, name, problems)
         elif kind == "number":
             values, wrong = cells.numbers(raw.cells[name], decimal=decimal)
             bad[column] = say(wrong, raw.file, name, problems)
             frame[column] = _to_unit(values, units[column], table, column)
-    if table == "loggers" and "logger_id" not in columns and "/" in raw.file:
-        frame["logger_id"] = raw.stem
+    named_by_file = {"loggers": "logger_id", "weather": "station_id"}.get(table)
+    if named_by_file and named_by_file not in columns and "/" in raw.file:
+        frame[named_by_file] = raw.stem
     read_times(raw, table, columns, frame, stated, problems, bad)
     if table == "loggers" and {"logger_id", "value"} <= set(frame.columns):
         _logger_units(frame, stated)
@@ -112,13 +119,16 @@ def _say_missing_columns(raw, table, columns, stated, problems):
     said = headers.renamed(table, stated)
     free = [n for n in raw.header if n not in columns.values() and headers.base(n) not in said]
     needed = [c for c, declared in schema.columns.items() if declared.required and c not in columns]
-    if table == "loggers" and "/" in raw.file and "logger_id" in needed:
-        needed.remove("logger_id")
+    named_by_file = {"loggers": "logger_id", "weather": "station_id"}.get(table)
+    if "/" in raw.file and named_by_file in needed:
+        needed.remove(named_by_file)
     lost = []
     for column in needed:
-        near = headers.suggestion(column, free, table) or nearest(column, free)
+        kind = schema.columns[column].metadata["kind"]
+        fitting = [n for n in free if _fits(raw.cells[n], kind)]
+        near = headers.suggestion(column, fitting, table) or nearest(column, fitting)
         if not near and schema.columns[column].metadata["kind"] == "flag":
-            near = next((n for n in free if any_written(raw.cells[n]) and not _flags(raw.cells[n])[1]), None)
+            near = next((n for n in fitting if any_written(raw.cells[n]) and not _flags(raw.cells[n])[1]), None)
         if near:
             free.remove(near)
             limits = schemas.column_range(table, column)
@@ -129,6 +139,8 @@ def _say_missing_columns(raw, table, columns, stated, problems):
                 unit = headers.split_unit(near)[1]
                 new = stem if unit else f"{stem} [UNIT]"
                 here = f"{stem} ({unit})" if unit else new
+            if "UNIT" not in new:
+                problems.suggest(f"columns.{table}", near, new)
             problems.add(
                 raw.file,
                 "This column is missing.",
@@ -197,8 +209,73 @@ def _worded(column, name, stated):
     return column.map(lambda cell: said.get(cells.tidy(cell).lower(), cell)) if said else column
 
 
+# Yes and no in the main European languages, as people write them in a column.
+_YES = {"1", "true", "yes", "y", "x", "✓", "✔", "ja", "j", "oui", "si", "sí", "sì", "sim", "tak", "ano", "wahr", "vrai"}
+_NO = {"0", "false", "no", "n", "nein", "non", "nee", "não", "nao", "nie", "ne", "nej", "falsch", "faux"}
+
+
+def _ticks(column, raw, name, problems):
+    """A column of nothing but ticks and empty cells: an empty one is a no, and that is said."""
+    texts = column.map(cells.tidy).str.lower()
+    written = texts[~texts.map(cells.is_missing)]
+    if len(written) in (0, len(texts)) or not written.isin({"x", "✓", "✔"}).all():
+        return column
+    problems.warn(
+        raw.file,
+        "This column holds ticks only: its empty cells were read as 0.",
+        "Nothing, if an empty cell means no.",
+        row=raw.header_row,
+        column=name,
+    )
+    return column.where(texts.isin({"x", "✓", "✔"}), "0")
+
+
+def _fits(column, kind):
+    """Whether most of what is written in a column can be of a kind."""
+    texts = [t for t in map(cells.tidy, column.head(50)) if not cells.is_missing(t)]
+    if not texts:
+        return False
+    pattern = {
+        "time": r".*\d.*[:./-].*\d.*|\d{5}(\.\d+)?",
+        "date": r".*\d.*[./ -].*\d.*|\d{5}",
+        "number": r"[<>~]?\s*[-+−]?\d+([.,]\d+)?\s*\D{0,6}",
+        "flag": r"\D{0,6}|[01]",
+    }.get(kind)
+    return pattern is None or sum(bool(re.fullmatch(pattern, t)) for t in texts) > len(texts) / 2
+
+
+def _fill_down(raw, columns, problems):
+    """Sheets that write the name of a set once, above its places: the cells below are filled, and that is said."""
+    name = columns.get("set_id")
+    if name is None or not len(raw.cells):
+        return
+    blank = raw.cells[name].map(cells.tidy).map(cells.is_missing)
+    if blank.iloc[0] or blank.mean() < 0.3:
+        return
+    block = (~blank).cumsum()
+    for column in ("set_id", "time", "animal_id", "observer"):
+        if column in columns:
+            values = raw.cells[columns[column]]
+            empty = values.map(cells.tidy).map(cells.is_missing)
+            raw.cells[columns[column]] = (
+                values.mask(empty & blank)
+                .groupby(block)
+                .transform(
+                    lambda part: [part.iloc[0] if part.isna().iloc[k] else part.iloc[k] for k in range(len(part))]
+                )
+            )
+    problems.warn(
+        raw.file,
+        f"The name of a set stands in its first row only: {blank.sum():,} empty cells below were filled with it, and "
+        "empty times, animals and observers of those rows with those of the first row.",
+        "Nothing, if the sheet is laid out that way.",
+        row=int(raw.cells.index[blank.to_numpy().argmax()]),
+        column=name,
+    )
+
+
 def _flags(column):
-    yes, no = {"1", "true", "yes"}, {"0", "false", "no"}
+    yes, no = _YES, _NO
     texts = column.map(cells.tidy)
     lower = texts.str.lower()
     values = pd.Series(np.nan, index=column.index)

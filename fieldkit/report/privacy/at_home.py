@@ -160,8 +160,9 @@ def of_season(
         _add(phrases, missed, what, text, told=told, free=free if secret else free | said, parts=parts)
     if notes:
         for text in _notes(season):
-            # A note of one or two plain words says no more than the columns do.
-            if len(words_of(text)) > 2:
+            # A note of one or two plain words says no more than the columns do; numbers are looked for as places.
+            words = words_of(text)
+            if len(words) > 2 and not all(word.isdigit() for word in words):
                 _add(phrases, missed, "a note", text, told=told, free=free)
     found = []
     if not exact_place:

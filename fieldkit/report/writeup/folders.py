@@ -116,11 +116,13 @@ def read_published(folder):
 
 
 @contextlib.contextmanager
-def refusals_said():
-    """What the system refuses in this block and a person can mend becomes a sentence."""
+def refusals_said(place):
+    """What the system refuses in this block and a person can mend becomes a sentence; `place` where it names none."""
     try:
         yield
     except OSError as error:
+        if error.filename is None:
+            error.filename = str(place)
         if (said := trouble(error)) is None:
             raise
         raise FieldkitError(said) from error
@@ -227,7 +229,7 @@ def swapped_in(out, *, keep=(), check=check_replaceable):
         The folder that will stand at `out`, and one beside it for what is needed meanwhile.
     """
     out = Path(out).absolute()
-    with refusals_said():
+    with refusals_said(out):
         out.parent.mkdir(parents=True, exist_ok=True)
         check_outside(out, keep)
         with _alone(out):

@@ -1,9 +1,6 @@
 """A season folder becomes a write-up: the notebooks are run on it and rendered into one file that can be published."""
 
 import datetime
-import importlib.metadata
-import json
-import platform
 import re
 import shutil
 from dataclasses import dataclass
@@ -15,10 +12,9 @@ import fieldkit
 from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
 from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
-from fieldkit.report.integrity import seals
 from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation
-from fieldkit.report.writeup import folders, methods, readings, running, wording
+from fieldkit.report.writeup import folders, kernels, marker, methods, readings, running, wording
 from fieldkit.report.writeup.rendering import Renderer
 from fieldkit.report.writeup.running import WriteUpError
 
@@ -121,7 +117,7 @@ def write(
     WriteUpError
         A notebook failed for a reason other than the records.
     """
-    if pdf and not _weasyprint():
+    if pdf and not marker.pdf_maker():
         raise FieldkitError("A PDF needs WeasyPrint: install fieldkit with its pdf extra, or print the HTML file.")
     season = fieldkit.read_season(path) if path is not None else fieldkit.demo_season()
     parameters = dict(parameters or {})
@@ -137,7 +133,7 @@ def write(
             public.write(season, folder, exact_place=exact_place)
             told = fieldkit.read_season(folder)
         running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
-        running.run_all(to_run, work, progress=progress)
+        kernels.run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
@@ -151,8 +147,8 @@ def write(
         page = _Page(told, runs, fresh, work, parameters=parameters, terms=terms, given=given, like=like)
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
-        made_pdf = _write_pdf(fresh, wanted=pdf)
-        _write_marker(fresh, page, where is None, only, cage)
+        made_pdf = marker.write_pdf(fresh, wanted=pdf)
+        marker.write_marker(fresh, page, where is None, only, cage)
         secrets = _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""])
         gate.check(fresh, secrets)
     out = Path(out).absolute()
@@ -194,7 +190,7 @@ class _Page:
         self.shown = [run for run in runs if run.state in ("done", "stopped")]
         self.skipped = [run for run in runs if run.state == "skipped"]
         self.runs = runs
-        self.versions = _versions()
+        self.versions = marker.versions()
         # What the page says of itself; a rerun says what the published one said.
         self.written = datetime.datetime.now(datetime.UTC).date()
         self.said_versions = self.versions
@@ -519,73 +515,3 @@ def _day(date):
 
 def _section_id(run):
     return f"section-{run.name.replace('_', '-')}"
-
-
-def _versions():
-    """Versions of Python, fieldkit and the packages that fieldkit asks for."""
-    sources = seals.code_hash()[:16]
-    found = {"python": platform.python_version(), "fieldkit": f"{fieldkit.__version__} (sources {sources})"}
-    for requirement in importlib.metadata.requires("fieldkit") or []:
-        if "extra ==" not in requirement:
-            name = re.match(r"[\w.-]+", requirement)[0]
-            found[name] = importlib.metadata.version(name)
-    return found
-
-
-def _weasyprint():
-    try:
-        import weasyprint
-    # OSError: the package is there and the drawing libraries of the system are not.
-    except (ImportError, OSError):
-        return None
-    return weasyprint
-
-
-def _write_pdf(folder, *, wanted):
-    weasyprint = _weasyprint() if wanted is not False else None
-    if weasyprint is None:
-        return False
-    # From the text and not from the file: links to files beside the page would else hold the path of this computer.
-    page = weasyprint.HTML(string=(folder / "index.html").read_text(encoding="utf-8"))
-    page.write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
-    return True
-
-
-def _record_files(records, settings):
-    """Hashes of the files that were read, so that a rerun can name the one that is not the same."""
-    if records is None or records.path is None:
-        return None
-    sources = getattr(records, "sources", None)
-    names = [] if sources is None else [file.partition(", sheet ")[0] for file in sources["file"]]
-    return seals.of_records(records.path, [settings, *names])
-
-
-def _write_marker(folder, page, is_demo, only, cage):
-    files = {
-        path.relative_to(folder).as_posix(): folders.digest(path)
-        for path in sorted(folder.rglob("*"))
-        if path.is_file()
-    }
-    about = {
-        "format": folders.FORMAT,
-        "written": str(page.written),
-        "season": page.season.name,
-        "demo": is_demo,
-        "exact_place": page.given["exact_place"],
-        "invented": page.season.invented,
-        "input_sha256": page.season.input_hash,
-        "enclosure_sha256": cage.input_hash if cage is not None else None,
-        "only": list(only) if only is not None else None,
-        "parameters": page.parameters,
-        "answer": page.answer(),
-        "terms": {name: value if isinstance(value, str | None) else list(value) for name, value in page.terms.items()},
-        "versions": page.versions,
-        "code_sha256": seals.code_hash(),
-        "record_files": _record_files(page.season, "season.toml"),
-        "enclosure_files": _record_files(cage, "enclosure.toml") if cage is not None else None,
-        "sections": page.table().to_dict("records"),
-        "results": [{"notebook": run.name} | result for run, result in page.results()],
-        "figures": {f"figures/{figure['stem']}.csv": figure["caption"] for figure in page.figures if figure["stem"]},
-        "files": files,
-    }
-    (folder / folders.MARKER).write_text(json.dumps(about, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

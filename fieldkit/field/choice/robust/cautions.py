@@ -27,6 +27,14 @@ def warnings(design, contrast):
             f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
             "as far as it is the same at all places."
         )
+    elif design.always_first:
+        told = ", ".join(
+            f"{spoken(n)} {v:.2g} {unit_of(contrast.loc[n, 'column'])}" for n, v in design.drift["reach"].items()
+        )
+        out.append(
+            f"Warning: the used place was read first in {100 * design.first_share:.0f} % of the sets. No drift of the "
+            f"readings shows, but one too small to see here could set used places apart by up to {told}."
+        )
     if not design.by_rule:
         stated = "were picked by the observers" if design.drawn == choice_design.PICKED else "were found is not stated"
         subject = "The places compared with" if design.drawn == choice_design.PICKED else "How the places compared with"

@@ -15,7 +15,7 @@ ALWAYS = 0.8
 # A set that took longer (minutes) was not read in one go, and its clock times are no order (our choice).
 LONGEST = 180.0
 # Within sets, places differ this many times less than sets do: the places may lie too near (our choice).
-ALIKE = 4.0
+ALIKE = 1.5
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -32,13 +32,15 @@ class Design:
         Share of sets whose used place stands first.
     drift : DataFrame
         One row per driver: change of the unused readings per place read, p-value held over drivers, whether it is
-        believed, and `bias`, what it adds to the used place against the others.
+        believed, `bias`, what it adds to the used place against the others, and `reach`, what it could add at most.
     alike : tuple of str
         Drivers in which the places of a set were alike though sets differ.
     detrended : ndarray or None
         Readings with believed drifts taken out.
     order : str
         What the order was taken from: "minutes" or "rows".
+    always_first : bool
+        The used place is known to be read first nearly always, so that use and order cannot be told apart.
     distance_m : float
         Median distance of the unused places, where written.
     """
@@ -51,6 +53,7 @@ class Design:
     detrended: object
     order: str
     distance_m: float
+    always_first: bool = False
 
     @property
     def drifting(self):
@@ -105,7 +108,8 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
     return Design(
         drawn=drawn,
         by_rule=drawn in RULES,
-        first_share=float((used & first).sum() / len(sizes)),
+        first_share=(share := float((used & first).sum() / len(sizes))),
+        always_first=share >= ALWAYS and (order == "minutes" or design.get("order") == "used place first"),
         drift=drift,
         alike=tuple(_alike(kept, values, within, sets, sizes, drivers, errors)),
         detrended=detrended,
@@ -141,7 +145,7 @@ def _drift(values, position, used, sets, drivers):
     n = np.bincount(sets[free], minlength=sets[-1] + 1)
     good = (n > 2)[sets] & free
     p, unused = np.ones(values.shape[1]), good
-    slope = np.zeros(values.shape[1])
+    slope, unsure = np.zeros(values.shape[1]), np.full(values.shape[1], np.nan)
     if good.sum() > 10:
         code = np.unique(sets[unused], return_inverse=True)[1]
         size = np.bincount(code)
@@ -154,11 +158,18 @@ def _drift(values, position, used, sets, drivers):
             slope[j] = across.sum() / along.sum()
             rest = across - slope[j] * along
             error = np.sqrt((rest**2).sum() * len(size) / (len(size) - 1)) / along.sum()
+            unsure[j] = error
             p[j] = 2 * special.stdtr(len(size) - 1, -abs(slope[j]) / error) if error > 0 else 1.0
     gap = np.mean(position[free]) - np.mean(position[used])
     held = np.minimum(1.0, p * len(p))
     return pd.DataFrame(
-        {"per_step": slope, "p": held, "believed": held < ORDER_LEVEL, "bias": -slope * gap},
+        {
+            "per_step": slope,
+            "p": held,
+            "believed": held < ORDER_LEVEL,
+            "bias": -slope * gap,
+            "reach": np.abs(gap) * (np.abs(slope) + 2 * unsure),
+        },
         index=pd.Index(list(drivers), name="driver"),
     )
 

@@ -24,7 +24,7 @@ class Ground:
     choices: object
     drivers: dict
     ready: object
-    values: np.ndarray
+    readings: np.ndarray
     within: np.ndarray
     sizes: np.ndarray
     errors: dict
@@ -73,7 +73,7 @@ def prepared(choices, instrument_errors, drivers, cluster, design, rng):
     visits = choice_chance.visits(ready.kept, ready.sets, ready.animals, ready.named)
     places = choice_places.repeated(ready, within, rng)
     return Ground(
-        choices=choices, drivers=drivers, ready=ready, values=values, within=within, sizes=sizes, errors=errors,
+        choices=choices, drivers=drivers, ready=ready, readings=values, within=within, sizes=sizes, errors=errors,
         way=way, contrast=choice_sets.contrast(within, ready.n_sets, drivers, errors), visits=visits, places=places,
         clusters=clusters(ready, visits, places, notes), notes=notes,
     )  # fmt: skip
