@@ -1,8 +1,8 @@
 """Sheets that make a lesson's workbook compute itself: formulas and charts only, no macro, any office program.
 
-The first sheet takes the rows; `working` tidies them, `groups` or `rounds` pool them, `answer` says what came out. Names
-of the workbook point at the numbers (such as `difference_c`). The t quantile for the broken degrees of freedom of Welch's
-test comes from the beta distribution, because T.INV.2T of office programs cuts them to whole ones.
+The first sheet takes the rows; `working` tidies them, `groups` or `rounds` pool them, `answer` says what came out.
+Names of the workbook point at the numbers (such as `difference_c`). The t quantile for the fractional degrees of
+freedom of Welch's test comes from the beta distribution, because T.INV.2T cuts them to whole ones.
 """
 
 from fieldkit.classroom.workbook import covers, rounds
@@ -64,7 +64,9 @@ def _look(book, page, columns, last):
             for number in range(1, sheet.max_column + 1):
                 sheet.column_dimensions[get_column_letter(number)].width = 15
     answer = book["answer"]
-    answer.column_dimensions["A"].width = 24
+    answer.column_dimensions["A"].width = 42
+    for letter in "BCDEF":
+        answer.column_dimensions[letter].width = 13
     for row, size in ((1, 16), (2, 12)):
         answer.merge_cells(f"A{row}:G{row}")
         answer[f"A{row}"].font = Font(bold=row == 1, size=size)

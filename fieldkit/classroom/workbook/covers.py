@@ -139,14 +139,15 @@ def _cover_charts(book, sheet):
     sheet.add_chart(bars, "H4")
     minutes, lines = book["minutes"], chart(ScatterChart, "Minute by minute", "minute", "sunlit minus shaded (°C)")
     lines.style = 13
-    for column, (colour, marker) in enumerate((("000000", "square"), ("3E7CB1", "circle"), ("C8791A", "triangle")), 2):
+    for number, (colour, marker) in enumerate((("000000", "square"), ("3E7CB1", "circle"), ("C8791A", "triangle")), 2):
         series = Series(
-            Reference(minutes, min_col=column, min_row=1, max_row=17),
+            Reference(minutes, min_col=number, min_row=1, max_row=17),
             Reference(minutes, min_col=1, min_row=2, max_row=17),
             title_from_data=True,
         )
         series.graphicalProperties.line.solidFill, series.marker.symbol = colour, marker
         series.marker.graphicalProperties.solidFill = colour
+        series.smooth = False
         lines.series.append(series)
     sheet.add_chart(lines, "H23")
 

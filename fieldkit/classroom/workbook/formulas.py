@@ -60,5 +60,6 @@ def chart(kind, title, x, y):
     chart.title, chart.x_axis.title, chart.y_axis.title = title, x, y
     # Without this, axes stay hidden in some programs.
     chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.tickLblPos = chart.y_axis.tickLblPos = "low"
     chart.height, chart.width = 9, 18
     return chart

@@ -163,8 +163,8 @@ def _choice_charts(book, sheet, last):
 
     rounds, working = book["rounds"], book["working"]
     bars = chart(BarChart, "Rank of the places taken (1 = most)", "round", "mean rank of the places taken")
-    for column in (7, 8, 9, 10):
-        bars.add_data(Reference(rounds, min_col=column, min_row=1, max_row=ROUNDS + 1), titles_from_data=True)
+    for number in (7, 8, 9, 10):
+        bars.add_data(Reference(rounds, min_col=number, min_row=1, max_row=ROUNDS + 1), titles_from_data=True)
     bars.set_categories(Reference(rounds, min_col=1, min_row=2, max_row=ROUNDS + 1))
     sheet.add_chart(bars, "H4")
     dots = chart(ScatterChart, "Who took which place", "black sleeve above shaded air (°C)", "lizards")
@@ -174,6 +174,7 @@ def _choice_charts(book, sheet, last):
         Reference(working, min_col=6, min_row=2, max_row=5 * ROUNDS + 1),
     )
     series.marker.symbol, series.graphicalProperties.line.noFill = "circle", True
+    series.smooth, series.marker.graphicalProperties.solidFill = False, "C8791A"
     dots.series.append(series)
     sheet.add_chart(dots, "H23")
 
