@@ -42,6 +42,15 @@ def test_a_wrong_dimension_of_a_sheet_loses_no_row(tmp_path):
     assert len(season.choices) == 5 and "irradiance_w_m2" in season.choices
 
 
+def test_a_quotation_mark_that_swallows_the_whole_file_is_said(tmp_path):
+    folder = make(tmp_path / "f")
+    text = (folder / "scans.csv").read_text(encoding="utf-8")
+    (folder / "scans.csv").write_text('"' + text, encoding="utf-8")
+    with pytest.raises(SeasonError) as caught:
+        fieldkit.read_season(folder)
+    assert "scans.csv" in set(caught.value.problems["file"])
+
+
 def test_a_sheet_that_was_not_read_is_named(tmp_path):
     said = fieldkit.read_season(in_workbook(tmp_path / "f")).warnings
     assert said["file"].str.contains("choices (2)", regex=False).sum() == 1

@@ -183,10 +183,10 @@ def _fill_light(column, of, which, values, errors, modelled, empty, shaded):
     for p in empty:
         if shaded[p]:
             values[column][:, p], errors[column][p] = 0.0, 0.0
-        else:
+        elif np.isfinite(expected[:, p]).all():
             values[column][:, p] = scale * expected[:, p]
             errors[column][p] = scale * error[:, p].max()
-        modelled[column][p] = True
+        modelled[column][p] = np.isfinite(errors[column][p])
 
 
 def _fill_air(of, which, values, errors, modelled, empty):

@@ -7,6 +7,7 @@ import pandas as pd
 
 from fieldkit.captive.compare import slopes
 from fieldkit.captive.compare.estimate import NOBODY, Estimate, mean
+from fieldkit.captive.compare.hours import FEWEST_SETS, STEP_H, by_light, taken_range, used_places
 from fieldkit.core import FieldkitError
 from fieldkit.field.thermoregulation import distance, range_of_season
 
@@ -37,13 +38,10 @@ MARGINS = {
 }
 # Erythemal irradiance of one unit of the UV index (W/m²): ISO/CIE 17166 (from memory), 25 mW/m².
 ERYTHEMAL_W_M2 = 0.025
-# Hours of light are compared in steps of this many (our choice), where each side has at least this many scans.
-STEP_H = 2.0
-FEWEST_SCANS = 8
-# What wild animals took: the middle four fifths of the used places, as in the targets.
-TAKEN = (0.1, 0.9)
-FEWEST_SETS = 10
+# Steps of the day are compared where each side has at least this many scans (our choice).
+FEWEST_SCANS = 5
 
+_WHERE = {"field": "in the field", "captive": "here"}
 _LOOK = {
     "selection": "the contrast between the points: with little to choose from nothing can be selected",
     "budget": "when in the day they differ (the table by hour), light, hides, food, health",
@@ -114,16 +112,16 @@ def _selection(field, captive, season, record):
         for side, error in ((field, season.instrument_errors.get(column, 0.0)), (captive, _own_error(record, column))):
             if side.sets is None:
                 found.append(None)
-                reasons.append(f"{side.name}: no choice sets")
+                reasons.append(f"{_WHERE[side.name]}: no choice sets")
                 continue
             if column not in side.sets:
                 found.append(None)
-                reasons.append(f"{side.name}: {column} was not read")
+                reasons.append(f"{_WHERE[side.name]}: {column} was not read")
                 continue
             estimate, why = slopes.slope(side.sets, column, error=error, air_c=air if name != "air" else None)
             found.append(estimate)
             if why:
-                reasons.append(f"{side.name}: {why}")
+                reasons.append(f"{_WHERE[side.name]}: {why}")
         rows.append(
             Question(
                 key=f"selection_{name}",
@@ -180,7 +178,7 @@ def _budget(field, captive):
     counts = [b.value_counts() for b in bins]
     common = sorted(h for h in set(counts[0].index) & set(counts[1].index) if min(c[h] for c in counts) >= FEWEST_SCANS)
     if not common:
-        why = [f"{s.name}: no scans with a behaviour" for s, p in zip((field, captive), parts) if not len(p)]
+        why = [f"{_WHERE[s.name]}: no scans with a behaviour" for s, p in zip((field, captive), parts) if not len(p)]
         why = "; ".join(why) or f"no {STEP_H:g} hours of the day have {FEWEST_SCANS} scans on both sides"
         silent = {"field": None, "captive": None, "why_not": why, "look_at": _LOOK["budget"], "group": group}
         rows = [Question(key=f"{k}_share", question=f"share of scans {w}", unit="", **silent) for k, w in keys.items()]
@@ -231,49 +229,20 @@ def _budget(field, captive):
     return rows
 
 
-def by_hour(field, captive):
-    """Share of scans in each behaviour by hour, on two clocks.
-
-    Returns
-    -------
-    DataFrame
-        ``clock`` ("solar time" with 12 in the middle of the light, or "since light on"), ``hour`` (begin of two
-        hours), ``group, kind, share, scans``.
-    """
-    rows = []
-    for side in (field, captive):
-        known = side.scans[side.scans["kind"].notna()]
-        for clock, column in (("solar time", "solar_hour"), ("since light on", "since_light")):
-            start = np.floor(known[column] / STEP_H) * STEP_H
-            for hour, part in known.groupby(start):
-                total = part["weight"].sum()
-                for kind in ("basking", "moving", "resting", "hidden"):
-                    share = part.loc[part["kind"] == kind, "weight"].sum() / total
-                    rows.append((clock, float(hour), side.name, kind, float(share), len(part)))
-    return pd.DataFrame(rows, columns=["clock", "hour", "group", "kind", "share", "scans"])
-
-
 # ---- what they were exposed to ---------------------------------------------------------------------------------------
 
 
 def taken(side, column):
     """Mean of a quantity at the places taken; None where fewer than ten sets have it."""
-    used = _used(side, column)
+    used = used_places(side, column)
     if used is None:
         return None
     return mean(used[column].to_numpy(float), used["animal"].to_numpy(), used["day"].to_numpy())
 
 
-def _used(side, column):
-    if side.sets is None or column not in side.sets:
-        return None
-    used = side.sets[(side.sets["used"] == 1) & side.sets[column].notna()]
-    return used if len(used) >= FEWEST_SETS else None
-
-
 def gained(side, column):
     """Mean over sets of the place taken less the mean of the others; None where fewer than ten sets have both."""
-    if _used(side, column) is None:
+    if used_places(side, column) is None:
         return None
     known = side.sets[side.sets[column].notna()]
     codes, _ = pd.factorize(known["set_id"])
@@ -300,13 +269,13 @@ def _exposure(field, captive):
     for key, (column, words, unit) in kinds.items():
         found = [taken(s, column) for s in (field, captive)]
         look = _LOOK["uv"] if key == "uv" else _LOOK["taken"]
-        common = {"group": group, "unit": unit, "why_not": _silent(found, field, captive, column)}
+        common = {"group": group, "unit": unit, "why_not": _silent(found, field, captive, words)}
         rows.append(_pair(f"{key}_taken", f"{words} at the places taken", found, look_at=look, **common))
         if key == "uv":
             rows.append(_dose(field, captive, found, group))
             continue
         found = [gained(s, column) for s in (field, captive)]
-        common["why_not"] = _silent(found, field, captive, column)
+        common["why_not"] = _silent(found, field, captive, words)
         words = f"{words}: taken less others"
         rows.append(_pair(f"{key}_gained", words, found, look_at=_LOOK["gained"], **common))
     return rows
@@ -317,7 +286,7 @@ def _pair(key, question, found, **named):
 
 
 def _silent(found, field, captive, what):
-    none = [s.name for s, one in zip((field, captive), found) if one is None]
+    none = [_WHERE[s.name] for s, one in zip((field, captive), found) if one is None]
     return "; ".join(f"{name}: fewer than {FEWEST_SETS} places taken with {what}" for name in none)
 
 
@@ -407,7 +376,7 @@ def _places(side, low, high):
 
 def _points(side, low, high):
     """Distance of the points of an enclosure at the times of the scans by day, its points counted alike."""
-    values, days = _by_light(side, "operative_c")
+    values, days = by_light(side, "operative_c")
     if not np.isfinite(low) or values is None:
         return None
     off = distance(values.ravel(), low, high).reshape(values.shape)
@@ -416,34 +385,7 @@ def _points(side, low, high):
     return mean(each, np.full(len(each), NOBODY), days[known]) if len(each) >= FEWEST_SETS else None
 
 
-def _by_light(side, column):
-    """What the points offered at the times of scans in the hours of light, and the days."""
-    offered = side.bound_to
-    values = offered.readings[column]
-    row = _light_rows(side)
-    values = values[row]
-    if not np.isfinite(values).any():
-        return None, None
-    days = offered.times[row].tz_localize(None).to_numpy().astype("datetime64[D]").astype(int)
-    return values, days
-
-
-def _light_rows(side):
-    """Rows of the offered table in the hours of light."""
-    first = side.scans.drop_duplicates("time")
-    hour = pd.Series(first["since_light"].to_numpy(), index=pd.DatetimeIndex(first["time"]))
-    since = hour.reindex(side.bound_to.times).to_numpy()
-    length = side.light_h if np.isfinite(side.light_h) else 24.0
-    return (since >= 0) & (since <= length)
-
-
 # ---- what is offered -------------------------------------------------------------------------------------------------
-
-
-def taken_range(field, column):
-    """The middle four fifths of what wild animals took; None where fewer than ten places tell."""
-    used = _used(field, column)
-    return None if used is None else tuple(float(q) for q in used[column].quantile(list(TAKEN)))
 
 
 def _offer(field, captive):
@@ -486,7 +428,7 @@ def _offered_in_field(side, column, band):
 
 
 def _offered_here(side, column, band):
-    values, days = _by_light(side, column)
+    values, days = by_light(side, column)
     if values is None:
         return None
     known = np.isfinite(values).any(axis=1)
@@ -494,27 +436,3 @@ def _offered_here(side, column, band):
     if len(inside) < FEWEST_SETS:
         return None
     return mean(inside.astype(float), np.full(len(inside), NOBODY), days[known])
-
-
-def offered_by_hour(field, captive):
-    """Share of the scan times of each hour at which some point offers what wild animals took.
-
-    Returns
-    -------
-    DataFrame
-        ``quantity, low, high, hour`` (solar time, begin of an hour), ``share, times``.
-    """
-    rows = []
-    hours = captive.scans.drop_duplicates("time").set_index("time")["solar_hour"]
-    hour = np.floor(hours.reindex(captive.bound_to.times).to_numpy())
-    for column in ("irradiance_w_m2", "surface_c", "operative_c"):
-        band = taken_range(field, column)
-        values = captive.bound_to.readings[column]
-        if band is None or not np.isfinite(values).any():
-            continue
-        inside = ((values >= band[0]) & (values <= band[1])).any(axis=1)
-        known = np.isfinite(values).any(axis=1)
-        for h in np.unique(hour[known]):
-            at = known & (hour == h)
-            rows.append((column, *band, float(h), float(inside[at].mean()), int(at.sum())))
-    return pd.DataFrame(rows, columns=["quantity", "low", "high", "hour", "share", "times"])

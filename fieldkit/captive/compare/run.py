@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.compare import questions, sides
+from fieldkit.captive.compare import hours, questions, sides
 from fieldkit.captive.compare.estimate import FEWEST_ANIMALS, NOTHING, difference, holm
 from fieldkit.captive.compare.questions import MARGINS
 from fieldkit.core import FieldkitError, Result, method
@@ -154,8 +154,8 @@ def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=Tr
     return FieldAgainstCaptivity(
         table=table,
         sentence=_sentence(table, field, captive),
-        by_hour=questions.by_hour(field, captive),
-        offered_by_hour=questions.offered_by_hour(field, captive),
+        by_hour=hours.by_hour(field, captive),
+        offered_by_hour=hours.offered_by_hour(field, captive),
         left_out=pd.concat(left_out, ignore_index=True),
         notes=tuple(dict.fromkeys(notes)),
         cautions=CAUTIONS,
@@ -167,8 +167,11 @@ def compare(season, enclosure, *, margins=None, level=LEVEL, match=True, fill=Tr
 def _matched(field, captive):
     """Whether season and day length agree, in words."""
     parts = []
+    near = {(m + step - 1) % 12 + 1 for m in captive.months for step in (-1, 0, 1)}
     if set(field.months) <= set(captive.months):
         parts.append("months matched")
+    elif set(field.months) <= near:
+        parts.append(f"months matched to within one: field {_months(field.months)}, here {_months(captive.months)}")
     else:
         parts.append(f"months not matched: field {_months(field.months)}, here {_months(captive.months)}")
     if np.isfinite(field.light_h) and np.isfinite(captive.light_h):

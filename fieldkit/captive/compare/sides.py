@@ -101,15 +101,10 @@ def of_season(season, months=None):
         if table is None or not len(table):
             matched[name] = None
             continue
-        inside = table["time"].dt.month.isin(list(months or ()))
-        enough = months is not None and len(np.unique(_days(table.loc[inside, "time"]))) >= FEWEST_DAYS
-        table = table[inside] if enough else table
+        table, how = _in_months(table, months)
+        if how:
+            notes.append(f"The season has fewer than {FEWEST_DAYS} days of {name} in the enclosure's months: {how}.")
         matched[name] = _once(table) if name == "scans" else table
-        if months is not None and not enough:
-            notes.append(
-                f"The season has fewer than {FEWEST_DAYS} days of {name} in the months of the enclosure, so all of its "
-                "months were taken: seasons are not matched."
-            )
     kept = matched["scans"]
     table, light = _field_scans(season, kept) if kept is not None else (_no_scans(), np.nan)
     sets = None if matched["choices"] is None else _field_sets(season, matched["choices"])
@@ -126,6 +121,18 @@ def of_season(season, months=None):
         notes=tuple(notes),
         errors=dict(season.instrument_errors),
     )
+
+
+def _in_months(table, months):
+    """Rows in some months, or within one month of them, or all; and in words what was done where the first failed."""
+    if months is None:
+        return table, ""
+    wide = {(m + step - 1) % 12 + 1 for m in months for step in (-1, 0, 1)}
+    for chosen, how in ((set(months), ""), (wide, "the months beside them were taken too")):
+        inside = table["time"].dt.month.isin(chosen)
+        if len(np.unique(_days(table.loc[inside, "time"]))) >= FEWEST_DAYS:
+            return table[inside], how
+    return table, "all of its months were taken"
 
 
 def _once(scans):

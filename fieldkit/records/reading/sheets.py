@@ -243,7 +243,10 @@ def _say_swallowed(rows, separator, skip, label, problems):
             if "\n" not in cell:
                 continue
             # A note may have several lines; a line with as many cells as a row has was a row.
-            swallowed = sum(line.count(separator) >= max(1, min(usual - 1, 2)) for line in cell.splitlines()[1:])
+            # Where all of the file is one cell, nothing tells which separator it has.
+            marks = separator if usual > 1 else ",;\t"
+            least = max(1, min(usual - 1, 2))
+            swallowed = sum(max(map(line.count, marks)) >= least for line in cell.splitlines()[1:])
             if swallowed:
                 problems.add(
                     label,
