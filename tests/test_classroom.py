@@ -353,6 +353,7 @@ def test_folder_for_a_classroom(tmp_path, capsys):
     for name in set_.LESSONS:
         assert {f"teacher/{name}.ipynb", f"student/{name}.ipynb"} <= made
     assert len([name for name in made if name.startswith("sheets/")]) == 8
+    assert len([name for name in made if name.startswith("example/")]) == 2
     assert "Never look into the sun" in (tmp_path / "class" / "README.txt").read_text(encoding="utf-8")
     capsys.readouterr()
     assert cli.main(["classroom", str(tmp_path / "class")]) == cli.MISTAKE
