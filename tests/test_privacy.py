@@ -487,7 +487,7 @@ def test_others_compute_it_again_from_what_is_shared(small, tmp_path, monkeypatc
     # In a corner the site lies 50 m lower and the stations 50 m higher, or the other way round: 0.65 °C at 6.5 °C per
     # 1,000 m (ISO 2533).
     moved = pd.read_csv(shared.path / "what_moves.csv")
-    bands = moved[moved["file"].str.endswith("-bands.csv") & moved["column"].str.fullmatch("low_c")]
+    bands = moved[moved["file"].str.endswith("seasonal_air_temperature.csv") & moved["column"].str.fullmatch("low_c")]
     assert bands["largest_change"].max() == pytest.approx(0.65, abs=0.01)
     told = (shared.path / "README.txt").read_text(encoding="utf-8")
     assert "every number comes out again" in told and "low_c" in told
