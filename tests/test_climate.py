@@ -119,8 +119,8 @@ def test_bands_of_cities_equal_a_pandas_computation(open_sets):
         spare = min(2.0, (normals.loc[(station, hottest), "tmax_c"] - normals.loc[(station, hottest), "tmin_c"]) / 2)
         ceiling = normals.loc[(station, hottest), "tmax_c"] - spare
         assert ours.loc[(station, season), "high_c"] == pytest.approx(row["tmax_c"], abs=1e-10)
-            caution = max(min(row["tmax_c"], ceiling), (row["tmax_c"] + row["tmin_c"]) / 2)
-            assert ours.loc[(station, season), "caution_c"] == pytest.approx(caution, abs=1e-10)
+        caution = max(min(row["tmax_c"], ceiling), (row["tmax_c"] + row["tmin_c"]) / 2)
+        assert ours.loc[(station, season), "caution_c"] == pytest.approx(caution, abs=1e-10)
     for season in PARTS:
         assert bands.pooled.loc[season, "typical_max_c"] == pytest.approx(pooled["tmax_c"].mean()[season], abs=1e-10)
         assert bands.pooled.loc[season, "spread_high_c"] == pytest.approx(pooled["tmax_c"].std()[season], abs=1e-10)
