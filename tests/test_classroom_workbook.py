@@ -14,7 +14,7 @@ from fieldkit.classroom import sheet as class_sheet
 THERMOMETER, CHOICE = class_sheet.SHEETS
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 needs_office = pytest.mark.skipif(
-    OFFICE is None, reason="LibreOffice is not installed (Debian package libreoffice-calc-nogui): no second calculator"
+    OFFICE is None, reason="LibreOffice is not installed (Debian package libreoffice-calc): no second calculator"
 )
 
 
