@@ -344,6 +344,23 @@ def test_sliders_redraw_the_figure_and_its_words(explore, monkeypatch):
     assert pictures[-1].data.startswith(b"\x89PNG")
 
 
+def test_wind_that_the_pupil_sets_is_not_a_source_of_error(monkeypatch):
+    drawn, real = [], figures.sun_and_shade
+    monkeypatch.setattr(ipython_display, "display", lambda *_, **__: None)
+    monkeypatch.setattr(figures, "sun_and_shade", lambda result: drawn.append(result) or real(result))
+    figures.explore_thermometer()
+    assert drawn[0].error_sources == ("paint", "convection")
+    weather = {"air_temperature_c": 20.0, "wind_speed_m_s": 1.0, "dni_w_m2": 700.0, "dhi_w_m2": 105.0}
+    unknown = sensors.compare_instruments(classroom.COVERS, **weather)
+    assert unknown.error_sources == ("wind", "paint", "convection")
+    assert (unknown.table["difference_error_c"] > drawn[0].table["difference_error_c"]).all()
+    none = sensors.compare_instruments(
+        classroom.COVERS, wind_error_share=0, absorptivity_error=0, convection_error_share=0, **weather
+    )
+    assert none.error_sources == () and none.table["difference_error_c"].abs().max() < 1e-9
+    assert "bars" in real(unknown).axes[0].get_xlabel() and "bars" not in real(none).axes[0].get_xlabel()
+
+
 # --- the folder -------------------------------------------------------------------------------------------------------
 
 
@@ -353,6 +370,7 @@ def test_folder_for_a_classroom(tmp_path, capsys):
     for name in set_.LESSONS:
         assert {f"teacher/{name}.ipynb", f"student/{name}.ipynb"} <= made
     assert len([name for name in made if name.startswith("sheets/")]) == 8
+    assert len([name for name in made if name.startswith("example/")]) == 2
     assert "Never look into the sun" in (tmp_path / "class" / "README.txt").read_text(encoding="utf-8")
     capsys.readouterr()
     assert cli.main(["classroom", str(tmp_path / "class")]) == cli.MISTAKE

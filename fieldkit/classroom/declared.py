@@ -74,7 +74,8 @@ SHEETS = {
         },
         key=("group", "minute"),
         down=("group", "cover"),
-        first={"minute": tuple(range(16))},
+        # A block of rows for each of twelve groups; what is not filled in says nothing.
+        first={"minute": tuple(range(16)) * 12},
         how="One page for a group. Minutes 0, 1 and 2: both thermometers in the shade. After minute 2 is read, one of "
         "them goes into the sun beside the other. Leave a cell empty if it was not read.",
         once=("Class", "Date", "Group", "Cover: black card / white card / foil (ring one)"),

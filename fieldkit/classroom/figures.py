@@ -125,7 +125,10 @@ def explore_thermometer():
     }
 
     def draw(**at):
-        result = sensors.compare_instruments(classroom.COVERS, dhi_w_m2=0.15 * at["dni_w_m2"], **at)
+        # The pupil sets the wind, so it is known here.
+        result = sensors.compare_instruments(
+            classroom.COVERS, dhi_w_m2=0.15 * at["dni_w_m2"], wind_error_share=0.0, **at
+        )
         return sun_and_shade(result), result.sentence
 
     _live(ipywidgets, sliders, draw, "What a thermometer under black card, white card and foil reads in sun and shade")

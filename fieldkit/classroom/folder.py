@@ -92,11 +92,13 @@ def write(out):
     out = Path(out).expanduser().absolute()
     source = resource_dir("notebooks") / "classroom"
     with folders.swapped_in(out, check=folders.check_empty) as (half, _):
-        for folder in ("teacher", "sheets"):
+        for folder in ("teacher", "sheets", "example"):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():
             shutil.copyfile(source / f"{name}.ipynb", half / "teacher" / f"{name}.ipynb")
             class_sheet.write_blank(lesson, half / "sheets")
+            example = half / "example" / f"invented_{lesson}.xlsx"
+            class_sheet.write_workbook(lesson, class_sheet.read_sheet(lesson), example)
         write_student_copies(source, half / "student")
         (half / "README.txt").write_text(_readme(), encoding="utf-8")
     return sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
@@ -113,6 +115,10 @@ def _readme():
    page for a place, five in all.
 3. Outside: fill the pages. Inside: type them into the workbook (.xlsx) or the .csv of the lesson, one below the
    other; or give each group a copy, and put the copies into one folder with nothing else in it.
+   Without Python: the workbook computes itself in any office program (formulas, no macros). The class's sentence,
+   its numbers and figures stand on the sheet "answer"; a row that cannot be right turns red, and the column
+   "to mend" beside it says why. Type decimals the way your program wants them, and no units. example/ holds the
+   same workbooks filled with an invented class. The notebook asks more of the same rows.
 4. In the first code cell write the path of that file or folder in quotes after class_sheet =, such as
    class_sheet = "../sheets/thermometer_in_the_sun.xlsx", and run all cells again. A mistake in a sheet is named
    with its file and row: mend it there.

@@ -153,6 +153,8 @@ def _say(table, difference, left_out):
         words += " Black and white card need two groups each before they can be compared."
     elif difference["low_c"] > 0:
         words += f" Black read {difference['difference_c']:.1f} °C more than white (95 % interval {span})."
+    elif difference["high_c"] < 0:
+        words += f" White card read more than black (95 % interval of the difference {span}): were the two swapped?"
     else:
         words += f" The groups differ too much to tell black from white (95 % interval of the difference {span})."
     if left_out:
@@ -316,7 +318,28 @@ def _say_class(answer, verdict, where):
 def _turned_rounds(sets, column, rng):
     """In how many ways of turning rounds round the pattern is as strong as it was, and how many ways there are."""
     within = sets[column] - sets.groupby("set_id")[column].transform("mean")
-    sums = (within * sets["used"]).groupby(sets["round"]).sum().to_numpy()
+    return sign_flips((within * sets["used"]).groupby(sets["round"]).sum().to_numpy(), rng)
+
+
+def sign_flips(sums, rng):
+    """In how many orders of signs the total of the rounds is as large as it was, and how many orders there are.
+
+    Parameters
+    ----------
+    sums : numpy.ndarray, shape (rounds,)
+        One number a round; 0 is no preference.
+    rng : numpy.random.Generator
+        Draws 4095 orders where there are more than twelve rounds; with fewer, all are counted.
+
+    Returns
+    -------
+    strong, orders : int
+
+    Examples
+    --------
+    >>> sign_flips(np.array([2.0, 1.0, 1.5, 0.5, 1.0, 2.0]), np.random.default_rng(0))
+    (2, 64)
+    """
     if len(sums) <= 12:
         signs = np.array(list(itertools.product((1.0, -1.0), repeat=len(sums))))
     else:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from fieldkit.classroom import workbook
 from fieldkit.classroom.declared import SAFETY, SHEETS
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import spreadsheet
@@ -92,10 +93,27 @@ def _pool(tables, sheet, problems):
         )
     if "taken_by" in sheet.columns:
         _each_lizard_once(table, problems)
+    if "cover" in sheet.columns:
+        _one_cover_a_group(table, problems)
     for name, column in sheet.columns.items():
         if column.whole and column.required and not problems.any_errors:
             table[name] = table[name].astype(int)
     return table[list(sheet.columns)]
+
+
+def _one_cover_a_group(table, problems):
+    for group, part in table.groupby("group", sort=False):
+        others = part[part["cover"] != part["cover"].iloc[0]]
+        if len(others) and group:
+            other = others.iloc[0]
+            problems.add(
+                other["file"],
+                f"Group {group} has two covers ({' and '.join(part['cover'].unique())}).",
+                "Two groups need two names; a group has one cover.",
+                row=other["row"],
+                column="cover",
+                value=other["cover"],
+            )
 
 
 def _each_lizard_once(table, problems):
@@ -301,7 +319,7 @@ def write_blank(lesson, folder):
     """
     table = blank(lesson)
     written = [spreadsheet.write_csv(table, folder / f"{lesson}.csv")]
-    written.append(_write_workbook(_sheet(lesson), table, folder / f"{lesson}.xlsx"))
+    written.append(write_workbook(lesson, table, folder / f"{lesson}.xlsx"))
     for paper in ("A4", "Letter"):
         page = folder / f"{lesson}_{paper}.html"
         with page.open("x", encoding="utf-8") as file:
@@ -310,16 +328,40 @@ def write_blank(lesson, folder):
     return written
 
 
-def _write_workbook(sheet, table, path):
-    """Write a workbook that fits a phone: frozen header, a list to choose a word from, limits that are asked about."""
+def write_workbook(lesson, table, path):
+    """Write a workbook that fits a phone and computes the lesson's answer itself; nothing is overwritten.
+
+    Parameters
+    ----------
+    lesson : {"thermometer_in_the_sun", "choose_like_a_lizard"}
+        Which lesson.
+    table : pandas.DataFrame
+        Rows that stand in it, from `blank` or `read_sheet`.
+    path : pathlib.Path
+        New file.
+
+    Returns
+    -------
+    pathlib.Path
+    """
     import openpyxl
-    from openpyxl.styles import Alignment, Font, PatternFill
+
+    sheet = _sheet(lesson)
+    book = openpyxl.Workbook()
+    _sheet_to_type(book.active, sheet, table, workbook.LAST[lesson])
+    workbook.add_answer(book, lesson, sheet.columns)
+    _meanings(book, sheet)
+    with path.open("xb") as file:
+        book.save(file)
+    return path
+
+
+def _sheet_to_type(page, sheet, table, last):
+    """Frozen header, a list to choose a word from, limits that are asked about."""
+    from openpyxl.styles import Font, PatternFill
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    book = openpyxl.Workbook()
-    page = book.active
-    page.title = "class sheet"
     page.freeze_panes = "A2"
     for row, values in enumerate([list(table.columns), *table.itertuples(index=False, name=None)], start=1):
         for number, value in enumerate(values, start=1):
@@ -341,20 +383,22 @@ def _write_workbook(sheet, table, path):
             rule.error, rule.showErrorMessage = f"Is that right? Here stand numbers from {low:g} to {high:g}.", True
         else:
             rule = DataValidation()
-            for cell in page[letter][1:]:
+            for row in range(2, last + 1):
                 # As text, or a spreadsheet makes a number of "3,7".
-                cell.number_format = "@"
+                page[f"{letter}{row}"].number_format = "@"
         rule.promptTitle, rule.prompt, rule.showInputMessage = name, column.meaning, True
-        rule.add(f"{letter}2:{letter}500")
+        rule.add(f"{letter}2:{letter}{last}")
         page.add_data_validation(rule)
+
+
+def _meanings(book, sheet):
+    from openpyxl.styles import Alignment, Font
+
     meanings = book.create_sheet("what to write")
     meanings.column_dimensions["A"].width, meanings.column_dimensions["B"].width = 16, 60
     for row, (name, column) in enumerate(sheet.columns.items(), start=1):
         spreadsheet.put(meanings, row, 1, name).font = Font(bold=True)
         spreadsheet.put(meanings, row, 2, column.meaning).alignment = Alignment(wrap_text=True)
-    with path.open("xb") as file:
-        book.save(file)
-    return path
 
 
 def printable(lesson, *, paper="A4"):

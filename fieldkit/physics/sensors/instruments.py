@@ -144,6 +144,8 @@ class InstrumentComparison(Result):
         One row per instrument: ``instrument, in_sun_c, in_shade_c, difference_c, difference_error_c, above_air_c``.
     air_temperature_c : float
     sentence : str
+    error_sources : tuple of str
+        What ``difference_error_c`` comes from: of wind, paint and convection those whose error is not 0.
 
     Examples
     --------
@@ -155,6 +157,7 @@ class InstrumentComparison(Result):
     table: pd.DataFrame
     air_temperature_c: float
     sentence: str
+    error_sources: tuple
 
 
 def compare_instruments(
@@ -222,7 +225,9 @@ def compare_instruments(
             f"the readings differ by {spread:.1f} °C: the {low['instrument']} shows {low['in_sun_c']:.1f} °C and the "
             f"{high['instrument']} {high['in_sun_c']:.1f} °C."
         )
-    return InstrumentComparison(table=table, air_temperature_c=air_c, sentence=sentence)
+    sources = (("wind", wind_error_share), ("paint", absorptivity_error), ("convection", convection_error_share))
+    uncertain = tuple(name for name, error in sources if error > 0)
+    return InstrumentComparison(table=table, air_temperature_c=air_c, sentence=sentence, error_sources=uncertain)
 
 
 def _compared(name, instrument, around, shade_light_share, errors):

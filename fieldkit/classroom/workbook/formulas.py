@@ -1,0 +1,65 @@
+"""Parts of formulas that both workbooks share."""
+
+CLASS, LAST = "class sheet", {"thermometer_in_the_sun": 321, "choose_like_a_lizard": 61}
+GROUPS, LIZARDS = 24, 40
+TO_MEND = "to mend"
+
+
+def typed(letter, row):
+    """Cell of the first sheet that a row of `working` reads."""
+    return f"'{CLASS}'!{letter}{row}"
+
+
+def text(letter, row):
+    """That cell as text without blanks at its ends."""
+    return f'TRIM({typed(letter, row)}&"")'
+
+
+def column(sheet, letter, last):
+    """A column of rows of a sheet, fixed."""
+    return f"{sheet}!${letter}$2:${letter}${last}"
+
+
+def head(sheet, *names):
+    """Names of the columns of a sheet."""
+    for number, name in enumerate(names, start=1):
+        sheet.cell(1, number, name)
+
+
+def named(book, name, sheet, cell):
+    """Name of the workbook for one cell."""
+    from openpyxl.workbook.defined_name import DefinedName
+
+    column, row = cell.rstrip("0123456789"), cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+    book.defined_names[name] = DefinedName(name, attr_text=f"'{sheet.title}'!${column}${row}")
+
+
+def number_wrong(letter, row, name, limits):
+    """Formula parts that say what is wrong with a reading: not a number, out of its limits."""
+    low, high = (f"{limit:g}" for limit in limits)
+    return (
+        (f'AND(TRIM({letter}{row}&"")<>"",NOT(ISNUMBER({letter}{row})))', f"{name} is not a number"),
+        (
+            f"AND(ISNUMBER({letter}{row}),OR({letter}{row}<{low},{letter}{row}>{high}))",
+            f"{name}: readings from {low} to {high}",
+        ),
+    )
+
+
+def first_true(parts, otherwise='""'):
+    """Formula that says the words of the first condition that holds."""
+    formula = otherwise
+    for condition, words in reversed(parts):
+        formula = f'IF({condition},"{words}",{formula})'
+    return formula
+
+
+def chart(kind, title, x, y):
+    """An empty chart with its titles."""
+    chart = kind()
+    chart.title, chart.x_axis.title, chart.y_axis.title = title, x, y
+    # Without this, axes stay hidden in some programs.
+    chart.x_axis.delete = chart.y_axis.delete = False
+    chart.x_axis.tickLblPos = chart.y_axis.tickLblPos = "low"
+    chart.height, chart.width = 9, 18
+    return chart
