@@ -28,7 +28,7 @@ def against_season(table, window, bands):
     """Limits below what a season shows as ordinary, and cautions below what the animals basked in most."""
     air = table[table["target"] == "shade_air_c"]
     limits, cautions = (air.loc[air["kind"] == kind, "high"] for kind in (Kind.LIMIT, Kind.CAUTION))
-    typical = bands.schedule["high_c"] + bands.schedule["margin_c"]
+    typical = bands.schedule["high_c"]
     upper, peak = window.table.loc["upper limit"], window.table.loc["peak"]
     bad = [f"limit {h} below the stations' typical {typical.max()}" for h in limits if h < typical.max()]
     if upper["status"] == "found":

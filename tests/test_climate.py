@@ -118,7 +118,9 @@ def test_bands_of_cities_equal_a_pandas_computation(open_sets):
         hottest = normals.loc[station, "tmax_c"].idxmax()
         spare = min(2.0, (normals.loc[(station, hottest), "tmax_c"] - normals.loc[(station, hottest), "tmin_c"]) / 2)
         ceiling = normals.loc[(station, hottest), "tmax_c"] - spare
-        assert ours.loc[(station, season), "high_c"] == pytest.approx(min(row["tmax_c"], ceiling), abs=1e-10)
+        assert ours.loc[(station, season), "high_c"] == pytest.approx(row["tmax_c"], abs=1e-10)
+        caution = max(min(row["tmax_c"], ceiling), (row["tmax_c"] + row["tmin_c"]) / 2)
+        assert ours.loc[(station, season), "caution_c"] == pytest.approx(caution, abs=1e-10)
     for season in PARTS:
         assert bands.pooled.loc[season, "typical_max_c"] == pytest.approx(pooled["tmax_c"].mean()[season], abs=1e-10)
         assert bands.pooled.loc[season, "spread_high_c"] == pytest.approx(pooled["tmax_c"].std()[season], abs=1e-10)
@@ -166,10 +168,10 @@ def test_real_defects_of_the_hourly_set_are_found(open_sets):
 def test_desert_of_common_practice():
     # Common practice, no source: summer extremes of 35/22 °C and winter extremes of 22/7 °C, margin 5 °C.
     bands = climate.air_bands(flat((22, 35), (7, 22)), hemisphere="north", margin_c=5)
-    assert bands.pooled.loc["summer", ["low_c", "high_c", "margin_c"]].tolist() == [22, 30, 5]
-    assert bands.pooled.loc["winter", ["low_c", "high_c", "margin_c"]].tolist() == [7, 22, 0]
+    assert bands.pooled.loc["summer", ["low_c", "high_c", "caution_c"]].tolist() == [22, 35, 30]
+    assert bands.pooled.loc["winter", ["low_c", "high_c", "caution_c"]].tolist() == [7, 22, 22]
     assert bands.ceiling_c == 30
-    assert "summer 22.0 to 30.0 °C" in bands.sentence
+    assert "summer 22.0 to 35.0 °C" in bands.sentence and "30.0 °C" in bands.sentence
     assert "winter 7.0 to 22.0 °C" in bands.sentence
 
 
@@ -177,22 +179,27 @@ def test_margin_is_a_ceiling_that_keeps_the_order_of_the_months():
     bands = climate.air_bands(days_of(), hemisphere="north", margin_c=5)
     schedule = bands.schedule
     order = np.argsort(schedule["typical_max_c"].to_numpy())
-    assert (np.diff(schedule["high_c"].to_numpy()[order]) > -0.35).all()
+    assert (np.diff(schedule["caution_c"].to_numpy()[order]) > -0.35).all()
     assert schedule["margin_c"].max() == pytest.approx(5, abs=1e-9)
     assert schedule["margin_c"].min() == 0
     none = climate.air_bands(days_of(), hemisphere="north", margin_c=0)
-    assert (none.table["high_c"] == none.table["typical_max_c"]).all()
+    assert (none.table["caution_c"] == none.table["high_c"]).all()
+    # What stations show as ordinary does not depend on the margin.
+    pd.testing.assert_series_equal(none.schedule["high_c"], schedule["high_c"])
 
 
 def test_margin_never_takes_more_than_half_the_day_and_says_so():
     bands = climate.air_bands(flat((25, 31), (22, 29)), hemisphere="north", margin_c=5)
-    assert bands.pooled.loc["summer", "high_c"] == pytest.approx(28)
+    assert bands.pooled.loc["summer", "caution_c"] == pytest.approx(28)
     assert any("half was taken: 3.0 °C in summer" in w for w in bands.warnings)
 
 
-def test_upside_down_bands_are_refused():
-    with pytest.raises(FieldkitError, match=r"winter.*from 26\.0 down to 23\.0.*smaller margin_c"):
-        climate.air_bands(flat((8, 28), (26, 27)), hemisphere="north", margin_c=5)
+def test_the_caution_never_lies_below_the_middle_of_what_is_ordinary():
+    # A ceiling of 27 °C would lie in the cooler half of a winter from 26 to 31 °C.
+    bands = climate.air_bands(flat((20, 32), (26, 31)), hemisphere="north", margin_c=5)
+    assert bands.pooled.loc["winter", ["low_c", "high_c", "caution_c"]].tolist() == [26, 31, 28.5]
+    for table in (bands.table, bands.schedule):
+        assert (table["caution_c"] >= (table["low_c"] + table["high_c"]) / 2 - 1e-9).all()
 
 
 def test_days_with_minimum_above_maximum_are_left_out_and_listed():
@@ -608,7 +615,7 @@ def test_a_season_goes_in_and_a_wrong_thing_ends_in_a_sentence():
             climate.of_season(wrong)
 
 
-def test_margin_cuts_with_the_error_of_the_warmest_season():
+def test_the_interval_of_a_high_end_is_around_what_the_stations_show():
     rng = np.random.default_rng(1)
     day = pd.date_range("2001-01-01", "2010-12-31")
     wave = -np.cos(2 * np.pi * (day.day_of_year.to_numpy() - 15) / 365.25)
@@ -621,7 +628,5 @@ def test_margin_cuts_with_the_error_of_the_warmest_season():
     summer = rows.loc["summer"]
     assert summer["margin_c"] == pytest.approx(5.0)
     half = (summer["high_to_c"] - summer["high_from_c"]) / 2
-    typical = rows["typical_max_c"] + half
-    # No season's upper end may reach above that of the one that sets the limit.
-    assert (rows["high_to_c"] <= summer["high_to_c"] + 1e-9).all()
-    assert half > 0 and typical["summer"] - 5 == pytest.approx(summer["high_to_c"])
+    assert half > 0 and summer["typical_max_c"] + half == pytest.approx(summer["high_to_c"])
+    assert summer["caution_c"] == pytest.approx(summer["high_c"] - 5.0)

@@ -41,6 +41,25 @@ def rest(geometry=BOX, power=75.0, room=21.0):
     return model.steady(network, load, room), load, network
 
 
+def test_air_of_a_high_place_is_thinner_and_the_box_warmer():
+    from fieldkit.captive.enclosure import points
+
+    # ISO 2533:1975, 3,500 m: 65,764 Pa, which is 0.649 of that at the sea.
+    high = replace(BOX, elevation_m=3500.0)
+    low_box, high_box = (model.Network(g, central()) for g in (BOX, high))
+    assert high_box.air_j_m3_k / low_box.air_j_m3_k == pytest.approx(0.649, abs=1e-3)
+    # A laminar layer of free convection carries heat as the square root of density, beside what conducts in still air.
+    carried = [float(model.free_coefficient(5.0, 300.0, 0.6, n.pressure)) for n in (low_box, high_box)]
+    assert 0.649**0.667 < carried[1] / carried[0] < 0.649**0.5 + 0.05
+    assert float(rest(high)[0][0, 0]) > float(rest()[0][0, 0]) + 0.1
+    from fieldkit.records.enclosure.reader import Animal
+
+    animal = Animal(species="x", length_m=0.07, mass_g=12.0, shortwave_absorptivity=0.85)
+    air, one = np.full((1, 1), 25.0), {"air_movement": np.ones(1)}
+    here = [points.operative(animal, 600 * air / 25, air, air, air, one, elevation_m=m)[0, 0] for m in (0.0, 3500.0)]
+    assert here[1] - here[0] > 0.5
+
+
 # --- against what is printed ----------------------------------------------------------------------------------------
 
 

@@ -39,12 +39,14 @@ def new(made, tmp_path):
 
 def fill(folder, *, everything=False):
     """Answer every FILL IN, places by the example behind it; with `everything`, what stands behind # too."""
-    lines = []
+    lines, section = [], ""
     for line in (folder / "enclosure.toml").read_text(encoding="utf-8").splitlines():
         asked = re.match(r'(\w+) = "FILL IN" # (.*)', line)
+        section = line if line.startswith("[") else section
         if asked:
+            of_animal = section == "[animal]"
             example = re.search(r"such as ([\d.]+)$", asked[2])
-            line = f"{asked[1]} = {ANSWERS.get(asked[1]) or example[1]}"
+            line = f"{asked[1]} = {example[1] if of_animal and example else ANSWERS.get(asked[1]) or example[1]}"
         elif everything:
             line = re.sub(r"^# (\[|[a-z_0-9]+ = )", r"\1", line)
         lines.append(line)

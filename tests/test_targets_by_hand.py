@@ -15,7 +15,7 @@ from fieldkit.core import FieldkitError
 
 def bands(n_stations=4, ceiling_c=25.0):
     """July of four stations: 18 to 28 °C, 3 °C of margin, spreads of 2 and 4 °C."""
-    columns = {"month": ["Jul"], "low_c": [18.0], "high_c": [25.0], "margin_c": [3.0], "n_stations": [n_stations]}
+    columns = {"month": ["Jul"], "low_c": [18.0], "high_c": [28.0], "margin_c": [3.0], "n_stations": [n_stations]}
     columns |= {"spread_low_c": [2.0], "spread_high_c": [4.0]}
     pooled = pd.DataFrame({"margin_c": [1.0, 3.0]})
     settings = {"n_stations": n_stations}

@@ -5,6 +5,10 @@ from dataclasses import dataclass
 from fieldkit.records import cautions
 
 COVERS = ("black card", "white card", "foil")
+# What pupils write for the covers.
+ALSO = {"black": "black card", "white": "white card"} | dict.fromkeys(
+    ("tin foil", "tinfoil", "aluminium foil", "aluminum foil", "silver", "alu"), "foil"
+)
 SAFETY = cautions.LESSON  # for both lessons and every printed sheet
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit import core
+from fieldkit.classroom import slips, words
 from fieldkit.core import FieldkitError, Result
 from fieldkit.field import choice
 from fieldkit.field.planning import simulate
@@ -54,12 +55,18 @@ class CoverTest(Result):
         Black minus white card: difference_c, low_c, high_c, p_value.
     left_out : pandas.DataFrame
         Groups that could not be used, with the reason.
+    slips : pandas.DataFrame
+        What to look at again: where, problem, remedy.
+    verdict : {"black", "white", "undecided", "few"}
+        Which card read more; "few": two groups of each are needed.
     """
 
     table: pd.DataFrame
     by_group: pd.DataFrame
     difference: dict
     left_out: pd.DataFrame
+    slips: pd.DataFrame
+    verdict: str
     sentence: str
 
 
@@ -124,13 +131,28 @@ def compare_covers(sheet):
         table.append((cover, len(values), mean, mean - half, mean + half))
     table = pd.DataFrame(table, columns=["cover", "groups", "warmer_c", "low_c", "high_c"])
     difference = _black_against_white(by_group)
+    verdict = _verdict(difference)
+
+    def judge(part):
+        without = _verdict(_black_against_white(part))
+        return verdict if without == "few" else without
+
+    found = slips.readings(sheet, by_group) + slips.hangs_on(by_group, "group", verdict, judge)
     return CoverTest(
         table=table,
         by_group=by_group,
         difference=difference,
         left_out=pd.DataFrame(left_out, columns=["group", "cover", "reason"]),
-        sentence=_say(table, difference, left_out),
+        slips=slips.table(found),
+        verdict=verdict,
+        sentence=words.covers(table, difference, verdict, left_out) + slips.say(found),
     )
+
+
+def _verdict(difference):
+    if not math.isfinite(difference["low_c"]):
+        return "few"
+    return "black" if difference["low_c"] > 0 else "white" if difference["high_c"] < 0 else "undecided"
 
 
 def _black_against_white(by_group):
@@ -139,27 +161,14 @@ def _black_against_white(by_group):
     black, white = (by_group.loc[by_group["cover"] == f"{c} card", "warmer_c"].to_numpy() for c in ("black", "white"))
     if min(len(black), len(white)) < 2:
         return {"difference_c": math.nan, "low_c": math.nan, "high_c": math.nan, "p_value": math.nan}
-    test = stats.ttest_ind(black, white, equal_var=False)
-    low, high = test.confidence_interval(0.95)
-    mean = float(black.mean() - white.mean())
-    return {"difference_c": mean, "low_c": float(low), "high_c": float(high), "p_value": float(test.pvalue)}
-
-
-def _say(table, difference, left_out):
-    shown = ", ".join(f"{r.warmer_c:.1f} °C under {r.cover}" for r in table.itertuples())
-    words = f"In the same air the sunlit thermometer read higher than the shaded one by {shown}."
-    span = f"{difference['low_c']:.1f} to {difference['high_c']:.1f} °C"
-    if not math.isfinite(difference["low_c"]):
-        words += " Black and white card need two groups each before they can be compared."
-    elif difference["low_c"] > 0:
-        words += f" Black read {difference['difference_c']:.1f} °C more than white (95 % interval {span})."
-    elif difference["high_c"] < 0:
-        words += f" White card read more than black (95 % interval of the difference {span}): were the two swapped?"
-    else:
-        words += f" The groups differ too much to tell black from white (95 % interval of the difference {span})."
-    if left_out:
-        words += f" Left out: {', '.join('{group} ({reason})'.format(**row) for row in left_out)}."
-    return words
+    # By hand: the library's test warns where the groups of one cover read the same.
+    parts = np.array([black.var(ddof=1) / len(black), white.var(ddof=1) / len(white)])
+    mean, error = float(black.mean() - white.mean()), math.sqrt(parts.sum())
+    if error < 1e-9:
+        return {"difference_c": mean, "low_c": math.nan, "high_c": math.nan, "p_value": math.nan}
+    freedom = parts.sum() ** 2 / (parts**2 / [len(black) - 1, len(white) - 1]).sum()
+    half, p_value = stats.t.ppf(0.975, freedom) * error, 2 * stats.t.sf(abs(mean) / error, freedom)
+    return {"difference_c": mean, "low_c": float(mean - half), "high_c": float(mean + half), "p_value": float(p_value)}
 
 
 def thermometer_lesson(*, groups=12, minutes=15, air_c=21.0, dni_w_m2=700.0, dhi_w_m2=120.0, wind_m_s=1.0, rng=SEED):
@@ -281,38 +290,20 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
         sets.drop(columns="place_id"), drivers=drivers, instrument_errors=READING_ERRORS, cluster="round",
         permutations=permutations, rng=rng,
     )  # fmt: skip
-    where, verdict, turned = f"{answer.n_sets} choice sets in {answer.n_animals} rounds", answer.verdict, ""
+    verdict, turned = answer.verdict, None
     if verdict in drivers:
-        strong, ways = _turned_rounds(sets, drivers[verdict], core.generator(rng))
-        turned = f" Whole rounds turned round gave a pattern as strong in {strong} of {ways} ways."
-        if strong > 0.05 * ways:
+        turned = _turned_rounds(sets, drivers[verdict], core.generator(rng))
+        if turned[0] > 0.05 * turned[1]:
             verdict = "undecided"
-            turned = (
-                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds cannot tell: other things may "
-                f"have drawn many to one place.{turned}"
-            )
-    return dataclasses.replace(answer, verdict=verdict, sentence=_say_class(answer, verdict, where) + turned)
+    found = slips.places(sheet) + slips.hangs_on(sheet, "place_id", _by_rounds(sheet), _by_rounds)
+    notes = (*answer.notes, slips.say(found).strip()) if found else answer.notes
+    return dataclasses.replace(answer, verdict=verdict, sentence=words.choices(answer, verdict, turned), notes=notes)
 
 
-def _say_class(answer, verdict, where):
-    """What the class chose on, in words for a class."""
-    if verdict == "untestable":
-        return answer.sentence.replace("one animal on one day", "one round")
-    if verdict == "none":
-        return f"In {where} there is no sign that the class chose on any of what was read."
-    if verdict == "undecided":
-        return f"In {where} this class cannot tell on what it chose."
-    row = answer.corrected.loc[verdict]
-    others = [n for n in answer.corrected.index if n != verdict]
-    held = f", with {' and '.join(others)} held equal" if others else ""
-    span = ""
-    if math.isfinite(row["low"]):
-        span = (
-            f" One step more of it (a within-set standard deviation) multiplied the odds of a place by "
-            f"{row['odds_ratio_per_sd']:.2g} (90 % interval {row['low']:.2g} to {row['high']:.2g}{held})."
-        )
-    way = "more" if row["log_odds_per_sd"] > 0 else "less"
-    return f"In {where} the class chose on {verdict}: places with {way} of it were taken.{span}"
+def _by_rounds(sheet):
+    from fieldkit.classroom import rounds
+
+    return rounds.by_rounds(sheet).verdict
 
 
 def _turned_rounds(sets, column, rng):

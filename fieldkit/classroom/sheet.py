@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 from fieldkit.classroom import workbook
-from fieldkit.classroom.declared import SAFETY, SHEETS
+from fieldkit.classroom.declared import ALSO, SAFETY, SHEETS
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import spreadsheet
 from fieldkit.records.problems import Problems, SeasonError
@@ -230,6 +230,8 @@ def _understand(raw, file, sheet, problems):
             table[name] = [_lizards(cell, file, row, problems) for row, cell in raw[name].items()]
         else:
             table[name] = raw[name].map(cells.tidy)
+            if name == "cover":
+                table[name] = table[name].map(lambda word: ALSO.get(word.lower(), word))
             for row, text in table[name].items():
                 if column.allowed and text.lower() not in column.allowed:
                     remedy = "Write " + ", ".join(column.allowed) + "."

@@ -53,6 +53,7 @@ def extend(record, means, left_out):
         return means, []
     assumed = animal.shortwave_absorptivity is None
     body = replace(animal, shortwave_absorptivity=ASSUMED_ABSORPTIVITY) if assumed else animal
+    where = {"elevation_m": record.geometry.elevation_m or 0.0}
     rows, loggers, said = [], [], []
     for point in record.points.itertuples(index=False):
         if point.zone in zones:
@@ -61,8 +62,9 @@ def extend(record, means, left_out):
         if read is None:
             continue
         one = {"air_movement": np.ones(len(read["air"]))}
-        te = operative(body, _up(read["beam"]), _up(read["air"]), _up(read["air"]), _up(read["surface"]), one)[:, 0]
-        error = _error(body, read, te, ABSORPTIVITY[int(assumed)])
+        air = _up(read["air"])
+        te = operative(body, _up(read["beam"]), air, air, _up(read["surface"]), one, **where)[:, 0]
+        error = _error(body, read, te, ABSORPTIVITY[int(assumed)], where)
         number = len(info) + len(loggers)
         rows.append(read["when"].assign(logger=number, value=te)[means.table.columns])
         loggers.append(
@@ -126,7 +128,7 @@ def _together(record, means, point, left_out):
     return {name: base[name].to_numpy() for name in ("surface", "beam", "air")} | {"errors": errors, "when": base}
 
 
-def _error(body, read, te, skin):
+def _error(body, read, te, skin, where):
     """Standard error of one prediction: the larger of those at a typical and at a hot moment."""
     rng = generator(0)
     spread = draw(_DRAWS, rng=rng)
@@ -140,6 +142,7 @@ def _error(body, read, te, skin):
         beam = np.clip(read["beam"][k] + noise["beam"], 0.0, None) * absorbs / body.shortwave_absorptivity
         radiant = air + RADIANT_C * rng.standard_normal(_DRAWS)
         surface = read["surface"][k] + noise["surface"]
-        got = operative(body, _up(beam), _up(air), _up(radiant), _up(surface), {"air_movement": spread["air_movement"]})
+        moved = {"air_movement": spread["air_movement"]}
+        got = operative(body, _up(beam), _up(air), _up(radiant), _up(surface), moved, **where)
         errors.append(float(got.std()))
     return max(errors)

@@ -36,7 +36,7 @@ MARGINS = {
     "surface_offered": 0.2,
     "operative_offered": 0.2,
 }
-# Erythemal irradiance of one unit of the UV index (W/m²): ISO/CIE 17166 (from memory), 25 mW/m².
+# Erythemal irradiance of one unit of the UV index (W/m²): one over the 40 m²/W of CIE e-ILV 17-26-073.
 ERYTHEMAL_W_M2 = 0.025
 # Steps of the day are compared where each side has at least this many scans (our choice).
 FEWEST_SCANS = 5

@@ -43,6 +43,7 @@ def simulate(record, lamps, *, times, room_c, spin_up_days=1):
     """
     step_s = (times[1] - times[0]).total_seconds()
     geometry, points = record.geometry, record.points
+    height_m = geometry.elevation_m or 0.0
     kinds = dict(zip(record.lamps["id"], record.lamps["kind"]))
     one = model.draw(1, rng=0)
     one["lamp"] = np.zeros((1, max(len(lamps), 1)))
@@ -70,17 +71,17 @@ def simulate(record, lamps, *, times, room_c, spin_up_days=1):
         "shade_air_c": air,
         "irradiance_w_m2": share @ level,
         "uv_index": share @ uv,
-        "surface_c": warming_surfaces(points, share @ level, air, radiant, many, step_s),
+        "surface_c": warming_surfaces(points, share @ level, air, radiant, many, step_s, elevation_m=height_m),
     }
     conditions["operative_c"] = at_points.operative(
-        record.animal, share @ facing, air, radiant, conditions["surface_c"], many
+        record.animal, share @ facing, air, radiant, conditions["surface_c"], many, elevation_m=height_m
     )
     return conditions, _sensors(record, conditions, share @ facing, radiant, room_c, times)
 
 
-def warming_surfaces(points, irradiance, air, radiant, unknown, step_s):
+def warming_surfaces(points, irradiance, air, radiant, unknown, step_s, *, elevation_m=0.0):
     """Surfaces through time: the steady heat balance, followed with the time it takes the material to warm."""
-    rest = at_points.surfaces(points, irradiance, air, radiant, unknown)
+    rest = at_points.surfaces(points, irradiance, air, radiant, unknown, elevation_m=elevation_m)
     out = np.empty(rest.shape)
     for p, text in enumerate(points["substrate"]):
         name = at_points.substrate_of(text)[0]
@@ -108,6 +109,7 @@ def _thermostats(record, lamps, facing):
             wind_speed_m_s=at_points.AIR_MOVEMENT_M_S,
             dni_w_m2=facing[:, here],
             body=body,
+            elevation_m=record.geometry.elevation_m or 0.0,
         )
         side = int(record.points["x_m"].iloc[here] > record.geometry.length_m / 2)
         out.append((which, set_point, side, warm - 25.0))
@@ -131,6 +133,7 @@ def _sensors(record, conditions, beam, radiant, room_c, times):
                 if role != "shade_air"
                 else constants.sigma * (conditions["shade_air_c"][:, p] + KELVIN) ** 4,
                 body=at_points.sensor_body(info),
+                elevation_m=record.geometry.elevation_m or 0.0,
             )
         else:
             names = {"surface": "surface_c", "copper_model": "operative_c", "irradiance": "irradiance_w_m2"}

@@ -12,6 +12,7 @@ from scipy import constants
 
 from fieldkit.captive.lamps import Beam
 from fieldkit.core import FieldkitError, generator
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.heat.air import KELVIN, STANDARD_PRESSURE_PA, dry_air
 from fieldkit.physics.heat.convection import GRAVITY, STILL, free_part, prandtl_factors
 
@@ -33,8 +34,8 @@ class Material:
 
 
 # Conductivity, density and specific heat: ISO 10456 (glass 1.0, 2500, 750; plywood 500 kg/m³ 0.13, 1600; PVC 0.17,
-# 1390, 900), as the ht library carries them. Emissivity of glass 0.837: EN 12898, from memory. Thicknesses, light that
-# passes and the open share of mesh: common practice, no source.
+# 1390, 900), as the ht library carries them. Emissivities, thicknesses, light that passes and the open share of mesh:
+# rules of thumb (common practice, no source).
 MATERIALS = {
     "glass": Material(
         conductivity_w_m_k=1.0, heat_capacity_j_m3_k=2500 * 750.0, emissivity=0.837, transmits=0.8, thickness_m=0.005
@@ -55,9 +56,8 @@ MATERIALS = {
     ),
 }
 
-# Share of a lamp's power that leaves it as radiation; the rest warms the air around it. Incandescent: 10 % light, 72 %
-# infrared (Illuminating Engineering Society handbook, from memory); tubes that give light or UV: 20 % light, 35 %
-# infrared (same, from memory); dark ceramic heaters: half (common practice, no source); mats warm what they touch.
+# Share of a lamp's power that leaves it as radiation; the rest warms the air around it. Rules of thumb (common
+# practice, no source), which is why `UNKNOWN` spreads them. Mats warm what they touch.
 RADIANT_SHARE = {"heat": 0.82, "heat and uv": 0.75, "visible": 0.55, "uv": 0.55, "dark heater": 0.5, "heat mat": 0.0}
 # What is not known about an enclosure, as one standard deviation; factors are relative. Common practice, no source,
 # but for convection (correlations differ by some 15 %) and discharge (0.65 to 0.70 in handbooks, real vents worse).
@@ -267,9 +267,9 @@ def _passes(material, unknown):
 # --- flows of heat ---------------------------------------------------------------------------------------------------
 
 
-def free_coefficient(excess_k, film_k, length_m):
+def free_coefficient(excess_k, film_k, length_m, pressure_pa=STANDARD_PRESSURE_PA):
     """Free convection at a plate (W/m²/K): Churchill & Chu (1975), as in `fieldkit.physics.heat.convection`."""
-    density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(film_k, STANDARD_PRESSURE_PA)
+    density, expansion, viscosity, conductivity, specific_heat, _ = dry_air(film_k, pressure_pa)
     _, factor = prandtl_factors(viscosity * specific_heat / conductivity, "plate")
     rayleigh = GRAVITY * expansion * np.abs(excess_k) * length_m**3 * density**2 * specific_heat
     rayleigh = rayleigh / (viscosity * conductivity)
@@ -294,7 +294,8 @@ def stack_flow(area_low_m2, area_high_m2, height_m, excess_k, outside_k, *, disc
 def exchange_flow_level(area_m2, excess_k, outside_k):
     """Air exchanged through one level opening over warm air (m³/s): 0.055 sqrt(g D⁵ ΔT/T).
 
-    Epstein (1988) J. Heat Transfer 110:885, thin openings (the coefficient from memory).
+    The dependence on size and density is Epstein's (1988, J. Heat Transfer 110:885); the coefficient for thin openings
+    is a rule of thumb (common practice, no source), and `UNKNOWN` spreads the flow by 40 %.
 
     Examples
     --------
@@ -308,7 +309,8 @@ def exchange_flow_level(area_m2, excess_k, outside_k):
 def exchange_flow_upright(width_m, height_m, excess_k, mean_k, *, discharge=DISCHARGE):
     """Air exchanged each way through an upright opening between two bodies of air (m³/s).
 
-    Q = (Cd/3) W H sqrt(g H |ΔT|/T) (Brown & Solvason 1962 Int. J. Heat Mass Transfer 5:859, from memory).
+    Q = (Cd/3) W H sqrt(g H |ΔT|/T): Bernoulli's equation with pressures that differ linearly with height from the
+    middle, integrated over the upper half (the form of Brown & Solvason 1962, Int. J. Heat Mass Transfer 5:859).
 
     Examples
     --------
@@ -327,7 +329,8 @@ def ventilation(geometry, excess_k, room_k, unknown):
     vents = geometry.vent_area_m2
     floor = geometry.length_m * geometry.width_m
     upright = 2 * (geometry.length_m + geometry.width_m) * geometry.height_m
-    # A fifth of what is open to a draught of the room takes part: 0.025 A u, single-sided wind (CIBSE, from memory).
+    # A fifth of what is open to a draught of the room takes part: 0.025 A u, a rule of thumb (common
+    # practice, no source).
     draught = 0.025 * vents * ROOM_DRAUGHT_M_S
     if lid.open_share:
         gap = floor * np.clip(lid.open_share + unknown["open_share"], 0.2, 0.95)
@@ -371,10 +374,13 @@ class Network:
         self.emissivity = (wall.emissivity * sides + lid.emissivity * top) / (sides + top)
         self.below = scale * top / (CONTENTS_M / 2 / 0.29 + FLOOR.thickness_m / FLOOR.conductivity_w_m_k + BELOW_M2_K_W)
         self.volume = half * geometry.width_m * geometry.height_m
+        # Thinner air higher up carries less heat: the same volume of air, less of it.
+        self.pressure = air_pressure(geometry.elevation_m or 0.0)
+        self.air_j_m3_k = 1.19 * 1006 * self.pressure / STANDARD_PRESSURE_PA
         self.middle_m2 = geometry.width_m * geometry.height_m
         # All of the contents, half of the walls: their outer half stays near the room.
         self.capacity = np.zeros(8)
-        self.capacity[0:2] = self.volume * 1.19 * 1006
+        self.capacity[0:2] = self.volume * self.air_j_m3_k
         wall_store = 0.5 * (sides * wall.heat_capacity_j_m3_k * wall_d + top * lid.heat_capacity_j_m3_k * lid_d)
         self.capacity[2:4] = wall_store
         self.capacity[4:6] = top * (CONTENTS_J_M3_K * CONTENTS_M + FLOOR.heat_capacity_j_m3_k * FLOOR.thickness_m / 2)
@@ -399,18 +405,18 @@ class Network:
         surfaces = node_k[:, 2:6]
         beside = np.concatenate([air, air], axis=1)
         lengths = np.array([geometry.height_m, geometry.height_m, geometry.width_m, geometry.width_m])
-        inside = h_scale[:, None] * free_coefficient(surfaces - beside, (surfaces + beside) / 2, lengths)
+        inside = h_scale[:, None] * free_coefficient(surfaces - beside, (surfaces + beside) / 2, lengths, self.pressure)
         walls = node_k[:, 2:4]
         outer = h_scale[:, None] * free_coefficient(
-            0.7 * (walls - room_k[:, None]), (walls + room_k[:, None]) / 2, geometry.height_m
+            0.7 * (walls - room_k[:, None]), (walls + room_k[:, None]) / 2, geometry.height_m, self.pressure
         )
         outer = outer + 0.9 * 4 * constants.sigma * ((walls + room_k[:, None]) / 2) ** 3
         flow = ventilation(geometry, air.mean(axis=1) - room_k, room_k, self.unknown)
-        carried = 0.5 * flow * 1.19 * 1006
+        carried = 0.5 * flow * self.air_j_m3_k
         mixing = self.unknown["ventilation"] * exchange_flow_upright(
             geometry.width_m, geometry.height_m, np.maximum(np.abs(air[:, 0] - air[:, 1]), 0.02), air.mean(axis=1)
         )
-        link(0, 1, mixing * 1.19 * 1006)
+        link(0, 1, mixing * self.air_j_m3_k)
         for s in (0, 1):
             link(s, 2 + s, inside[:, s] * self.wall_m2)
             link(s, 4 + s, inside[:, 2 + s] * self.floor_m2)

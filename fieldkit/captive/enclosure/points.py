@@ -65,7 +65,7 @@ def conditions(record, setup, unknown, *, hour=13.0):
     network = model.Network(setup.geometry, unknown)
     burning = tuple(lamp for lamp in setup.lamps if bool(lamp.is_on(hour)))
     loads = model.lamp_loads(setup.changed(lamps=burning), unknown)
-    count = len(unknown["room_c"])
+    count, height_m = len(unknown["room_c"]), setup.geometry.elevation_m or 0.0
     room = setup.room_c + unknown["room_c"]
     level, facing, uv = light(record.points, burning, unknown)
     for k, lamp in enumerate(burning):
@@ -89,11 +89,11 @@ def conditions(record, setup, unknown, *, hour=13.0):
     shares = np.stack([duty[lamp.id] for lamp in burning], axis=1) if burning else np.empty((count, 0))
     mean_level = np.einsum("nl,nlp->np", shares, level)
     mean_facing = np.einsum("nl,nlp->np", shares, facing)
-    surface = surfaces(record.points, mean_level, air, radiant, unknown)
+    surface = surfaces(record.points, mean_level, air, radiant, unknown, elevation_m=height_m)
     return {
         "shade_air_c": air,
         "surface_c": surface,
-        "operative_c": operative(record.animal, mean_facing, air, radiant, surface, unknown),
+        "operative_c": operative(record.animal, mean_facing, air, radiant, surface, unknown, elevation_m=height_m),
         "irradiance_w_m2": level.sum(axis=1),
         "uv_index": uv.sum(axis=1),
         "duty": shares,
@@ -131,7 +131,11 @@ def _regulate(record, setup, control, duty, facing, rest, nodes):
         nodes = rest(nodes)
         beam = sum(duty[name] * facing[:, order.index(name), here] for name in order)
         reading = operative_temperature(
-            air_temperature_c=nodes[:, side], wind_speed_m_s=AIR_MOVEMENT_M_S, dni_w_m2=beam, body=body
+            air_temperature_c=nodes[:, side],
+            wind_speed_m_s=AIR_MOVEMENT_M_S,
+            dni_w_m2=beam,
+            body=body,
+            elevation_m=setup.geometry.elevation_m or 0.0,
         )
         hot = reading > set_point
         if step == 0 and not hot.any():
@@ -141,7 +145,7 @@ def _regulate(record, setup, control, duty, facing, rest, nodes):
     return nodes
 
 
-def surfaces(points, irradiance, air, radiant, unknown):
+def surfaces(points, irradiance, air, radiant, unknown, *, elevation_m=0.0):
     """Temperature of what lies at each point under steady light (n, points): a plate in the one heat balance.
 
     Its lower side conducts through itself, floor and still air below, towards what lies around it, as warm as the air.
@@ -177,11 +181,12 @@ def surfaces(points, irradiance, air, radiant, unknown):
                 sky_longwave_w_m2=sky[rows, p],
                 substrate_temperature_c=air[rows, p],
                 body=plate,
+                elevation_m=elevation_m,
             )
     return out
 
 
-def operative(animal, beam, air, radiant, surface, unknown):
+def operative(animal, beam, air, radiant, surface, unknown, *, elevation_m=0.0):
     """Operative temperature at each point (n, points); NaN when the record does not describe the animal."""
     if None in (animal.length_m, animal.mass_g, animal.shortwave_absorptivity):
         return np.full(air.shape, np.nan)
@@ -193,4 +198,5 @@ def operative(animal, beam, air, radiant, surface, unknown):
         sky_longwave_w_m2=constants.sigma * (radiant + KELVIN) ** 4,
         ground_temperature_c=surface,
         body=body,
+        elevation_m=elevation_m,
     )

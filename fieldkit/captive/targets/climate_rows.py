@@ -28,7 +28,7 @@ def air(bands):
     count = bands.settings["n_stations"]
     source = f"typical range of {count} weather station{'s' if count != 1 else ''}, smoothed over the year"
     for month in bands.schedule.itertuples(index=False):
-        high = month.high_c + month.margin_c
+        high = month.high_c
         if not np.isfinite(month.low_c + high):
             continue
         number = MONTHS.index(month.month) + 1
@@ -70,7 +70,7 @@ def air_caution(bands, window=None, *, reason=MARGIN_REASON):
         Of kind caution: it has no source, so nothing that passes it is called unsafe or "limit exceeded".
     """
     high, margin = bands.ceiling_c, float(bands.pooled["margin_c"].max())
-    ordinary = [0.5 * (bands.schedule["low_c"] + bands.schedule["high_c"] + bands.schedule["margin_c"]).max()]
+    ordinary = [0.5 * (bands.schedule["low_c"] + bands.schedule["high_c"]).max()]
     if window is not None:
         peak = window.table.loc["peak"]
         ordinary += [peak["estimate_c"]] if peak["status"] == "found" else []

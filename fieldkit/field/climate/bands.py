@@ -1,4 +1,4 @@
-"""From weather stations across a range to seasonal air bands with a safety margin."""
+"""From weather stations across a range to seasonal air bands, with a caution for confined animals beside them."""
 
 from dataclasses import dataclass, field
 
@@ -37,8 +37,8 @@ CAUTIONS = (
     "A band is the air in a shaded screen 1.2 to 2 m above the ground (WMO-No. 8). It is not the temperature of the "
     "ground, of a basking place or of a burrow: an enclosure needs a gradient around it, with a retreat that stays "
     "cooler than the band's high end.",
-    "The margin is common practice without a source. A wild animal in the heat can dig, climb or leave; a confined one "
-    "cannot. Take more when the enclosure is small or the room can overheat.",
+    "The caution is a rule of thumb without a source, and no limit. A wild animal in the heat can dig, climb or leave; "
+    "a confined one cannot. Take a larger margin when the enclosure is small or the room can overheat.",
     "A cool season or winter rest is only for healthy animals of a species known to need it, prepared and watched, and "
     "with a veterinarian's advice.",
 )
@@ -52,17 +52,18 @@ class AirBands(Result):
     ----------
     table : pandas.DataFrame
         One row per station and season, and per season for all stations together (``station_id`` = "all stations"):
-        ``low_c`` and ``high_c`` are the band; ``margin_c`` is what was taken off its high end; ``typical_max_c`` and
+        ``low_c`` and ``high_c`` are the band; ``caution_c`` is the rule of thumb for a confined animal, ``margin_c``
+        below the high end and never below the band's middle; ``typical_max_c`` and
         ``typical_min_c`` are the mean daily extremes. ``spread_*`` is the standard deviation and ``low_from_c`` to
         ``high_to_c`` the 95 % interval of the mean: over years for a station; for the pooled rows over stations and
-        over the years, which all stations share. The margin itself has no error.
+        over the years, which all stations share. The caution has no error of its own.
     distribution : pandas.DataFrame
         Day and night: mean and 5, 50 and 95 % quantiles of the daily maximum and minimum (of the single days of months
         that count), and, from hourly readings, of all hours read with the sun up and down (by its height, not by the
         clock). The rows for all stations are the means of the stations' numbers, each with its vote.
     schedule : pandas.DataFrame
-        Twelve months for all stations together: smoothed band, what the months say before smoothing, and the step from
-        the month before.
+        Twelve months for all stations together: smoothed band and caution, what the months say before smoothing, and
+        the step from the month before.
     months : pandas.DataFrame
         Typical extremes of each station in each month, as the schedule counts months.
     differences : pandas.DataFrame
@@ -70,7 +71,7 @@ class AirBands(Result):
     left_out : pandas.DataFrame
         Days and months that were not used, and why.
     ceiling_c : float
-        No band of the pooled rows reaches above it: the typical maximum of the warmest season less the margin.
+        No caution of the pooled rows reaches above it: the typical maximum of the warmest season less the margin.
     warnings, cautions : tuple of str
     settings : dict
     """
@@ -93,7 +94,7 @@ class AirBands(Result):
 
     @property
     def sentence(self):
-        """The bands in words, with the margin, the rule of completeness and every warning."""
+        """The bands in words, with the caution, the rule of completeness and every warning."""
         rows = self.pooled
         count = self.settings["n_stations"]
         parts = [
@@ -105,8 +106,8 @@ class AirBands(Result):
         spread = rows["spread_high_c"].max()
         words = f"Air bands from {count} station{'s' if count > 1 else ''}: {', '.join(parts)}. "
         words += (
-            f"A margin of {rows['margin_c'].max():.1f} °C is taken off the hot end: no band reaches above "
-            f"{self.ceiling_c:.1f} °C. "
+            f"Caution for a confined animal: above {self.ceiling_c:.1f} °C, which is {rows['margin_c'].max():.1f} °C "
+            "below the warmest season's high end (a rule of thumb without a source, no limit). "
         )
         if np.isfinite(spread):
             words += f"The stations' typical maxima differ by a standard deviation of up to {spread:.1f} °C. "
@@ -132,12 +133,10 @@ def air_bands(
 ):
     """Draw seasonal air bands from the readings of one or more weather stations.
 
-    The band of a season reaches from its typical minimum to its typical maximum (the means of the daily extremes), with
-    a safety margin at the hot end. The margin sets a ceiling: the typical maximum of the warmest season less
-    `margin_c`. No season's band reaches above the ceiling. So the hot season loses the whole margin, a season that
-    never gets that warm loses nothing, and the months in between never end up warmer than the hot season. At most half
-    of the warmest season's daily range is taken off. The schedule by months has its own
-    ceiling, from the warmest month.
+    The band of a season reaches from its typical minimum to its typical maximum (the means of the daily extremes): what
+    the stations show as ordinary. Beside it stands a caution for a confined animal, which cannot leave the heat: the
+    typical maximum of the warmest season less `margin_c`. A season that never gets that warm is not touched by it, and
+    it never lies below the middle of a band. The schedule by months has its own caution, from the warmest month.
 
     Parameters
     ----------
@@ -151,7 +150,8 @@ def air_bands(
         Meteorological seasons by hemisphere; wet and dry by the rain of each station; the warm and cool half by each
         station's own monthly means; twelve months; or a dictionary of name to months.
     margin_c : float
-        Safety margin at the hot end, °C. The default is common practice without a source.
+        How far the caution lies below the warmest season's high end, °C. The default is common practice without a
+        source.
     completeness : {"3/5", "11/5", "all"} or Completeness
         Which months count; see `fieldkit.field.climate.seasons.RULES`.
     period : tuple of int, optional
@@ -192,8 +192,8 @@ def air_bands(
     >>> desert = pd.DataFrame({"station_id": "A", "date": day, "tmax_c": np.where(summer, 35.0, 22.0),
     ...                        "tmin_c": np.where(summer, 22.0, 7.0)})
     >>> bands = air_bands(desert, hemisphere="north", margin_c=5)
-    >>> bands.pooled.loc[["summer", "winter"], ["low_c", "high_c", "margin_c"]].to_numpy().tolist()
-    [[22.0, 30.0, 5.0], [7.0, 22.0, 0.0]]
+    >>> bands.pooled.loc[["summer", "winter"], ["low_c", "high_c", "caution_c"]].to_numpy().tolist()
+    [[22.0, 35.0, 30.0], [7.0, 22.0, 22.0]]
     """
     _check_options(margin_c, pooling, hemisphere, lapse_rate_k_per_km)
     rule = _completeness.completeness_rule(completeness)
@@ -267,7 +267,7 @@ def air_bands(
     twelve = same_half_of_year(twelve, south, warnings)
     schedule = schedule_table(twelve, weights, margin_c, warnings)
     differences = differences_table(long, weight_of, table, yearly)
-    refuse_inverted(table, schedule, margin_c)
+    refuse_inverted(table, schedule)
     add_warnings(warnings, table, schedule, long, ids, margin_c)
     tell_trend(warnings, long)
 
@@ -337,7 +337,7 @@ def _aligned(parts, stations):
 
 def _check_options(margin_c, pooling, hemisphere, lapse_rate):
     if not np.isfinite(margin_c) or margin_c < 0:
-        raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees to take off, 0 or more.")
+        raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees below the high end, 0 or more.")
     if pooling not in ("stations", "days"):
         raise FieldkitError(f"pooling={pooling!r}: give 'stations' (one vote each) or 'days'.")
     if hemisphere not in (None, "north", "south"):

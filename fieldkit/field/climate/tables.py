@@ -77,10 +77,10 @@ def pool(values, weights):
 
 
 def ceiling_of(typical_max_c, typical_min_c, margin_c):
-    """Air temperature that no band reaches above: the warmest period's typical maximum less the margin.
+    """Air temperature that no caution reaches above: the warmest period's typical maximum less the margin.
 
-    Where the day ranges over less than twice the margin, half the range is taken off instead: a band must be left
-    (the project's own rule; common practice, no source).
+    Where the day ranges over less than twice the margin, half the range is taken off instead: what is ordinary must be
+    left (the project's own rule; common practice, no source).
 
     Parameters
     ----------
@@ -106,8 +106,21 @@ def ceiling_of(typical_max_c, typical_min_c, margin_c):
     return float(highs[warmest] - min(margin_c, (highs[warmest] - lows[warmest]) / 2))
 
 
+def caution_of(low_c, high_c, ceiling_c):
+    """The rule of thumb for a confined animal (°C): no higher than the ceiling, no lower than the middle of the band.
+
+    What stations show as ordinary is no danger, so the margin stays out of the band (common practice, no source).
+
+    Examples
+    --------
+    >>> caution_of(22.0, 35.0, 30.0).item(), caution_of(26.0, 27.0, 23.0).item(), caution_of(7.0, 22.0, 30.0).item()
+    (30.0, 26.5, 22.0)
+    """
+    return np.maximum(np.minimum(high_c, ceiling_c), 0.5 * (np.asarray(low_c) + high_c))
+
+
 def band_table(long, weight_of, margin_c, yearly):
-    """One row per station and season, and the pooled ones; and the upper limit of the pooled rows."""
+    """One row per station and season, and the pooled ones; and the ceiling of the pooled cautions."""
     from scipy import stats
 
     n = long["n_years"].to_numpy()
@@ -168,18 +181,14 @@ def band_table(long, weight_of, margin_c, yearly):
     ceilings |= dict.fromkeys(lacking, ceilings[POOLED])
     ceiling = table["station_id"].map(ceilings)
     table["low_c"] = table["typical_min_c"]
-    table["high_c"] = np.minimum(table["typical_max_c"], ceiling)
-    table["margin_c"] = table["typical_max_c"] - table["high_c"]
-    # Where the margin cuts, the upper end is as sure as the warmest season that it is taken from.
-    warmest = table.loc[table["typical_max_c"].fillna(-np.inf).groupby(table["station_id"]).idxmax()]
-    of_warmest = table["station_id"].map(warmest.set_index("station_id")["half_high_c"])
-    half_ceiling = of_warmest.fillna(table["half_high_c"])
-    table["low_from_c"] = table["low_c"] - table["half_low_c"]
-    table["low_to_c"] = table["low_c"] + table["half_low_c"]
+    table["high_c"] = table["typical_max_c"]
+    table["caution_c"] = caution_of(table["low_c"], table["high_c"], ceiling)
+    table["margin_c"] = table["high_c"] - table["caution_c"]
     for end, sign in (("from", -1), ("to", 1)):
-        typical = table["typical_max_c"] + sign * table["half_high_c"]
-        table[f"high_{end}_c"] = np.fmin(typical, ceiling + sign * half_ceiling).where(table["half_high_c"].notna())
-    order = ["station_id", "season", "months", "low_c", "high_c", "margin_c", "typical_min_c", "typical_max_c"]
+        for side in ("low", "high"):
+            table[f"{side}_{end}_c"] = table[f"{side}_c"] + sign * table[f"half_{side}_c"]
+    order = ["station_id", "season", "months", "low_c", "high_c", "caution_c", "margin_c"]
+    order += ["typical_min_c", "typical_max_c"]
     order += ["spread_low_c", "spread_high_c", "low_from_c", "low_to_c", "high_from_c", "high_to_c"]
     order += ["n_stations", "n_years", "n_days", "completeness", "elevation_adjustment_c"]
     return table[order], ceilings[POOLED]
@@ -279,7 +288,7 @@ def schedule_table(twelve, weights, margin_c, warnings):
         spread_low_c=raw["low_spread"],
         spread_high_c=raw["high_spread"],
         smoothing_low_c=low - raw["low"],
-        smoothing_high_c=high + table["margin_c"] - raw["high"],
+        smoothing_high_c=high - raw["high"],
         step_low_c=low - np.roll(low, 1),
         step_high_c=high - np.roll(high, 1),
         n_stations=count,
@@ -287,7 +296,7 @@ def schedule_table(twelve, weights, margin_c, warnings):
 
 
 def limited_year(typical_min_c, typical_max_c, margin_c, warnings):
-    """Smoothed limits of the twelve months, the margin taken off the upper one; unsmoothed where a month is empty."""
+    """Smoothed ends of the twelve months and the caution beside them; unsmoothed where a month is empty."""
     low, high = smooth_year(typical_min_c), smooth_year(typical_max_c)
     missing = [name for name, value in zip(_seasons.MONTHS, typical_min_c) if not np.isfinite(value)]
     if missing:
@@ -295,13 +304,14 @@ def limited_year(typical_min_c, typical_max_c, margin_c, warnings):
             f"No usable readings for {', '.join(missing)}: the schedule is left unsmoothed and those months are blank."
         )
         low, high = typical_min_c, typical_max_c
-    limited = np.minimum(high, ceiling_of(high, low, margin_c))
+    caution = caution_of(low, high, ceiling_of(high, low, margin_c))
     return pd.DataFrame(
         {
             "month": _seasons.MONTHS,
             "low_c": low,
-            "high_c": limited,
-            "margin_c": high - limited,
+            "high_c": high,
+            "caution_c": caution,
+            "margin_c": high - caution,
             "typical_min_c": typical_min_c,
             "typical_max_c": typical_max_c,
         }

@@ -12,25 +12,21 @@ TREND_TOLD_C = 0.5
 SMOOTHING_TOLD_C = 1.5
 
 
-def refuse_inverted(table, schedule, margin_c):
+def refuse_inverted(table, schedule):
     wrong = table[table["low_c"] >= table["high_c"]]
     if len(wrong):
         row = wrong.iloc[0]
         raise FieldkitError(
             f"{row['station_id']}, {row['season']}: the band would run from {row['low_c']:.1f} down to "
             f"{row['high_c']:.1f} "
-            f"°C. The typical day reaches from {row['typical_min_c']:.1f} to {row['typical_max_c']:.1f} °C, and "
-            "the margin "
-            f"of {margin_c:g} °C leaves nothing of it: give a smaller margin_c, or use seasons that differ less."
+            f"°C. Check that tmax_c and tmin_c are not exchanged."
         )
     wrong = schedule[schedule["low_c"] >= schedule["high_c"]]
     if len(wrong):
         row = wrong.iloc[0]
         raise FieldkitError(
-            f"In {row['month']} the schedule would run from {row['low_c']:.1f} down to {row['high_c']:.1f} °C: "
-            "the nights of "
-            f"that month are warmer than the ceiling that the margin of {margin_c:g} °C leaves. Give a smaller "
-            "margin_c."
+            f"In {row['month']} the schedule would run from {row['low_c']:.1f} down to {row['high_c']:.1f} °C. "
+            "Check that tmax_c and tmin_c are not exchanged."
         )
 
 
@@ -69,8 +65,7 @@ def add_warnings(warnings, table, schedule, long, ids, margin_c):
         warnings.append(
             f"The margin of {margin_c:g} °C is more than half of what the warmest days range over, so half was taken: "
             f"{hot['margin_c']:.1f} °C in {hot['season']}, {month['margin_c']:.1f} °C in {month['month']} of the "
-            "schedule. "
-            "The hot season's band is narrow and needs a well-controlled room."
+            "schedule."
         )
     moved = schedule[["smoothing_low_c", "smoothing_high_c"]].abs().max(axis=1)
     if moved.max() > SMOOTHING_TOLD_C:

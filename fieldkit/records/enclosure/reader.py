@@ -50,6 +50,8 @@ class Geometry:
     top: str | None = None
     wall_thickness_m: float | None = None
     vent_height_m: float | None = None
+    # Of the room above the sea, for the air pressure; None: at the sea.
+    elevation_m: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -104,6 +104,7 @@ SETTINGS = (
     Setting(
         "enclosure", "vent_height_m", "number", "height between the low and the high vents", False, "m", (0.0, 10.0)
     ),
+    Setting("enclosure", "elevation_m", "number", "height of the room above the sea", False, "m", (-450.0, 9000.0)),
     Setting("enclosure", "room_temperature_c", "day_night", "air temperature of the room, by day and by night", True),
     Setting("enclosure", "timezone", "zone", 'the clock of the place, such as "America/New_York"', True),
     Setting("animal", "species", "text", "the species kept", True),

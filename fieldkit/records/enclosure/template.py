@@ -38,6 +38,7 @@ _EXAMPLES = {
     "enclosure.wall_thickness_m": 0.015,
     "enclosure.vent_area_m2": 0.02,
     "enclosure.vent_height_m": 0.3,
+    "enclosure.elevation_m": 270,
     "enclosure.room_temperature_c": "{ day = 21.0, night = 18.0 }",
     "enclosure.timezone": "America/New_York",
     "animal.species": "ridge lizard",

@@ -31,7 +31,6 @@ def months(bands):
     figure, axes = new_axes(width=8.0, height=4.8)
     schedule = bands.schedule
     x = np.arange(1, 13)
-    before_margin = schedule["high_c"] + schedule["margin_c"]
     with look():
         for number, (_, rows) in enumerate(bands.months.groupby("station_id", sort=True)):
             style = {"linewidth": 0.9, "alpha": 0.75, "zorder": 3}
@@ -44,13 +43,13 @@ def months(bands):
         )
         axes.fill_between(
             x,
+            schedule["caution_c"],
             schedule["high_c"],
-            before_margin,
             facecolor="none",
             edgecolor=COLOURS["limit"],
             hatch="////",
             linewidth=0,
-            label="margin taken off",
+            label="above the caution (rule of thumb)",
         )
         axes.plot(x, schedule["high_c"], color=COLOURS["field"], linewidth=2.2, marker="o", label="high end", zorder=4)
         axes.plot(
@@ -134,7 +133,7 @@ def stations(bands):
                     solid_capstyle="butt",
                     label=f"{name}, {station}",
                 )
-                axes.plot([row["high_c"], row["typical_max_c"]], [y, y], color=COLOURS["limit"], lw=1.2, ls=":")
+                axes.plot([row["caution_c"], row["high_c"]], [y, y], color=COLOURS["limit"], lw=1.2, ls=":")
                 for end in ("low", "high"):
                     axes.plot(
                         [row[f"{end}_from_c"], row[f"{end}_to_c"]], [y, y], color="black", lw=0.9, marker="|", ms=7
@@ -146,7 +145,7 @@ def stations(bands):
             axes.set_axis_off()
         panels[0, 0].invert_yaxis()
         figure.supxlabel(
-            "shade air temperature (°C); dotted: margin taken off; thin black: 95 % interval of each end", fontsize=9.5
+            "shade air temperature (°C); dotted: above the caution; thin black: 95 % interval of each end", fontsize=9.5
         )
         figure.suptitle(_stations_in_words(bands), x=0.01, ha="left", fontsize=11.5)
     return figure
@@ -174,7 +173,7 @@ def grid_map(bands, *, season, which="high_c"):
         What `grid.air_bands` returned.
     season : str
         One of its seasons.
-    which : {"low_c", "high_c", "margin_c", "typical_min_c", "typical_max_c"}
+    which : {"low_c", "high_c", "caution_c", "margin_c", "typical_min_c", "typical_max_c"}
         What is drawn.
 
     Returns
@@ -201,7 +200,8 @@ def grid_map(bands, *, season, which="high_c"):
     words = {
         "low_c": "low end of the band",
         "high_c": "high end of the band",
-        "margin_c": "margin taken off",
+        "caution_c": "caution for a confined animal",
+        "margin_c": "from the caution to the high end",
         "typical_min_c": "typical minimum",
         "typical_max_c": "typical maximum",
     }[which]

@@ -11,7 +11,7 @@ from fieldkit.field.climate import completeness as _completeness
 from fieldkit.field.climate import monthly as _monthly
 from fieldkit.field.climate import seasons as _seasons
 from fieldkit.field.climate.grid import region as _region
-from fieldkit.field.climate.tables import limited_year
+from fieldkit.field.climate.tables import caution_of, limited_year
 
 EARTH_RADIUS_KM = 6371.0088  # mean radius, IUGG
 _POSSIBLE_C = (-90.0, 60.0)
@@ -25,13 +25,14 @@ class GridBands(Result):
     Parameters
     ----------
     table : pandas.DataFrame
-        One row per season for the whole region, cells weighed by their area: ``low_c, high_c, margin_c``, typical
+        One row per season for the whole region, cells weighed by their area: ``low_c, high_c, caution_c, margin_c``,
+        typical
         extremes, their standard deviation between cells, and ``area_low_05_c`` and ``area_high_95_c``, below and above
         which the typical minimum and maximum lie on 5 % of the area.
     schedule : pandas.DataFrame
         Twelve months for the whole region, smoothed.
     cells : xarray.Dataset
-        Season by latitude by longitude: band, margin and typical extremes of each cell, each with its own ceiling.
+        Season by latitude by longitude: band, caution and typical extremes of each cell, each with its own ceiling.
     ceiling_c : float
         No band of the region reaches above it.
     warnings, cautions : tuple of str
@@ -59,8 +60,9 @@ class GridBands(Result):
         ]
         return (
             f"Air bands from {self.settings['n_cells']} grid cells ({self.settings['area_km2']:,.0f} km²): "
-            f"{', '.join(parts)}. A margin of {self.table['margin_c'].max():.1f} °C is taken off the hot end: no band "
-            f"reaches above {self.ceiling_c:.1f} °C. Completeness: {self.settings['completeness_words']}."
+            f"{', '.join(parts)}. Caution for a confined animal: above {self.ceiling_c:.1f} °C, "
+            f"{self.table['margin_c'].max():.1f} °C below the warmest season's high end (a rule of thumb without a "
+            f"source, no limit). Completeness: {self.settings['completeness_words']}."
         ) + "".join(f" Warning: {w}" for w in self.warnings)
 
 
@@ -93,7 +95,8 @@ def air_bands(
         As for stations; "pattern" splits the year by the monthly means of the whole region, "wet_dry" by its rain (a
         daily variable, ``precipitation_mm`` in `variables`; units mm or kg m-2 s-1).
     margin_c : float
-        Safety margin at the hot end, °C (common practice, no source); see `fieldkit.field.climate.ceiling_of`.
+        How far the caution lies below the warmest high end, °C (common practice, no source); see
+        `fieldkit.field.climate.ceiling_of`.
     completeness : {"3/5", "11/5", "all"} or Completeness
         Which months count.
     period : tuple of int, optional
@@ -123,7 +126,7 @@ def air_bands(
     [[22.0, 30.0], [7.0, 22.0]]
     """
     if not np.isfinite(margin_c) or margin_c < 0:
-        raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees to take off, 0 or more.")
+        raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees below the high end, 0 or more.")
     rule = _completeness.completeness_rule(completeness)
     wanted = {"variables": variables, "region": region, "rain": seasons == "wet_dry"}
     data = _region.days(_region.tidy(dataset, **wanted), period)
@@ -199,7 +202,7 @@ def air_bands(
     schedule = _schedule(
         statistics[..., len(names) :, :], area, south, data["in_region"].to_numpy(), margin_c, warnings
     )
-    _refuse_inverted(table, schedule, margin_c)
+    _refuse_inverted(table, schedule)
     if usable.sum() == 1:
         warnings.append("One grid cell is all there is: how places differ across the range cannot be told.")
     years = table.loc[table["n_years"] > 0, "n_years"].min()
@@ -453,8 +456,9 @@ def _pool_cells(statistics, names, by_side, area, inside, margin_c):
     table = pd.DataFrame(rows)
     ceiling = ceiling_of(table["typical_max_c"], table["typical_min_c"], margin_c)
     table.insert(2, "low_c", table["typical_min_c"])
-    table.insert(3, "high_c", np.minimum(table["typical_max_c"], ceiling))
-    table.insert(4, "margin_c", table["typical_max_c"] - table["high_c"])
+    table.insert(3, "high_c", table["typical_max_c"])
+    table.insert(4, "caution_c", caution_of(table["low_c"], table["high_c"], ceiling))
+    table.insert(5, "margin_c", table["high_c"] - table["caution_c"])
     return table, ceiling
 
 
@@ -475,15 +479,14 @@ def _schedule(twelve, area, south, inside, margin_c, warnings):
     return limited_year(raw["low"], raw["high"], margin_c, warnings)
 
 
-def _refuse_inverted(table, schedule, margin_c):
+def _refuse_inverted(table, schedule):
     for frame, label in ((table, "season"), (schedule, "month")):
         wrong = frame[frame["low_c"] >= frame["high_c"]]
         if len(wrong):
             row = wrong.iloc[0]
             raise FieldkitError(
-                f"{row[label]}: the band would run from {row['low_c']:.1f} down to {row['high_c']:.1f} °C. Give a "
-                "smaller "
-                f"margin_c than {margin_c:g}, or check that tmax_c and tmin_c are not exchanged."
+                f"{row[label]}: the band would run from {row['low_c']:.1f} down to {row['high_c']:.1f} °C. "
+                "Check that tmax_c and tmin_c are not exchanged."
             )
 
 
@@ -498,12 +501,13 @@ def _cells(statistics, names, data, margin_c, ceiling):
     top, bottom = np.take_along_axis(high, warmest, axis=-1), np.take_along_axis(low, warmest, axis=-1)
     own = top - np.minimum(margin_c, (top - bottom) / 2)
     # A cell that lacks a season may lack the hot one: it goes by the ceiling of the region.
-    limited = np.minimum(high, np.where(known.all(axis=-1, keepdims=True), own, ceiling))
+    caution = caution_of(low, high, np.where(known.all(axis=-1, keepdims=True), own, ceiling))
     # A cell whose own band would be upside down has none.
-    valid = low < limited
+    valid = low < high
     dims = ("season", "latitude", "longitude")
-    named = {"low_c": np.where(valid, low, np.nan), "high_c": np.where(valid, limited, np.nan)}
-    named |= {"margin_c": np.where(valid, high - limited, np.nan), "typical_min_c": low, "typical_max_c": high}
+    named = {"low_c": np.where(valid, low, np.nan), "high_c": np.where(valid, high, np.nan)}
+    named |= {"caution_c": np.where(valid, caution, np.nan), "margin_c": np.where(valid, high - caution, np.nan)}
+    named |= {"typical_min_c": low, "typical_max_c": high}
     return xr.Dataset(
         {name: (dims, np.moveaxis(values, -1, 0), {"units": "degC"}) for name, values in named.items()},
         coords={"season": names, "latitude": data["latitude"], "longitude": data["longitude"]},

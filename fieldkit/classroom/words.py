@@ -1,0 +1,85 @@
+"""Sentences of the two lessons: first a plain line for the class, then how sure, then the numbers."""
+
+import math
+
+_CHOSE = {
+    "radiation": ("You went for the sun.", "You kept out of the sun."),
+    "surface": ("You went for warm ground.", "You went for cool ground."),
+    "air": ("You went for warm air.", "You went for cool air."),
+}
+
+
+def covers(table, difference, verdict, left_out):
+    """Say what thermometers read under each cover.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Columns cover, warmer_c.
+    difference : dict
+        Black minus white card: difference_c, low_c, high_c.
+    verdict : {"black", "white", "undecided", "few"}
+        Which card read more.
+    left_out : list of dict
+        Groups that could not be used: group, reason.
+
+    Returns
+    -------
+    str
+    """
+    span = f"{difference['low_c']:.1f} to {difference['high_c']:.1f} °C"
+    told = {
+        "few": "Black and white card need two groups each before they can be compared.",
+        "black": "In the same sun and the same air, black card read more than white card: "
+        f"{difference['difference_c']:.1f} °C (95 % interval {span}).",
+        "white": f"White card read more than black: were the two swapped? (95 % interval of black minus white {span}.)",
+        "undecided": f"The groups differ too much to tell black from white (95 % interval of the difference {span}).",
+    }[verdict]
+    shown = ", ".join(f"{r.warmer_c:.1f} °C under {r.cover}" for r in table.itertuples())
+    told += f" The sunlit thermometer read higher than the shaded one by {shown}."
+    if left_out:
+        told += f" Left out: {', '.join('{group} ({reason})'.format(**row) for row in left_out)}."
+    return told
+
+
+def choices(answer, verdict, turned):
+    """Say what the class chose on.
+
+    Parameters
+    ----------
+    answer : fieldkit.field.choice.Comparison
+        The test of a wild season on the class's choices.
+    verdict : str
+        What is left of it when whole rounds are the witnesses.
+    turned : tuple of int or None
+        In how many orders of signs of the rounds the pattern is as strong, and how many there are.
+
+    Returns
+    -------
+    str
+    """
+    where = f"{answer.n_sets} choice sets in {answer.n_animals} rounds"
+    chance = f" Chance does as well {turned[0]} times in {turned[1]}." if turned else ""
+    if verdict == "untestable":
+        return answer.sentence.replace("one animal on one day", "one round")
+    if verdict == "none":
+        return f"There is no sign that you chose on any of what was read ({where})."
+    if verdict == "undecided":
+        told = f"You cannot tell what you went for ({where})."
+        if turned:
+            told += (
+                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds are too few to be sure: other "
+                f"things may have drawn many to one place.{chance}"
+            )
+        return told
+    row = answer.corrected.loc[verdict]
+    more, less = _CHOSE.get(verdict, (f"You went for {verdict}.", f"You kept away from {verdict}."))
+    told = f"{more if row['log_odds_per_sd'] > 0 else less}{chance} Counted from {where}."
+    if math.isfinite(row["low"]):
+        others = [n for n in answer.corrected.index if n != verdict]
+        held = f", with {' and '.join(others)} held equal" if others else ""
+        told += (
+            f" One step more {verdict} (a within-set standard deviation) multiplied the odds of a place by "
+            f"{row['odds_ratio_per_sd']:.2g} (90 % interval {row['low']:.2g} to {row['high']:.2g}{held})."
+        )
+    return told
