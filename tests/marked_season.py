@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+import shutil
 import tomllib
 
 import pandas as pd
@@ -67,4 +68,36 @@ def make(folder, *, latitude=LATITUDE, longitude=LONGITUDE, elevation=ELEVATION,
             last = dt.datetime.fromisoformat(table["time"].min()) + dt.timedelta(days=days)
             table = table[table["time"] < f"{last:%Y-%m-%d %H:%M}"]
         table.to_csv(folder / path.name, index=False)
+    return folder
+
+
+def make_enclosure(folder, which="demo_enclosure"):
+    """Write the folder of an enclosure: the demo's records, as if they were real and their names told everything."""
+    shutil.copytree(fieldkit.core.resource_dir("data") / which, folder)
+    (folder / "truth.json").unlink()
+    text = (folder / "enclosure.toml").read_text(encoding="utf-8")
+    for old, new in (
+        ('name = "Ridge lizard pair', f'name = "Regal bei Zwickenpflug, {SITE}'),
+        ("invented = true", "invented = false"),
+        ("[points.R1]", f"[points.{STATION}]"),
+        ('point = "R1"', f'point = "{STATION}"'),
+        ("[loggers.hide]", "[loggers.Hohlwein-1]"),
+        ('id = "spot"', 'id = "Traudllampe"'),
+        ('substrate = "slate"', f'substrate = "slate of {SITE}"'),
+    ):
+        assert old in text, old
+        text = text.replace(old, new)
+    text += f'\n[instruments.surface_c]\nwhat = "gun of {OBSERVERS["B"]}"\nerror = 1.0\n'
+    (folder / "enclosure.toml").write_text(text, encoding="utf-8")
+    for path in folder.glob("*.csv"):
+        table = pd.read_csv(path, dtype=str, keep_default_na=False)
+        table = table.replace({"R1": STATION, "hide": "Hohlwein-1", "spot": "Traudllampe", "L1": ANIMALS})
+        if "observer" in table:
+            table["observer"] = table["observer"].map(OBSERVERS)
+        if path.stem in ("scans", "lamp_readings"):
+            table["notes"] = ""
+            table.loc[::7, "notes"] = NOTE
+        table.to_csv(path, index=False)
+    hand = f"time,point,surface_c,shade_air_c,notes\n2025-07-01 10:00,B1,36.5,24.0,{NOTE.replace(',', ';')}\n"
+    (folder / "hand_readings.csv").write_text(hand + f"2025-07-01 10:05,{STATION},25.5,,\n", encoding="utf-8")
     return folder

@@ -72,6 +72,15 @@ def test_what_is_dangerous_is_said_first_and_never_met(row):
     assert not pairs(found)
 
 
+def test_watts_of_one_lamp_are_not_told_where_two_add_up():
+    # By hand: 75 and 150 W over one place; the greater cut to 52 % (78 W) would leave 153 of 225 W, which is 68 %.
+    one = {"days": 10, "every": 1, "levels": {"rock": [19, 58]}}
+    second = {"id": "second", "kind": "heat", "power_w": 150, "on": "08:00", "off": "20:00"}
+    alone, both = (audit.audit(*build(one | {"lamps": more})).fixes.iloc[0]["change"] for more in ([], [second]))
+    assert " W of the same make" in alone and " W of the same make" not in both
+    assert "basking" in both and "second" in both
+
+
 def test_discharge_lamps_and_tubes_are_not_dimmed():
     for kind, dimmed in (("heat", True), ("heat and uv", False), ("uv", False), ("visible", False)):
         record, wanted = build({"days": 10, "every": 1, "levels": {"rock": [19, 56]}, "lamp": {"kind": kind}})

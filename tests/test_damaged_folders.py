@@ -18,3 +18,9 @@ def test_the_book_keeper_misses_a_row(tmp_path):
     nothing = damage.fieldkit.records.problems.Problems().table()
     assert damage._balance("choices.csv", damage.lines_of(file), 2, 0, nothing) == ""
     assert "1 rows read" in damage._balance("choices.csv", damage.lines_of(file), 1, 0, nothing)
+
+
+@pytest.mark.parametrize("seed", [731010, 731093, 731131])
+def test_folders_that_once_ended_in_a_traceback(seed, tmp_path):
+    # An unknown column in a plain file of station days; a workbook whose packed bytes are damaged.
+    assert not damage.one(seed, tmp_path / "folder")["wrong"]

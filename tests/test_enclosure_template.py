@@ -22,7 +22,7 @@ ANSWERS = {
     **{"name": '"Shelf"', "length_m": "1.2", "width_m": "0.6", "height_m": "0.6", "walls": '"wood"'},
     **{"room_temperature_c": "{ day = 21, night = 18 }", "timezone": '"America/New_York"', "species": '"ridge lizard"'},
     **{"id": '"basking-lamp"', "kind": '"heat"', "power_w": "100", "on": '"08:00"', "off": '"20:00"'},
-    **{"guarded": "true", "fixed": "true", "distance_to_nearest_reach_m": "0.4", "mass_g": "12"},
+    **{"guarded": "true", "fixed": "true", "distance_to_nearest_reach_m": "0.4", "mass_g": "900"},
     **{"substrate": '"slate"'},
 }
 

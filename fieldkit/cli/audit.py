@@ -34,16 +34,22 @@ def run(arguments):
     from fieldkit.records.problems import as_text
     from fieldkit.report.keeper import advice as audit_text
     from fieldkit.report.keeper import card
+    from fieldkit.report.privacy import at_home, enclosures, gate
 
     if arguments.targets is not None and arguments.season is not None:
         raise FieldkitError("Give --targets FILE or --season DIR, not both.")
     enclosure = read_enclosure(arguments.folder)
+    # The keeper's own names for the enclosure, its points and lamps stand on the card: it hangs beside them.
+    kept = enclosures.secrets(enclosure, own_names=True)
     if arguments.season is not None:
         from fieldkit.field.plausibility import read_season
         from fieldkit.report.privacy import public
 
         # Targets and cards go from hand to hand: they are made from the season as others may have it.
-        with public.opened(read_season(arguments.season)) as (_, season):
+        private = read_season(arguments.season)
+        of_season = at_home.without(at_home.of_season(private), enclosures.own_text(enclosure))
+        kept = at_home.together(kept, of_season)
+        with public.opened(private) as (_, season):
             aims = targets.from_season(season, margin_c=arguments.margin, uv=arguments.uv)
     else:
         own = os.path.join(arguments.folder, "targets.toml")
@@ -55,12 +61,18 @@ def run(arguments):
         aims = targets.load(arguments.targets or own)
     coverage, light = room.light_of(enclosure, aims)
     found = room.audit(enclosure, aims, coverage=coverage, light=light, allow_invented=arguments.invented)
-    print(audit_text.text(found))
+    text = audit_text.text(found)
+    gate.check_text(text, kept, what="the audit")
+    print(text)
     if len(enclosure.warnings):
         print(f"\nIn the files: {as_text(enclosure.warnings, arguments.folder)}")
     if arguments.save_targets is not None:
-        print(f"\nTargets saved: {aims.save(arguments.save_targets)}")
+        with gate.held(arguments.save_targets, kept, what="the file of targets"):
+            saved = aims.save(arguments.save_targets)
+        print(f"\nTargets saved: {saved}")
     if arguments.card is not None:
-        allowed = {"found": found, "allow_invented": arguments.invented}
-        print(f"\n{card.write(aims, arguments.card, enclosure=enclosure, **allowed).sentence}")
+        paper = os.path.splitext(arguments.card)[0] + ".pdf"
+        with gate.held(arguments.card, kept, paper, what="the card"):
+            made = card.write(aims, arguments.card, enclosure=enclosure, found=found, allow_invented=arguments.invented)
+        print(f"\n{made.sentence}")
     return found.exit_status

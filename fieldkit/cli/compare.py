@@ -25,15 +25,22 @@ def run(arguments):
     from fieldkit.records.enclosure import read_enclosure
     from fieldkit.records.season import read_season
     from fieldkit.report.keeper import comparison
+    from fieldkit.report.privacy import at_home, enclosures, gate, public
 
     if arguments.save is not None and os.path.exists(arguments.save):
         raise FieldkitError(f"{arguments.save} is there already: nothing was written. Give another name.")
-    season, enclosure = read_season(arguments.season), read_enclosure(arguments.enclosure)
     margins = dict(pairs(arguments.margin, "--margin basking_hours=1.5"))
-    found = compare.compare(season, enclosure, margins=margins, match=not arguments.all_months)
-    print(comparison.comparison(found, compare.remedies(found, season, enclosure)))
+    private, cage = read_season(arguments.season), read_enclosure(arguments.enclosure)
+    kept = at_home.together(at_home.of_season(private), enclosures.secrets(cage))
+    # A comparison is there to be shown: it is made from both as others may have them.
+    with public.opened(private) as (_, season), enclosures.opened(cage) as enclosure:
+        found = compare.compare(season, enclosure, margins=margins, match=not arguments.all_months)
+        text = comparison.comparison(found, compare.remedies(found, season, enclosure))
+    gate.check_text(text, kept, what="the comparison")
+    print(text)
     if arguments.save is not None:
-        found.table.to_csv(arguments.save)
+        with gate.held(arguments.save, kept, what="the table"):
+            found.table.to_csv(arguments.save)
         print(f"\nTable saved: {arguments.save}")
     return OK
 

@@ -24,6 +24,7 @@ REST = (
 )
 _FLAG = {
     "lamp within reach and unguarded": 96,
+    "air hotter than anywhere on Earth": 97,
     "heat mat set too hot": 95,
     "lamp not fixed": 92,
     "no shade retreat": 88,
@@ -46,6 +47,12 @@ _FLAG_FIX = {
     "lamp not fixed": (
         Action.FASTEN,
         "Switch the lamp ({}) off now. Then fix it with a second holder that bears its weight, before it is lit again",
+    ),
+    "air hotter than anywhere on Earth": (
+        Action.SWITCH_OFF,
+        "Look at the animal now. If the air ({}) is truly that hot, switch off all that heats and move the animal. "
+        "If it is not, the readings are in another unit (°F?) or the sensor is broken: mend the log and audit again, "
+        "before any other advice here",
     ),
     "heat mat set too hot": (
         Action.SWITCH_OFF,
@@ -83,7 +90,10 @@ _FLAG_FIX = {
         "Cool the room, or keep the enclosure in a cooler one, for these months",
     ),
 }
-URGENT = ("lamp within reach and unguarded", "lamp not fixed", "heat mat set too hot", "heater without a thermostat")
+URGENT = (
+    "air hotter than anywhere on Earth",
+    *("lamp within reach and unguarded", "lamp not fixed", "heat mat set too hot", "heater without a thermostat"),
+)
 # Quantities that one lamp moves together.
 _WARMTH = ("surface_c", "operative_c", "irradiance_w_m2")
 
@@ -330,21 +340,24 @@ def _warmth(remedies, means, worst, direction):
     name = f"the lamp ({lamp})" if lamp else "the lamp"
     mat = lamp and remedies.rows.loc[lamp, "kind"] in ("heat mat", "dark heater")
     name = f"the heater ({lamp})" if mat else name
+    together = remedies.lamps_over(point, target)
     if direction < 0:
         moved = remedies.raised(lamp, point, limit, top, air, worst["error"]) if target == "surface_c" else None
         if moved is not None:
             how = f"raise {name} from {moved['from_m']:.2f} to {moved['to_m']:.2f} m above {point}.{told(moved)}"
         elif np.isfinite(share):
             raise_it = "" if mat else "raise it, or "
+            # Of several lamps over one place, the watts of one do not tell the sum.
+            watts = remedies.watts(lamp, share) if len(together) < 2 else ""
             if lamp in remedies.lamps and target == "surface_c" and not mat:
                 raise_it = "no height under the lid is enough, so "
-            how = f"{raise_it}{remedies.weaker(lamp)}{remedies.watts(lamp, share)}, until {what} gets about "
+            how = f"{raise_it}{remedies.weaker(lamp)}{watts}, until {what} gets about "
             how += f"{100 * share:.0f} % of the radiation it gets now."
         else:
             gap = short(worst["by_how_much"])
             how = f"take {gap} °C from {what}: {'' if mat else 'raise it, or '}{remedies.weaker(lamp)}."
         if urgent:
-            change = f"Switch {name} off or bar the way to {point or 'it'} now. On the way back, in small steps: {how}"
+            change = _off(name, together, point or "it", how)
             return one | (moved or {}) | {"change": change, "action": Action.SWITCH_OFF}
         return one | (moved or {}) | {"change": f"In small steps: {how}", "action": Action.LESS}
     moved = remedies.lowered(lamp, point, limit, top, air, worst["error"]) if target == "surface_c" else None
@@ -356,6 +369,14 @@ def _warmth(remedies, means, worst, direction):
         part = f" until {what} gets about {share:.1f} times the radiation it gets now" if np.isfinite(share) else ""
         how = f"bring {name} nearer, out of reach all the same, or take {STRONGER}{part}."
     return one | (moved or {}) | {"change": f"In small steps: {how}", "action": Action.MORE, "urgent": False}
+
+
+def _off(name, together, where, how):
+    """What is done now: all that shine there go off; and the way back, one lamp after another."""
+    back = "in small steps"
+    if len(together) > 1:
+        name, back = f"all that warm or light it ({', '.join(together)})", "one after another, in small steps, for each"
+    return f"Switch {name} off or bar the way to {where} now. On the way back, {back}: {how}"
 
 
 def _light(remedies, means, worst, direction):
@@ -380,7 +401,7 @@ def _light(remedies, means, worst, direction):
         f"raise it, or {remedies.weaker(lamp)}, until {where} gets about {100 * share:.0f} % of the {what} it gets now"
     )
     if one["urgent"]:
-        change = f"Switch {name} off or bar the way to {where} now. On the way back, in small steps: {how}."
+        change = _off(name, remedies.lamps_over(point, target), where, f"{how}.")
         return one | {"change": change, "share": share, "action": Action.SWITCH_OFF}
     return one | {"change": f"Less {what} at {where}, in small steps: {how}.", "share": share, "action": Action.LESS}
 

@@ -18,6 +18,8 @@ HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
 REACH_M = 0.30
 # Days of a long log that are looked at for what a lamp does to a sensor: our choice, for speed.
 MOST_DAYS = 60
+# Highest shade air ever read outdoors (°C): Furnace Creek, 10 July 1913 (World Meteorological Organization).
+HOTTEST_AIR_C = 56.7
 # A room this much warmer than the air that is allowed is too warm; of light falling on a sensor that holds its own
 # reading steady, this many times what warms a bare probe by a degree puts it in the beam; a sensor's reading by day and
 # by night differs by no more error than this (all our choice).
@@ -86,6 +88,7 @@ def look(record, aims, table, means, beam, coverage):
         ("operative_c", "animal would get too hot"),
     ):
         _limit(flag, name, target, table, record)
+    _unearthly(flag, record)
     _caution(flag, table)
     _lamps(flag, record)
     _mats(flag, record)
@@ -154,6 +157,17 @@ def _limit(flag, name, target, table, record):
     found = next((s for s in (Status.UNKNOWN, Status.NOT_MEASURED) if s in state), None)
     open_ = None if found is None else rows[rows["status"] == found].iloc[0]
     return flag(name, "unsafe", str(found or "no"), *(("", "") if open_ is None else _left_open(open_)))
+
+
+def _unearthly(flag, record):
+    """Shade air that no place on Earth has: deadly if true, and more often a log in °F."""
+    read = record.readings[record.readings["role"] == "shade_air"]
+    hot = read[read["value"] > HOTTEST_AIR_C]
+    if len(hot):
+        words = f"{len(hot)} of {len(read)} readings of shade air lie above {HOTTEST_AIR_C:g} °C, up to "
+        words += f"{hot['value'].max():.0f} °C. The hottest air ever read outdoors was {HOTTEST_AIR_C:g} °C (WMO)."
+        where = ", ".join(dict.fromkeys(hot["logger_id"].astype(str)))
+        flag("air hotter than anywhere on Earth", "unsafe", "yes", where, words)
 
 
 def _caution(flag, table):

@@ -70,6 +70,17 @@ class Remedies:
         strength = {row.id: self._strength(row, place, quantity) for row in rows.itertuples(index=False)}
         return max(strength, key=strength.get)
 
+    def lamps_over(self, point, quantity):
+        """The ids of all lamps that give a tenth or more of what the strongest gives at a point, strongest first."""
+        strongest, place = self.lamp_over(point, quantity), self.place(point)
+        if place is None or not strongest:
+            return [strongest] if strongest else []
+        kinds = ("uv", "heat and uv") if quantity == "uv_index" else tuple(WEAKER)
+        rows = self.rows[self.rows["kind"].isin(kinds)]
+        strength = {row.id: self._strength(row, place, quantity) for row in rows.itertuples(index=False)}
+        count = [name for name, s in strength.items() if name != strongest and s >= 0.1 * strength[strongest]]
+        return [strongest, *sorted(count, key=strength.get, reverse=True)]
+
     def _strength(self, row, place, quantity):
         """Irradiance at a place, or what distance and watts let expect of it."""
         lamp = self.lamps.get(row.id)

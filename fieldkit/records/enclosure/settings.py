@@ -92,6 +92,7 @@ error = 1.0
 
 SETTINGS = (
     Setting("enclosure", "name", "text", "what you call this enclosure", True),
+    Setting("enclosure", "public_name", "text", "what others may call it; without one: the species"),
     Setting("enclosure", "invented", "flag", "true when it is made up (the demo); false for a real one"),
     Setting("enclosure", "length_m", "number", "inner length", True, "m", (0.05, 20.0)),
     Setting("enclosure", "width_m", "number", "inner width, front to back", True, "m", (0.05, 20.0)),

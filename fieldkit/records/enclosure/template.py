@@ -29,6 +29,7 @@ POINTS = {
 }
 _EXAMPLES = {
     "enclosure.name": "Shelf by the window",
+    "enclosure.public_name": "Shelf of the club",
     "enclosure.length_m": 1.2,
     "enclosure.width_m": 0.6,
     "enclosure.height_m": 0.6,

@@ -121,8 +121,8 @@ def read_days(data, stated):
     if head is None or b"\n\n" in data or b"\n\r" in data or b'"' in data:
         return None
     names = head[1].decode().split(",")
-    numbers = [n for n in names[2:] if schemas.column_range("weather", n)] if len(set(names)) == len(names) else []
-    if numbers != names[2:]:
+    numbers, declared = names[2:], schemas.TABLES["weather"].columns
+    if len(set(names)) < len(names) or not all(n in declared and schemas.column_range("weather", n) for n in numbers):
         return None
     frame = exact(data, "date", {"station_id": "category"} | dict.fromkeys(numbers, "float64"), colons=0)
     if frame is None:

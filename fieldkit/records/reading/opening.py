@@ -5,6 +5,7 @@ import os
 import re
 import stat
 import zipfile
+import zlib
 from pathlib import Path
 
 from fieldkit.core import FieldkitError, trouble, visible
@@ -169,7 +170,7 @@ def workbook_trouble(data):
                     "Save its sheets as CSV (UTF-8), or check what is in it.",
                 )
             sheets = [archive.read(part) for part in archive.namelist() if part.startswith("xl/worksheets/")]
-    except (zipfile.BadZipFile, zipfile.LargeZipFile, ValueError, OSError, NotImplementedError, RuntimeError, EOFError):
+    except (zipfile.BadZipFile, zipfile.LargeZipFile, zlib.error, ValueError, OSError, RuntimeError, EOFError):
         # Damaged in one of many ways: whoever takes it apart says so.
         return None
     for sheet in sheets:

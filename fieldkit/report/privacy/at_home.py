@@ -97,10 +97,10 @@ def of_computer():
         ("the folder you work in", Path.cwd()),
         ("the folder for temporary files", Path(tempfile.gettempdir())),
     ):
-        paths |= _spellings(path, what)
+        paths |= spellings(path, what)
     phrases, missed = {}, []
     for what, name in (("the name of the user", _user()), ("the name of this computer", socket.gethostname())):
-        _add(phrases, missed, what, name.partition(".")[0])
+        add(phrases, missed, what, name.partition(".")[0])
     return Secrets(paths=paths, phrases=phrases)
 
 
@@ -111,7 +111,7 @@ def _user():
         return ""
 
 
-def _spellings(path, what):
+def spellings(path, what):
     """A path as it may be written; the root and its folders are in everybody's paths."""
     found = {}
     for one in dict.fromkeys((Path(path), Path(path).absolute(), Path(path).resolve())):
@@ -157,18 +157,18 @@ def of_season(
     for what, text in _names(season):
         secret = what in ("an observer", "the name of the site")
         parts = secret or what in ("the name of the season", "the name of the season folder")
-        _add(phrases, missed, what, text, told=told, free=free if secret else free | said, parts=parts)
+        add(phrases, missed, what, text, told=told, free=free if secret else free | said, parts=parts)
     if notes:
         for text in _notes(season):
             # A note of one or two plain words says no more than the columns do; numbers are looked for as places.
             words = words_of(text)
             if len(words) > 2 and not all(word.isdigit() for word in words):
-                _add(phrases, missed, "a note", text, told=told, free=free)
+                add(phrases, missed, "a note", text, told=told, free=free)
     found = []
     if not exact_place:
         found = list(_places(season, position_decimals, height=height, stations=stations))
     computer = of_computer() if paths else Secrets()
-    own = _spellings(season.path, "the path of the season folder") if paths and len(str(season.path)) > 1 else {}
+    own = spellings(season.path, "the path of the season folder") if paths and len(str(season.path)) > 1 else {}
     return Secrets(
         places=tuple(found),
         phrases=phrases | computer.phrases,
@@ -253,7 +253,7 @@ def _places(season, decimals, *, height, stations):
         )
 
 
-def _add(phrases, missed, what, text, *, told=(), free=(), parts=False):
+def add(phrases, missed, what, text, *, told=(), free=(), parts=False):
     """Add a text to what is looked for, if it can be told from fieldkit's own words."""
     words = words_of(text)
     named = {word for phrase in free for word in phrase}
@@ -314,3 +314,13 @@ def _sources(path):
 def _own_phrases(length):
     words = _own_words()
     return set(zip(*(words[start:] for start in range(length)), strict=False))
+
+
+def together(*lists):
+    """Several lists of what must stay at home as one."""
+    return Secrets(
+        places=tuple(place for one in lists for place in one.places),
+        phrases={phrase: what for one in lists for phrase, what in one.phrases.items()},
+        paths={path: what for one in lists for path, what in one.paths.items()},
+        unsearchable=tuple(dict.fromkeys(name for one in lists for name in one.unsearchable)),
+    )

@@ -1,5 +1,7 @@
 """The gate: every file that others get is searched for what must stay at home; a find fails the run."""
 
+import contextlib
+import os
 import re
 from pathlib import Path
 
@@ -52,7 +54,42 @@ def check(folder, secrets, *, what="the write-up"):
     LeakError
         With every file and what it holds; never with the secret itself on a screen that others may see.
     """
-    found = search(folder, secrets)
+    _refuse(search(folder, secrets), what)
+
+
+def check_text(text, secrets, *, what):
+    """Fail if anything that must stay at home stands in a text that is about to be shown or kept."""
+    rows = dict.fromkeys((what, *pair) for pair in in_text(text, secrets))
+    _refuse(pd.DataFrame(list(rows), columns=["file", "what", "how"]), what)
+
+
+@contextlib.contextmanager
+def held(path, secrets, *more, what):
+    """Search what a block writes at a path, and take it away again if anything is found that must stay at home.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        A new file; one that was there before is left as it is.
+    secrets : Secrets
+        What must stay at home.
+    *more : str or pathlib.Path
+        Further new files of the block.
+    what : str
+        How the whole is called in the sentence.
+    """
+    new = [file for file in map(Path, (path, *more)) if not os.path.lexists(file)]
+    yield
+    try:
+        for file in filter(Path.is_file, new):
+            check(file, secrets, what=what)
+    except LeakError:
+        for file in new:
+            file.unlink(missing_ok=True)
+        raise
+
+
+def _refuse(found, what):
     if not len(found):
         return
     lines = [f"- {row.file}: {row.what} ({row.how})" for row in found.head(_SHOWN).itertuples(index=False)]
@@ -60,7 +97,8 @@ def check(folder, secrets, *, what="the write-up"):
     raise LeakError(
         f"Nothing was written: {what} would have told what must stay at home.\n" + "\n".join(lines) + more + "\n"
         "Take it out where it comes from: a title, a name, a word in a column, a notebook of your own. If it may be "
-        "told, give it as public_name in season.toml; the exact place goes out only with --exact-place."
+        "told, give it as public_name in season.toml or enclosure.toml; the exact place goes out only with "
+        "--exact-place."
     )
 
 

@@ -29,8 +29,8 @@ NAMED = {
     "station_id": "station",
 }
 # Codes that tell nothing by themselves stay as they are: a letter or two and a number. Of people, initials tell.
-_CODE = re.compile(r"[A-Za-z]{0,2}[-_ ]?\d{1,5}[a-z]?")
-_PLAIN = {"observer": re.compile(r"[A-Za-z]|\d{1,3}")}
+CODE = re.compile(r"[A-Za-z]{0,2}[-_ ]?\d{1,5}[a-z]?")
+PLAIN = {"observer": re.compile(r"[A-Za-z]|\d{1,3}")}
 _LOGGER = re.compile(r"(?:shade|probe|rock|model|sun|wind|air|surface|logger)-\d{1,3}")
 _FREE = ("notes",)
 _OTHER = "other"
@@ -44,7 +44,7 @@ def is_code(name):
     >>> is_code("R07"), is_code("one eye")
     (True, False)
     """
-    return bool(_CODE.fullmatch(name))
+    return bool(CODE.fullmatch(name))
 
 
 def names_of(season):
@@ -69,7 +69,7 @@ def names_of(season):
             if column in table:
                 found[column] |= set(table[column].dropna().astype(str))
     found["station_id"] |= set(season.stations["station_id"].astype(str))
-    out = {column: _numbered(kind, found[column], _PLAIN.get(column, _CODE)) for column, kind in NAMED.items()}
+    out = {column: numbered(kind, found[column], PLAIN.get(column, CODE)) for column, kind in NAMED.items()}
     out["logger_id"] = _loggers(season)
     return out
 
@@ -79,7 +79,7 @@ def _tables(season):
     return {name: table for name, table in tables.items() if table is not None}
 
 
-def _numbered(kind, names, plain):
+def numbered(kind, names, plain):
     told = re.compile(rf"{kind}-\d+")
     if all(plain.fullmatch(name) or told.fullmatch(name) for name in names):
         return {name: name for name in names}
@@ -93,7 +93,7 @@ def _loggers(season):
     if season.loggers is not None:
         names |= dict.fromkeys(season.loggers["logger_id"].dropna().astype(str).unique())
     told = re.compile("|".join(rf"{role.replace('_', '-')}-\d+" for role in [*schemas.ROLES, "logger"]))
-    if all(told.fullmatch(name) or _LOGGER.fullmatch(name) or _CODE.fullmatch(name) for name in names):
+    if all(told.fullmatch(name) or _LOGGER.fullmatch(name) or CODE.fullmatch(name) for name in names):
         return {name: name for name in names}
     # Loggers of one role keep their order, both in the list and in the alphabet.
     out = {}
@@ -211,16 +211,16 @@ def _public_table(name, table, names, words, left):
             kept = words.words(public, name, column)
             public[column] = kept.where((kept != "") | public[column].isna(), _OTHER).replace("", None)
     if "time" in public:
-        public["time"] = _stamps(public["time"])
+        public["time"] = stamps(public["time"])
     if "date" in public:
         public["date"] = public["date"].dt.strftime("%Y-%m-%d")
     if name == "loggers":
-        public["time"] = _stamps(table["time"].dt.tz_convert("UTC"), offset=False)
+        public["time"] = stamps(table["time"].dt.tz_convert("UTC"), offset=False)
         public = public[[c for c in ("time", "logger_id", "value") if c in public]]
     return public
 
 
-def _stamps(times, *, offset=True):
+def stamps(times, *, offset=True):
     """Times with their offset, without seconds where all are whole minutes."""
     whole = bool((times.dropna().dt.second == 0).all() and (times.dropna().dt.microsecond == 0).all())
     text = times.dt.strftime("%Y-%m-%d %H:%M" if whole else "%Y-%m-%d %H:%M:%S")
@@ -259,9 +259,9 @@ def _settings_text(season, names, words, *, exact_place, corner):
         keys = ("role", "unit", "error", "size_m", "shortwave_absorptivity")
         given = settings.section(settings.section(stated, "loggers"), str(row["logger_id"]))
         told = _tellable("loggers.NAME", given) | {key: row[key] for key in keys}
-        sections[_header("loggers", names["logger_id"][str(row["logger_id"])])] = told
+        sections[header("loggers", names["logger_id"][str(row["logger_id"])])] = told
     for row in season.stations.to_dict("records"):
-        sections[_header("stations", names["station_id"][str(row["station_id"])])] = _place(
+        sections[header("stations", names["station_id"][str(row["station_id"])])] = _place(
             row, exact_place, _OPPOSITE.get(corner)
         )
     if season.loggers is not None:
@@ -275,7 +275,11 @@ def _settings_text(season, names, words, *, exact_place, corner):
     if season.invented:
         lines.append("# INVENTED: no such animal was seen. Not care advice.")
     for name, content in sections.items():
-        lines += ["", f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in content.items() if _is_given(value))]
+        lines += [
+            "",
+            f"[{name}]",
+            *(f"{key} = {toml_value(value)}" for key, value in content.items() if is_given(value)),
+        ]
     return "\n".join(lines) + "\n"
 
 
@@ -301,14 +305,14 @@ def _tellable(section, given):
     return {key: value for key, value in given.items() if key in declared}
 
 
-def _header(section, name):
+def header(section, name):
     return f"{section}.{name if re.fullmatch(r'[A-Za-z0-9_-]+', name) else json.dumps(name)}"
 
 
 def _place(row, exact_place, corner):
     """Position and height of a site or station as they stand in the folder."""
     keys = ("latitude_deg", "longitude_deg", "elevation_m")
-    found = {key: float(row[key]) for key in keys if _is_given(row[key])}
+    found = {key: float(row[key]) for key in keys if is_given(row[key])}
     if exact_place:
         return found
     if corner is not None:
@@ -322,11 +326,11 @@ def _place(row, exact_place, corner):
     return {key: rules[key](value) for key, value in found.items()}
 
 
-def _is_given(value):
+def is_given(value):
     return value is not None and not (isinstance(value, float) and value != value)
 
 
-def _toml(value):
+def toml_value(value):
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -215,13 +215,18 @@ def _inflated(data):
 def _pdf(name, data):
     """Text, links and data about the document; without pypdf, whatever its packed streams hold."""
     streams = [_inflated(found[1]) for found in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", data, re.DOTALL)]
-    packed = b"\n".join([data, *streams])
+    # The size of a picture in the file is no height of a place.
+    packed = re.sub(rb"/(?:Height|Width|Length\d?|Size)\s+\d+", b"", b"\n".join([data, *streams]))
     yield f"{name} (links and data of the document)", packed.decode("latin-1")
     try:
         import pypdf
     except ImportError:
         return
-    reader = pypdf.PdfReader(io.BytesIO(data))
+    try:
+        reader = pypdf.PdfReader(io.BytesIO(data))
+    except pypdf.errors.PyPdfError:
+        # Broken: it was searched as it stands.
+        return
     yield f"{name} (data of the document)", "\n".join(f"{k}: {v}" for k, v in (reader.metadata or {}).items())
     for number, page in enumerate(reader.pages, start=1):
         yield f"{name}, page {number}", page.extract_text()

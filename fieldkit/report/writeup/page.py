@@ -12,7 +12,7 @@ import fieldkit
 from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
 from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
-from fieldkit.report.privacy import at_home, gate, public
+from fieldkit.report.privacy import at_home, enclosures, gate, public
 from fieldkit.report.share import citation
 from fieldkit.report.writeup import folders, kernels, marker, methods, readings, running, wording
 from fieldkit.report.writeup.rendering import Renderer
@@ -20,6 +20,7 @@ from fieldkit.report.writeup.running import WriteUpError
 
 __all__ = ["WriteUp", "WriteUpError", "write"]
 
+_DEMOS = ("demo_season", "demo_enclosure", "demo_watched", "demo_trial")
 # How many of those left out for one reason the page names; all of them stand in a file.
 _LISTED = 8
 _TEMPLATES = Path(__file__).parent.parent / "templates"
@@ -68,8 +69,8 @@ def write(
     """Run the notebooks on a season and write one self-contained HTML file with its figures, numbers and notebooks.
 
     The notebooks are run on the season as others may have it (`privacy.public`): its place cut to a cell of 0.1 degree
-    and 100 m of height, its names replaced, its notes left out. Only the demo season, which everybody has, is run as it
-    is. Then every file is searched for what must stay at home, and a find fails the run.
+    and 100 m of height, its names replaced, its notes left out; and so is an enclosure. Only the demo, which everybody
+    has, is run as it is. Then every file is searched for what must stay at home, and a find fails the run.
 
     The folder is made beside its place and swapped in whole: a run that fails or is killed leaves an earlier write-up
     as it was. Where the records are wanting, the section says so in that place and everything else goes on; a cell
@@ -132,12 +133,17 @@ def write(
             folder = work / "season"
             public.write(season, folder, exact_place=exact_place)
             told = fieldkit.read_season(folder)
-        running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=enclosure)
+        shown, room = cage, enclosure
+        if cage is not None and not _is_demo(enclosure):
+            room = str(work / "enclosure")
+            enclosures.write(cage, room)
+            shown = fieldkit.read_enclosure(room)
+        running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=room)
         kernels.run_all(to_run, work, progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
-            for parameter, place in (("season_folder", folder), ("enclosure_folder", enclosure)):
+            for parameter, place in (("season_folder", folder), ("enclosure_folder", room)):
                 if place is not None:
                     running.hide_path(run, parameter, place)
             running.hide_places_of_warnings(run)
@@ -148,8 +154,10 @@ def write(
         for name, text in (("index.html", page.render()), ("CITATION.cff", page.citation_file())):
             (fresh / name).write_text(visible(text), encoding="utf-8", newline="\n")
         made_pdf = marker.write_pdf(fresh, wanted=pdf)
-        marker.write_marker(fresh, page, where is None, only, cage)
-        secrets = _secrets(season, where, exact_place, [*authors, licence or "", data_at or ""])
+        marker.write_marker(fresh, page, where is None, only, shown)
+        secrets = _secrets(
+            season, where, None if shown is cage else cage, exact_place, [*authors, licence or "", data_at or ""]
+        )
         gate.check(fresh, secrets)
     out = Path(out).absolute()
     return WriteUp(
@@ -163,16 +171,20 @@ def write(
     )
 
 
-def _secrets(season, where, exact_place, allowed):
-    """What must not stand in any file; of the demo season nothing, for everybody has it."""
-    if where is None:
-        return at_home.of_computer()
-    return at_home.of_season(season, exact_place=exact_place, height=not exact_place, allowed=allowed)
+def _secrets(season, where, cage, exact_place, allowed):
+    """What must not stand in any file; of the demo season and enclosures nothing, for everybody has them."""
+    found = [at_home.of_computer()]
+    if where is not None:
+        found = [at_home.of_season(season, exact_place=exact_place, height=not exact_place, allowed=allowed)]
+    if cage is not None:
+        found.append(enclosures.secrets(cage))
+    return at_home.together(*found)
 
 
 def _is_demo(path):
+    data = resource_dir("data")
     try:
-        return Path(path).resolve() == (resource_dir("data") / "demo_season").resolve()
+        return Path(path).resolve() in [(data / name).resolve() for name in _DEMOS]
     except FieldkitError:
         return False
 
