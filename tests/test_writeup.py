@@ -108,7 +108,7 @@ show(figure, "Surface temperature at used places")
 
 
 def notebook(path, cells, **about):
-    role = "verdict" if any("publish" in cell.source for cell in cells) else None
+    role = "verdict" if any("role=" in cell.source for cell in cells) else None
     about = {"section": "Choice", "order": 6, "needs": ["choices"], "role": role} | about
     book = nbformat.v4.new_notebook(cells=cells, metadata={"fieldkit": about})
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}

@@ -165,6 +165,7 @@ def test_no_published_table_holds_a_formula(kit):
         "answer = Found(table=pd.DataFrame({'=cmd': names, 't': -2.5}, index=pd.Index(names, name='=i')),"
         " left_out=pd.DataFrame({'id': names, 'reason': names}))\n"
         "many = Found(table=pd.DataFrame({'t': -2.5}, index=pd.MultiIndex.from_product([names, [1]])))\n"
+        "import fieldkit\nfieldkit.publish(answer, 'one_index')\nfieldkit.publish(many, 'two_indices')\n"
     )
     drawn = (
         "from fieldkit.report.figures import new_axes, show\nfigure, axes = new_axes()\n"
