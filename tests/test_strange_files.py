@@ -2,6 +2,7 @@
 
 import errno
 import os
+import re
 import shutil
 import zipfile
 from pathlib import Path
@@ -183,7 +184,10 @@ def test_a_spectrum_lies_in_the_folder_of_its_enclosure(tmp_path, capsys):
     secret = tmp_path / "secret.csv"
     secret.write_text("wavelength_nm,irradiance_w_m2_nm\n" + "".join(f"{nm},0.SECRET\n" for nm in range(300, 400)))
     for name in ("../secret.csv", str(secret)):
-        toml = enclosure_settings.EXAMPLE.replace("blackbody 2700 K", name)
+        toml, changed = re.subn(
+            r'^spectrum = ".*?"', f'spectrum = "{name}"', enclosure_settings.EXAMPLE, flags=re.MULTILINE
+        )
+        assert changed
         (folder / "enclosure.toml").write_text(toml, encoding="utf-8")
         assert cli.main(["audit", str(folder), "--targets", str(folder / "none.toml")]) == cli.MISTAKE
         said = "".join(capsys.readouterr())

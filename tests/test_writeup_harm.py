@@ -1,5 +1,6 @@
 """A stranger's folder, a killed run, a full disk, a second run: nothing runs, is lost or is left behind."""
 
+import hashlib
 import json
 import os
 import subprocess
@@ -53,11 +54,13 @@ def test_only_this_interpreter_runs_the_notebooks(kit, monkeypatch, tmp_path):
     startup.mkdir(parents=True)
     (startup / "a.py").write_text(f"open({str(tmp_path / 'started')!r}, 'w')")
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
-    cells = [cell("code", PARAMETERS, "parameters"), cell("code", "import sys\nprint(sys.executable)", "writeup")]
+    # Not the path itself: that must stay at home.
+    asked = "import hashlib, sys\nprint(hashlib.sha256(sys.executable.encode()).hexdigest())"
+    cells = [cell("code", PARAMETERS, "parameters"), cell("code", asked, "writeup")]
     notebook(kit.books / "06_toy_choice.ipynb", cells)
     write(kit)
     kept = nbformat.read(kit.out / "notebooks" / "06_toy_choice.ipynb", as_version=4)
-    assert kept.cells[1].outputs[0].text.strip() == sys.executable
+    assert kept.cells[1].outputs[0].text.strip() == hashlib.sha256(sys.executable.encode()).hexdigest()
     assert not (tmp_path / "taken").exists() and not (tmp_path / "started").exists()
 
 

@@ -59,7 +59,7 @@ def overview(*, match=None, coverage=None, heights=()):
     >>> wanted = {"wanted_w_m2": (350, 700), "body_length_m": 0.16, "n_draws": 2}
     >>> spot = lamp_coverage.coverage(lamp, (0, 0.6, 0, 0.4), 0.1, **wanted)
     >>> print(overview(coverage=spot).headline)
-    Not right yet: at most 64 % of the animal is lit at once
+    Not right yet: at most 34 % of the animal is lit at once
     """
     rows = []
 
