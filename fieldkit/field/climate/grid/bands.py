@@ -123,7 +123,7 @@ def air_bands(
     ...                    "tasmin": (dims, 7 + 15 * hot, {"units": "degC"})},
     ...                   coords={"time": day, "lat": [30.0, 31.0], "lon": [-110.0, -109.0]})
     >>> air_bands(data).pooled.loc[["summer", "winter"], ["low_c", "high_c"]].round(9).to_numpy().tolist()
-    [[22.0, 30.0], [7.0, 22.0]]
+    [[22.0, 35.0], [7.0, 22.0]]
     """
     if not np.isfinite(margin_c) or margin_c < 0:
         raise FieldkitError(f"margin_c={margin_c}: give the margin as degrees below the high end, 0 or more.")
