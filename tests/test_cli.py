@@ -21,7 +21,7 @@ def good(tmp_path):
 def test_check_of_a_good_folder_says_how_it_was_read(good, capsys):
     assert cli.main(["check", str(good)]) == cli.OK
     said = capsys.readouterr().out
-    assert "choices.csv: 5 rows of choices; cells parted by comma, decimal point, utf-8" in said
+    assert "choices.csv: 5 rows of choices; cells separated by comma, decimal point, utf-8" in said
     assert f"Nothing wrong found in {good}." in said
 
 

@@ -111,7 +111,7 @@ def test_what_cannot_be_told_is_said_plainly(humped):
     assert "operative temperature picked out" in separated.sentence
     with pytest.raises(choice.ChoiceError, match="does not differ between the places"):
         preference.preferred_value(c.assign(operative_c=30.0))
-    with pytest.raises(choice.ChoiceError, match="nought or more"):
+    with pytest.raises(choice.ChoiceError, match="zero or more"):
         preference.preferred_value(c, instrument_error=-1)
     alone = preference.preferred_value(c.assign(animal_id="A"))
     assert "of 1 animal:" in alone.sentence and "All sets are of one animal" in alone.sentence

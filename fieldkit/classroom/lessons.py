@@ -255,7 +255,8 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
 
     All lizards of a round choose among the same five places, so a place that is liked for its soft grass is liked by
     many at once: a round counts once, however many lizards took part, the way a season counts animals. A driver that
-    `choice.compare` names must also hold when whole rounds are turned round at random; else the class cannot tell.
+    `choice.compare` names must also hold when the signs of whole rounds are flipped at random; else the class
+    cannot tell.
 
     Parameters
     ----------
@@ -264,7 +265,7 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
     drivers : dict of str to str, optional
         Name and column of what is tested; air, surface and radiation unless given.
     permutations : int
-        Classes with every lizard's place drawn by lot.
+        Classes with every lizard's place drawn at random.
     rng : int or numpy.random.Generator
         Seed.
 

@@ -56,7 +56,7 @@ def run(arguments):
         how = [f"{source.rows:,} rows of {source.table}"]
         if source.separator:
             mark = "comma" if source.decimal_mark == "," else "point"
-            how.append(f"cells parted by {source.separator}, decimal {mark}, {source.encoding}")
+            how.append(f"cells separated by {source.separator}, decimal {mark}, {source.encoding}")
         print(f"{source.file}: {'; '.join(how)}")
     print()
     print(as_text(season.warnings, arguments.folder))

@@ -136,7 +136,7 @@ def of_season(season, *, behaviours=("basking",), level=0.95, n_resamples=999, r
     A rate is sightings over time watched. Somebody is taken to have watched from one round of scans to the next on the
     same day, when they lie no more than two hours apart; sightings at other times are left out of the rate, and so are
     days without scans. A group counts as one sighting. Limits: percentiles over whole days drawn again; where nobody
-    was seen, the upper limit is that of a Poisson count of nought (Garwood 1936, Biometrika 28:437).
+    was seen, the upper limit is that of a Poisson count of zero (Garwood 1936, Biometrika 28:437).
 
     In 600 simulated seasons of each of eight kinds, watched as the demo is, with days alike or unlike, in which no hour
     or month differed, one was said to differ in 5 to 10 of 100. An hour with two and a half times the sightings was

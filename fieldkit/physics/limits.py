@@ -6,7 +6,7 @@ from scipy import constants
 from fieldkit.core import FieldkitError
 
 _KELVIN = constants.zero_Celsius
-_IRRADIANCE = (-50, 5e4, "W/m²")  # pyranometers read a little below nought at night; a lamp may be ten suns
+_IRRADIANCE = (-50, 5e4, "W/m²")  # pyranometers read a little below zero at night; a lamp may be ten suns
 _SURFACE = (-_KELVIN, 1000, "°C")
 
 # Lowest and highest value of an input of this name, in every function of the physics.

@@ -220,7 +220,7 @@ def _spread(fit, design, looks, clusters):
     if not clusters:
         return Spread(covariances=np.asarray(fit.cov_params())[None])
     n, yes, mu = looks["n"].to_numpy(float), looks["yes"].to_numpy(float), fit.mu
-    # A chance rounded to nought or one holds no information.
+    # A chance rounded to zero or one holds no information.
     doubt = np.where(mu * (1 - mu) > 0, mu * (1 - mu), np.inf)
     steep = fit.family.link.inverse_deriv(fit.family.link(np.clip(mu, 1e-300, 1 - 1e-16))) / doubt
     score = design * (steep * (yes - n * mu))[:, None]

@@ -160,7 +160,7 @@ def _root(function, low, high):
 
 
 def stretch(curve, value, gradient, place, low, high):
-    """Temperatures around `place` at which `value` cannot be told from nought: Fieller's argument for any curve."""
+    """Temperatures around `place` at which `value` cannot be told from zero: Fieller's argument for any curve."""
 
     def doubt(x):
         return value(x) ** 2 - curve.reach(gradient(x)) ** 2

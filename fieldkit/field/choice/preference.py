@@ -94,7 +94,7 @@ def preferred_value(choices, *, column="operative_c", cluster="animal_id", instr
     from scipy import special
 
     if not instrument_error >= 0:
-        raise ChoiceError(f"instrument_error={instrument_error} must be nought or more: it is a standard deviation.")
+        raise ChoiceError(f"instrument_error={instrument_error} must be zero or more: it is a standard deviation.")
     ready = choice_sets.prepare(choices, {column: column}, cluster)
     raw = ready.kept[[column]].to_numpy(dtype=float)
     within, _ = choice_sets.centre(raw, ready.sets)

@@ -97,7 +97,7 @@ class Comparison(Result):
         animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
     chance : DataFrame
         One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
-        (`draws`), visits, returns and animals turned round, places allowed for, and `held`, the largest of them over
+        (`draws`), sign-flips of visits, returns and animals, places allowed for, and `held`, the largest of them over
         all candidates.
     repeats : dict
         n_visits, n_returns, n_animals, n_places (NaN or 0 where not known) and `place_sd`, the standard deviation of

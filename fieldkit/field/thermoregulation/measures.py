@@ -87,7 +87,7 @@ def indices(
 
     Notes
     -----
-    E is not cut off below nought (animals further from their range than the places are) and is not defined when every
+    E is not cut off below zero (animals further from their range than the places are) and is not defined when every
     place lies inside the range. Operative temperature overstates what a large animal can reach, because of its thermal
     inertia (Seebacher & Shine 2004 Physiol. Biochem. Zool. 77:688-695).
 
@@ -97,7 +97,7 @@ def indices(
 
     Intervals: animals, days and places are left out one after another (jackknife), days from bodies and places
     together; the variances are added, less what places and days count twice (Cameron, Gelbach & Miller 2011). What
-    animals and days count twice stays in, because distances are lopsided: most animals lie near nought. Student's t
+    animals and days count twice stays in, because distances are lopsided: most animals lie near zero. Student's t
     with Satterthwaite's degrees of freedom (1946), on the logarithm of accuracy, thermal quality and their ratio, the
     end on the long side moved out by Johnson's term for lopsided groups (1978). A preferred range from a gradient adds
     the scatter of its resamples.
@@ -137,7 +137,7 @@ def indices(
         else column(operative_weight, len(flat(operative_c)), "operative_weight")[places.index]
     )
     if not (places["weight"] >= 0).all() or places["weight"].sum() == 0:
-        raise FieldkitError("operative_weight must be shares of the habitat: not negative, not empty, not all nought.")
+        raise FieldkitError("operative_weight must be shares of the habitat: not negative, not empty, not all zero.")
     if operative_used is not None:
         used = column(operative_used, len(flat(operative_c)), "operative_used")[places.index] == 1
         if used.all():

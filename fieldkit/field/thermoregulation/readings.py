@@ -18,7 +18,7 @@ LEAST_READINGS = 4
 
 @elementwise({"distance_c": {"units": "K", "long_name": "distance from the preferred range"}})
 def distance(temperature_c, low_c, high_c):
-    """How far temperatures lie outside a range; nought inside and on its ends.
+    """How far temperatures lie outside a range; zero inside and on its ends.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Two probes as a sun meter: the heat balance turned round."""
+"""Two probes as a sun meter: the heat balance inverted."""
 
 from dataclasses import dataclass
 
@@ -69,7 +69,7 @@ def absorbed_irradiance(
     Notes
     -----
     The heat balance of Bakken (1976) solved for the absorbed radiation.
-    The heat balance turned round: the shaded probe stands for air and surroundings, so what the sunlit one loses to
+    The heat balance inverted: the shaded probe stands for air and surroundings, so what the sunlit one loses to
     them at its own temperature is what it absorbs, and with absorptivity α, silhouette s, views v and diffuse fraction
     k, absorbed = α GHI (s (1 − k)/cos(zenith) + v_sky k + v_ground albedo). An open sky above the sunlit probe only
     lowers the answer: the absorbed radiation by emissivity times sky view times what the sky lacks against the air

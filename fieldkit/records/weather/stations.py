@@ -624,7 +624,7 @@ def _dates(text, path, column, date_format, timezone, hourly):
     if timezone is None:
         raise FieldkitError(
             f"{path.name}, column '{column}': the clock's zone is not in the file. Say timezone=, for example "
-            "'America/Phoenix', or 'Etc/GMT+7' for a clock that never shifts (its sign is turned round: this is UTC-7)."
+            "'America/Phoenix', or 'Etc/GMT+7' for a clock that never shifts (its sign is reversed: this is UTC-7)."
         )
     try:
         return parsed.dt.tz_localize(timezone)

@@ -239,7 +239,7 @@ def _is_minutes(found, value, place):
 
 
 def _is_compact(text, value, letters):
-    """Degrees, minutes and seconds in one, or parted by blanks: 361052N, 36 10 52 N, N 36 10.873."""
+    """Degrees, minutes and seconds in one, or separated by blanks: 361052N, 36 10 52 N, N 36 10.873."""
     size = abs(value)
     degrees = int(size)
     minutes = int((size - degrees) * 60)

@@ -387,7 +387,7 @@ def _in_words(text, head, is_head):
     if re.fullmatch(r"[\d.]+e-\d+", text) and re.match(r"p\b|.*_p$|weight", head) and float(text) < 1e-4:
         return "<0.0001"
     if re.fullmatch(r"0\.0+", text) and re.match(r"p\b|.*_p$", head):
-        # A table rounded for reading; no chance is nought.
+        # A table rounded for reading; no chance is zero.
         return f"<{text[:-1]}1"
     if re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
         return text.replace("-", "−", 1)

@@ -60,7 +60,7 @@ def apart(sums, units, owners, permutations, rng):
     sums : ndarray, shape (sets, columns)
         Score of each set at no selection, in units of its spread.
     units : list of ndarray
-        Codes of what is turned round as a whole; the largest p-value counts.
+        Codes of what has its sign flipped as a whole; the largest p-value counts.
     owners : ndarray, shape (sets,)
         Code of the animal, below 0 for none.
     permutations : int
@@ -94,7 +94,7 @@ def apart(sums, units, owners, permutations, rng):
 
 
 def differences(values, used, sets, owners, units, coefficients, permutations, rng):
-    """Do slopes differ between animals? Scores at the joint fit, squared by animal, visits turned round.
+    """Do slopes differ between animals? Scores at the joint fit, squared by animal, signs of visits flipped.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def differences(values, used, sets, owners, units, coefficients, permutations, r
     used, sets : ndarray, shape (n,)
         Whether the place was used, and the code of its set.
     owners, units : ndarray, shape (sets,)
-        Code of the animal of each set (below 0 for none), and of what is turned round as a whole.
+        Code of the animal of each set (below 0 for none), and of what has its sign flipped as a whole.
     coefficients : ndarray, shape (p,)
         Joint fit, per within-set standard deviation.
     permutations : int

@@ -1,4 +1,4 @@
-"""Could chance have done it? Used places drawn at random, and whatever repeats turned round together.
+"""Could chance have done it? Used places drawn at random, and the signs of whatever repeats flipped together.
 
 Sets are not the units that repeat where an animal stays, comes back, or is one of few: the summed scores of whole
 visits, returns and animals change sign at random, and the largest p-value counts. Where the same places are read again
@@ -12,7 +12,7 @@ import numpy as np
 # Turned round at random, five units give the season itself in one draw of sixteen: no p-value of 5 % exists below six.
 FEWEST_UNITS = 6
 # With fewer animals than this, turning them round leaves too few ways for twelve candidates (our choice: eight give a p
-# of 2 in 256 at best); visits and returns are turned round still.
+# of 2 in 256 at best); the signs of visits and returns are flipped still.
 FEWEST_ANIMALS = 8
 
 
