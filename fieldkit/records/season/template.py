@@ -500,7 +500,8 @@ def field_sheet(*, paper="A4", sets=2, places=6, title="Field sheet", paces=20, 
         f"<section><h1>{html.escape(title)}: choice sets</h1>{blanks}"
         "<p>First row of a set: where the animal was (used 1). Then places it could have taken, chosen by a rule, not "
         "by eye: so many steps in a direction drawn at random. Read all places of a set within minutes, after the "
-        "animal has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor level, "
+        "animal has left by itself. Shade the air thermometer from sun, sky and hot ground; hold the radiation sensor "
+        "level, "
         f"your shadow away. Leave a cell empty if it was not read.</p>{table_to_fill(shown, rows)}"
         f"{_drawn_places(sets, places - 1, paces, rng)}{care}</section>"
     )
