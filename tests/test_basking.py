@@ -596,7 +596,7 @@ def test_figure_draws_the_result():
     drawn = drawn_numbers(figure)
     curve = drawn[drawn["series"] == "fitted curve"]
     np.testing.assert_allclose(curve["y"].astype(float), found.curve["probability"])
-    points = drawn[drawn["series"] == "share of looks, in bins"]
+    points = drawn[drawn["series"] == "share of scans, in bins"]
     np.testing.assert_allclose(points["y"].astype(float), found.binned["share"])
     for name, row in found.table.iterrows():
         point = drawn[drawn["series"] == name].iloc[0]

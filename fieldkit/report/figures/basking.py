@@ -50,7 +50,7 @@ def response(window):
             color=COLOURS["used"],
             ecolor=COLOURS["available"],
             elinewidth=1,
-            label="share of looks, in bins",
+            label="share of scans, in bins",
         )
         for (name, row), marker in zip(window.table.iterrows(), ("<", "D", ">")):
             if np.isnan(row["estimate_c"]):
@@ -61,7 +61,7 @@ def response(window):
             axes.plot(ends, [row["probability"]] * 2, color=colour, linewidth=2.5, label=f"{name}, interval")
             axes.plot(row["estimate_c"], row["probability"], marker, color=colour, markersize=8, label=name)
         axes.set_xlabel("shade air temperature (°C)")
-        axes.set_ylabel(f"chance that a look finds the animal {' or '.join(window.settings['behaviours'])}", wrap=True)
+        axes.set_ylabel(f"chance that a scan finds the animal {' or '.join(window.settings['behaviours'])}", wrap=True)
         axes.set_ylim(0, min(1.0, 1.15 * max(bins["high"].max(), curve["high"].max())))
         axes.set_title(_title(window))
         figure.legend(loc="outside lower center", fontsize=8.5, ncols=3)

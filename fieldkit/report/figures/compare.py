@@ -127,8 +127,8 @@ def blocks(found):
     figure, axes = new_axes(width=7.2, height=4.0)
     table = found.blocks
     with look():
-        for arm, colour, shift in (("usual", "available", -0.12), ("changed", "captive", 0.12)):
-            axes.plot(table["block"] + shift, table[arm], marker="o", ls="", color=COLOURS[colour], label=arm)
+        for arm, colour, marker in (("usual", "available", "o"), ("changed", "captive", "D")):
+            axes.plot(table["block"], table[arm], marker=marker, ls="", color=COLOURS[colour], label=arm)
         axes.vlines(table["block"], table["usual"], table["changed"], color=COLOURS["available"], lw=0.8)
         axes.set_xticks(table["block"])
         axes.set_xlabel("block")
