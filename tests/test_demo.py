@@ -19,6 +19,7 @@ def season():
     return fieldkit.demo_season()
 
 
+@pytest.mark.slow
 def test_making_it_again_gives_the_same_bytes(tmp_path):
     again = demo.write(tmp_path / "again")
     names = sorted(p.name for p in FOLDER.iterdir())
