@@ -4,6 +4,7 @@ import copy
 import shutil
 from pathlib import Path
 
+from fieldkit.classroom import pages
 from fieldkit.classroom import sheet as class_sheet
 from fieldkit.core import resource_dir
 from fieldkit.report.writeup import folders, running
@@ -71,13 +72,15 @@ def write_student_copies(folder, out):
     return written
 
 
-def write(out):
-    """Make the folder for a classroom: teacher's and student's notebooks, empty sheets to print and to type into.
+def write(out, *, all_notebooks=False):
+    """Make the folder for a classroom: notebooks, pages to read without Python, sheets to print and to type into.
 
     Parameters
     ----------
     out : str or pathlib.Path
         New or empty folder.
+    all_notebooks : bool
+        Also a page of every guided notebook.
 
     Returns
     -------
@@ -100,6 +103,11 @@ def write(out):
             example = half / "example" / f"invented_{lesson}.xlsx"
             class_sheet.write_workbook(lesson, class_sheet.read_sheet(lesson), example)
         write_student_copies(source, half / "student")
+        pages.write(source, half / "pages", LESSONS, without=KEPT_BACK)
+        pages.write(source, half / "teacher", LESSONS)
+        if all_notebooks:
+            guided = sorted(path.stem for path in source.parent.glob("[0-9]*.ipynb"))
+            pages.write(source.parent, half / "notebooks", guided)
         (half / "README.txt").write_text(_readme(), encoding="utf-8")
     return sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
 
