@@ -1,4 +1,4 @@
-"""A small sample of ``tests/studies/damaged_folders.py``: no traceback, no hang, no row that vanishes without a word."""
+"""A sample of ``tests/studies/damaged_folders.py``: no traceback, no hang, no row that vanishes without a word."""
 
 import damage
 import pytest
