@@ -14,8 +14,8 @@ from season_folder import CHOICES
 
 from fieldkit.core import FieldkitError
 from fieldkit.records import problems, spreadsheet
+from fieldkit.records import schema as schemas
 from fieldkit.records.problems import SeasonError
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import reader as folder
 from fieldkit.records.season import settings, template
 

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from fieldkit import core
+from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure import tables as enclosure_tables
 from fieldkit.records.enclosure.settings import NAME, SETTINGS, check, parse
 from fieldkit.records.enclosure.spectra import read_spectrum
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import cells, opening, sheets
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.reader import Animal
 

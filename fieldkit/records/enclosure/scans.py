@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.table import read_table
 

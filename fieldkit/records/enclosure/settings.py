@@ -4,9 +4,9 @@ import math
 import re
 import tomllib
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.problems import Problems
-from fieldkit.records.schema import tables as schemas
-from fieldkit.records.schema.tables import Setting
+from fieldkit.records.schema.settings import Setting
 from fieldkit.records.season import settings
 
 NAME = "enclosure.toml"

@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure import scans as enclosure_scans
 from fieldkit.records.enclosure.settings import NAME
 from fieldkit.records.problems import Problems
 from fieldkit.records.reading import cells, headers, opening, series, sheets
 from fieldkit.records.reading import loggers as tidy_loggers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import limits, moments, settings
 from fieldkit.records.season.table import read_table
 

@@ -3,10 +3,10 @@
 import html
 
 from fieldkit.core import resource_dir
+from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure.scans import OUT_OF_SIGHT
 from fieldkit.records.enclosure.settings import NAME, SETTINGS
 from fieldkit.records.enclosure.tables import TABLES, WORKBOOK
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import template
 
 NOTEBOOKS = ("10_match_lamps.ipynb", "11_audit_enclosure.ipynb", "16_compare_field_and_captivity.ipynb")

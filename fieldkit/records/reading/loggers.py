@@ -8,8 +8,8 @@ import warnings
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 _PIECE = 500_000  # rows read at a time: the texts of all times at once would fill the memory

@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import suspicions
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 # Odd loggers are looked at together up to this many readings: a pause of all of them is one thing to say.

@@ -6,9 +6,9 @@ import difflib
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.reading import repeats
-from fieldkit.records.schema import tables as schemas
 
 # Rules of thumb of the trade: common practice, no source.
 SET_MINUTES = 30

@@ -4,8 +4,8 @@ import datetime as dt
 
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.limits import why_empty
 

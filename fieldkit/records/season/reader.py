@@ -11,9 +11,9 @@ import pandas as pd
 
 from fieldkit import core
 from fieldkit.records import places
+from fieldkit.records import schema as schemas
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import opening, repeats, sheets
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import exports, settings
 from fieldkit.records.season.table import read_table
 

@@ -5,8 +5,8 @@ import difflib
 import re
 import tomllib
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells
-from fieldkit.records.schema import tables as schemas
 
 NAME = "season.toml"
 # Sections within sections that the reader goes down into; settings need four.

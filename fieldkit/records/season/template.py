@@ -9,8 +9,8 @@ from pathlib import Path
 
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import cautions, spreadsheet
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import headers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 SUBSTRATES = ("rock", "gravel", "sand", "soil", "grass", "leaf litter", "wood", "bark", "wall", "other")
