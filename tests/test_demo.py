@@ -28,8 +28,8 @@ def test_making_it_again_gives_the_same_bytes(tmp_path):
 
 
 def test_nothing_is_overwritten(tmp_path):
-    with pytest.raises(FieldkitError, match="nothing was written"):
-        demo.write(tmp_path)
+    with pytest.raises(FieldkitError, match="nothing was changed"):
+        demo.write(FOLDER)
 
 
 def test_it_says_that_it_is_invented(season):

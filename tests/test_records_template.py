@@ -160,7 +160,7 @@ def test_a_failure_leaves_no_half_folder(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(template, "workbook", full)
-    with pytest.raises(OSError, match="No space"):
+    with pytest.raises(FieldkitError, match="no space left"):
         template.new_folder(tmp_path / "new")
     assert list(tmp_path.iterdir()) == []
 

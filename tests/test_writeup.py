@@ -21,7 +21,7 @@ import pandas as pd
 import pytest
 
 import fieldkit
-from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.core import FieldkitError, resource_dir, swapped_in
 from fieldkit.report import writeup
 from fieldkit.report.privacy import at_home, public
 from fieldkit.report.writeup import collected, folders, kernels, methods, page, running
@@ -422,7 +422,7 @@ def test_parameters_cells_may_only_set_plain_values():
 
 def plain(out, text="first", **options):
     """A write-up folder without the notebooks: what stands in it does not matter to the swapping."""
-    with folders.swapped_in(out, **options) as (fresh, _):
+    with swapped_in(out, check=folders.check_replaceable, **options) as (fresh, _):
         (fresh / "index.html").write_text(text)
         about = {"format": folders.FORMAT, "files": {"index.html": folders.digest(fresh / "index.html")}}
         (fresh / folders.MARKER).write_text(json.dumps(about))
@@ -465,10 +465,12 @@ def test_the_season_folder_is_never_replaced(tmp_path):
 
 
 def test_a_folder_that_fills_up_meanwhile_is_not_replaced(tmp_path):
-    plain(tmp_path / "out")
-    with pytest.raises(FieldkitError, match="added or changed"), folders.swapped_in(tmp_path / "out") as (fresh, _):
+    out = tmp_path / "out"
+    plain(out)
+    replacing = swapped_in(out, check=folders.check_replaceable)
+    with pytest.raises(FieldkitError, match="added or changed"), replacing as (fresh, _):
         (fresh / "x").write_text("x")
-        (tmp_path / "out" / "late.txt").write_text("late")
+        (out / "late.txt").write_text("late")
     assert set(contents(tmp_path / "out")) == {"index.html", "writeup.json", "late.txt"}
     assert [p.name for p in tmp_path.iterdir()] == ["out"]
 
@@ -476,8 +478,9 @@ def test_a_folder_that_fills_up_meanwhile_is_not_replaced(tmp_path):
 KILLED = """
 import sys, time
 from pathlib import Path
+from fieldkit.core import swapped_in
 from fieldkit.report.writeup import folders
-with folders.swapped_in(Path(sys.argv[1])) as (fresh, _):
+with swapped_in(Path(sys.argv[1]), check=folders.check_replaceable) as (fresh, _):
     (fresh / "half").write_text("half")
     print("writing", flush=True)
     time.sleep(60)
@@ -505,7 +508,7 @@ def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
     out = tmp_path / "out"
     plain(out)
     out.rename(tmp_path / ".out.old-abc")
-    with pytest.raises(ZeroDivisionError), folders.swapped_in(out):
+    with pytest.raises(ZeroDivisionError), swapped_in(out, check=folders.check_replaceable):
         raise ZeroDivisionError
     assert (out / "index.html").read_text() == "first"
     real = os.rename
@@ -515,7 +518,7 @@ def test_a_kill_between_the_two_renames_is_put_back(tmp_path, monkeypatch):
             raise OSError(errno.ENOSPC, "No space left on device")
         real(source, target)
 
-    monkeypatch.setattr(folders.os, "rename", fails_second)
+    monkeypatch.setattr(os, "rename", fails_second)
     with pytest.raises(FieldkitError, match="out: there is no space left on the disk"):
         plain(out, "second")
     assert (out / "index.html").read_text() == "first"

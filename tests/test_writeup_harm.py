@@ -10,7 +10,7 @@ import nbformat
 import pytest
 from test_writeup import KILLED, PARAMETERS, cell, contents, make_kit, notebook, plain, write
 
-from fieldkit.core import FieldkitError
+from fieldkit.core import FieldkitError, swapped_in
 from fieldkit.report import writeup
 from fieldkit.report.writeup import folders
 
@@ -112,7 +112,7 @@ def test_any_name_keeps_the_earlier_write_up(tmp_path, name):
     # As a kill between the two renames leaves it, with the rest of another run.
     out.rename(tmp_path / f".{name}.old-abc")
     (tmp_path / f".{name}.new-abc").mkdir()
-    with pytest.raises(ZeroDivisionError), folders.swapped_in(out):
+    with pytest.raises(ZeroDivisionError), swapped_in(out, check=folders.check_replaceable):
         raise ZeroDivisionError
     assert contents(out) == before
     plain(out, "second")

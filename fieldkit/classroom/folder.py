@@ -6,8 +6,8 @@ from pathlib import Path
 
 from fieldkit.classroom import pages
 from fieldkit.classroom import sheet as class_sheet
-from fieldkit.core import resource_dir
-from fieldkit.report.writeup import folders, running
+from fieldkit.core import resource_dir, swapped_in
+from fieldkit.report.writeup import running
 
 # Cells with these tags stay with the teacher.
 KEPT_BACK = {"answer", "teacher"}
@@ -94,7 +94,7 @@ def write(out, *, all_notebooks=False):
     """
     out = Path(out).expanduser().absolute()
     source = resource_dir("notebooks") / "classroom"
-    with folders.swapped_in(out, check=folders.check_empty) as (half, _):
+    with swapped_in(out) as (half, _):
         for folder in ("teacher", "sheets", "example"):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():

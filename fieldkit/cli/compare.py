@@ -22,6 +22,7 @@ def declare(sub):
 def run(arguments):
     """Set wild animals and those of an enclosure beside each other."""
     from fieldkit.captive import compare
+    from fieldkit.records import spreadsheet
     from fieldkit.records.enclosure import read_enclosure
     from fieldkit.records.season import read_season
     from fieldkit.report.keeper import comparison
@@ -40,7 +41,7 @@ def run(arguments):
     print(text)
     if arguments.save is not None:
         with gate.held(arguments.save, kept, what="the table"):
-            found.table.to_csv(arguments.save)
+            spreadsheet.write_csv(found.table.reset_index(), arguments.save)
         print(f"\nTable saved: {arguments.save}")
     return OK
 

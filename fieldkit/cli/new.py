@@ -3,6 +3,7 @@
 import sys
 
 from fieldkit.cli.status import OK
+from fieldkit.core import check_empty
 
 HELP = "make a season or enclosure folder that is ready to fill; nothing is overwritten"
 
@@ -26,7 +27,7 @@ def run(arguments):
     else:
         from fieldkit.records.season import template
 
-        template.check_free(arguments.folder)
+        check_empty(arguments.folder)
         answers = {}
         if sys.stdin is not None and sys.stdin.isatty():
             print("A few questions first. Enter leaves one for later; all can be changed in season.toml.\n")

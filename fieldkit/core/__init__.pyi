@@ -11,3 +11,8 @@ from .containers import generator as generator
 from .containers import resource_dir as resource_dir
 from .containers import trouble as trouble
 from .containers import visible as visible
+from .folders import check_empty as check_empty
+from .folders import check_outside as check_outside
+from .folders import new_files as new_files
+from .folders import refusals_said as refusals_said
+from .folders import swapped_in as swapped_in

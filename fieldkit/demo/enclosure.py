@@ -15,7 +15,7 @@ import pandas as pd
 from fieldkit.captive.enclosure.days import long_form, read_lamps, read_out, simulate
 from fieldkit.captive.lamps import Beam
 from fieldkit.captive.lamps.folder import lamp_for
-from fieldkit.core import FieldkitError, generator
+from fieldkit.core import FieldkitError, generator, swapped_in
 from fieldkit.demo.random_enclosures import DRAWN, FAULTS, ZONE, random_enclosure
 from fieldkit.records.enclosure.reader import assemble
 
@@ -321,9 +321,6 @@ def write(folder):
     FieldkitError
         When the folder holds something already.
     """
-    folder = Path(folder).expanduser()
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise FieldkitError(f"{folder} is not empty: nothing was written. Give a new folder.")
     meter, tables, truth = make_demo()
     text = ["lamp,distance [m],angle [°],irradiance [W/m²],uv_index"]
     for row in meter:
@@ -335,16 +332,16 @@ def write(folder):
             column = table[name].iloc[::3] if name in SLOW else table[name]
             stamps = column.index.strftime("%Y-%m-%d %H:%M")
             lines += [f"{t},{name},{v:.1f}" for t, v in zip(stamps, np.round(column.to_numpy(), 1) + 0.0)]
-    folder.mkdir(parents=True, exist_ok=True)
     files = {
         "enclosure.toml": DEMO,
         "lamp_readings.csv": "\n".join(text) + "\n",
         "readings.csv": "\n".join(lines) + "\n",
         "truth.json": json.dumps(truth, indent=2) + "\n",
     }
-    for name, content in files.items():
-        (folder / name).write_text(content, encoding="utf-8", newline="\n")
-    return folder
+    with swapped_in(folder) as (half, _):
+        for name, content in files.items():
+            (half / name).write_text(content, encoding="utf-8", newline="\n")
+    return Path(folder).expanduser()
 
 
 if __name__ == "__main__":

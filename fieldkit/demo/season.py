@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, generator
+from fieldkit.core import generator, swapped_in
 from fieldkit.physics import heat, spectrum, sun
 from fieldkit.physics.heat import air, ground
 from fieldkit.physics.heat.body import copper_model, lizard, probe
@@ -159,18 +159,14 @@ def write(folder):
     FieldkitError
         When the folder is there already.
     """
-    folder = Path(folder)
-    if folder.exists():
-        raise FieldkitError(f"{folder} is there already: nothing was written. Name a new folder.")
-    season = make()
-    folder.mkdir(parents=True)
-    for name, table in season.tables.items():
-        table.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
-    (folder / "season.toml").write_text(season.settings, encoding="utf-8", newline="\n")
-    (folder / "truth.json").write_text(
-        json.dumps(season.truth, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n"
-    )
-    return folder
+    with swapped_in(folder) as (half, _):
+        season = make()
+        for name, table in season.tables.items():
+            table.to_csv(half / f"{name}.csv", index=False, lineterminator="\n")
+        (half / "season.toml").write_text(season.settings, encoding="utf-8", newline="\n")
+        truth = json.dumps(season.truth, indent=1, sort_keys=True) + "\n"
+        (half / "truth.json").write_text(truth, encoding="utf-8", newline="\n")
+    return Path(folder).expanduser()
 
 
 def _typical_year():

@@ -21,7 +21,7 @@ from fieldkit.captive.enclosure.days import read_lamps, read_out, simulate
 from fieldkit.captive.lamps import Beam
 from fieldkit.captive.lamps.folder import lamp_for
 from fieldkit.captive.trial import randomise
-from fieldkit.core import FieldkitError, generator
+from fieldkit.core import generator, swapped_in
 from fieldkit.demo import season as field
 from fieldkit.demo.enclosure import DEMO, DEMO_BEAMS, PLACES, room_air
 from fieldkit.demo.random_enclosures import ZONE
@@ -266,11 +266,9 @@ def write(folder):
     made = []
     for name, files in make().items():
         place = folder / name
-        if place.exists():
-            raise FieldkitError(f"{place} is there already: nothing was written into it. Give a new folder.")
-        place.mkdir(parents=True)
-        for file, content in files.items():
-            (place / file).write_text(content, encoding="utf-8", newline="\n")
+        with swapped_in(place) as (half, _):
+            for file, content in files.items():
+                (half / file).write_text(content, encoding="utf-8", newline="\n")
         made.append(place)
     return made
 

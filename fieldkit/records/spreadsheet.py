@@ -2,8 +2,9 @@
 
 import datetime as dt
 import re
+from pathlib import Path
 
-from fieldkit.core import FieldkitError
+from fieldkit.core import new_files
 
 # What a spreadsheet takes for the start of a formula or command, with the full-width forms that some convert.
 _STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -95,9 +96,9 @@ def write_csv(table, path):
     notes,t
     '=1+1,-2.5
     """
-    path = _new_file(path)
-    safe_table(table).to_csv(path, index=False, encoding="utf-8-sig", mode="x", lineterminator="\r\n")
-    return path
+    with new_files(path) as (file,):
+        safe_table(table).to_csv(file, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+    return Path(path).expanduser()
 
 
 def write_xlsx(tables, path):
@@ -130,7 +131,6 @@ def write_xlsx(tables, path):
     import openpyxl
     from openpyxl.styles import Font
 
-    path = _new_file(path)
     book = openpyxl.Workbook()
     book.remove(book.active)
     for name, table in tables.items():
@@ -141,9 +141,9 @@ def write_xlsx(tables, path):
         for cell in sheet[1]:
             cell.font = Font(bold=True)
         sheet.freeze_panes = "A2"
-    with path.open("xb") as file:
+    with new_files(path) as (file,):
         book.save(file)
-    return path
+    return Path(path).expanduser()
 
 
 def put(sheet, row, column, value):
@@ -179,12 +179,3 @@ def put(sheet, row, column, value):
     # Keeps it text when a person edits the cell.
     cell.quotePrefix = safe_cell(value) != value
     return cell
-
-
-def _new_file(path):
-    from pathlib import Path
-
-    path = Path(path)
-    if path.exists():
-        raise FieldkitError(f"{path} is there already and was left as it is: choose another name.")
-    return path

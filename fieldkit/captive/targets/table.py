@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, new_files
 
 COLUMNS = (
     "target",
@@ -194,9 +194,9 @@ class Targets(Result):
         path = Path(path)
         if path.suffix not in (".toml", ".json"):
             raise FieldkitError(f"{path.name}: end the name in .toml or .json.")
-        if path.exists():
-            raise FieldkitError(f"{path} is there already and was left as it is: give another name.")
-        path.write_text(self.to_toml() if path.suffix == ".toml" else self.to_json(), encoding="utf-8", newline="\n")
+        text = self.to_toml() if path.suffix == ".toml" else self.to_json()
+        with new_files(path) as (file,):
+            file.write_text(text, encoding="utf-8", newline="\n")
         return path
 
 

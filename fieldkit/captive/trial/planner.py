@@ -12,7 +12,7 @@ import pandas as pd
 from fieldkit.captive.trial import detect as powers
 from fieldkit.captive.trial import randomise, safety
 from fieldkit.captive.trial.outcomes import OUTCOMES, daily
-from fieldkit.core import FieldkitError, Result, method
+from fieldkit.core import FieldkitError, Result, method, new_files
 
 NAME = "trial.toml"
 WANTED_POWER = 0.8
@@ -304,9 +304,9 @@ def save(planned, folder, *, sheet=None):
             raise FieldkitError(
                 f"{file} is there already, and a trial is drawn once: nothing was written. Move it away for another."
             )
-    for file, text in files.items():
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_text(text, encoding="utf-8", newline="\n")
+    with new_files(*files) as places:
+        for place, text in zip(places, texts.values(), strict=True):
+            place.write_text(text, encoding="utf-8", newline="\n")
     return list(files)
 
 

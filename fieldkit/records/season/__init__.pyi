@@ -15,7 +15,6 @@ from .settings import wrong as wrong
 from .table import read_table as read_table
 from .template import SUBSTRATES as SUBSTRATES
 from .template import ask as ask
-from .template import check_free as check_free
 from .template import copy_notebooks as copy_notebooks
 from .template import make_folder as make_folder
 from .template import new_folder as new_folder

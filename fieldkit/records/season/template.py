@@ -4,10 +4,9 @@ import datetime as dt
 import html
 import json
 import shutil
-import tempfile
 from pathlib import Path
 
-from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.core import FieldkitError, resource_dir, swapped_in
 from fieldkit.records import cautions, spreadsheet
 from fieldkit.records import schema as schemas
 from fieldkit.records.reading import headers
@@ -65,18 +64,6 @@ def _parsed(setting, answer):
         return answer
 
 
-def check_free(path):
-    """Refuse a place where something is already; nothing is overwritten."""
-    path = Path(path).expanduser()
-    if path.is_dir() and any(path.iterdir()):
-        raise FieldkitError(
-            f"The folder {path} is there already and holds {sum(1 for _ in path.iterdir())} files or folders; "
-            "nothing was changed. Choose another name, or an empty folder."
-        )
-    if path.exists() and not path.is_dir():
-        raise FieldkitError(f"{path} is a file; nothing was changed. Choose another name for the folder.")
-
-
 def new_folder(path, *, answers=None):
     """Make a season folder that is ready to fill.
 
@@ -103,23 +90,9 @@ def new_folder(path, *, answers=None):
 
 def make_folder(path, fill):
     """Make a folder whole or not at all; `fill` writes into it. Nothing that is there is overwritten."""
-    path = Path(path).expanduser()
-    check_free(path)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # Made beside and moved in whole, so that a full disk leaves no half folder.
-        half = Path(tempfile.mkdtemp(prefix=f".{path.name}-", dir=path.parent))
-    except OSError as error:
-        raise FieldkitError(f"No folder can be made at {path} ({error.strerror}). Choose another place.") from error
-    try:
+    with swapped_in(path) as (half, _):
         fill(half)
-        half.chmod(0o755)
-        if path.is_dir():
-            path.rmdir()
-        half.rename(path)
-    finally:
-        shutil.rmtree(half, ignore_errors=True)
-    return path
+    return Path(path).expanduser()
 
 
 def _fill(folder, answers):

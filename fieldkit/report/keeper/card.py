@@ -10,7 +10,7 @@ import pandas as pd
 from fieldkit.captive.audit import flags as audit_flags
 from fieldkit.captive.audit.means import LIGHT_KINDS, in_words
 from fieldkit.captive.targets import CONTACT_SCOPE, Kind, resting, spoken
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, new_files
 from fieldkit.field.climate.seasons import MONTHS
 from fieldkit.records.enclosure.template import CAUTIONS
 
@@ -88,16 +88,14 @@ def write(targets, out, *, enclosure=None, found=None, pdf=None, allow_invented=
     if pdf and printer is None:
         raise FieldkitError("A PDF needs WeasyPrint: install fieldkit with its pdf extra, or print the HTML file.")
     paper = out.with_suffix(".pdf") if printer is not None else None
-    for path in (out, paper):
-        if path is not None and path.exists():
-            raise FieldkitError(f"{path} is there already and was left as it is: give another name.")
     if not out.parent.is_dir():
         raise FieldkitError(f"There is no folder {out.parent}: make it first.")
     table = months_table(targets)
     html = _render(targets, table, enclosure, found)
-    out.write_text(html, encoding="utf-8", newline="\n")
-    if paper is not None:
-        printer.HTML(string=html).write_pdf(paper, pdf_variant="pdf/ua-1")
+    with new_files(*filter(None, (out, paper))) as (page, *printed):
+        page.write_text(html, encoding="utf-8", newline="\n")
+        for file in printed:
+            printer.HTML(string=html).write_pdf(file, pdf_variant="pdf/ua-1")
     count = len(targets.table)
     words = f"Setup card with {count} target{'s' if count > 1 else ''}: {out}" + (f" and {paper}." if paper else ".")
     return Card(table=table, html=out, pdf=paper, sentence=words)

@@ -7,13 +7,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, swapped_in
 from fieldkit.records.places import ELEVATION_STEP_M, PRECISIONS, band, cut_off
 from fieldkit.report.privacy import at_home, gate, public
 from fieldkit.report.share import citation, darwin_core, netcdf
 from fieldkit.report.share import filter as giving_away
 from fieldkit.report.share import reproducible as again
-from fieldkit.report.writeup import folders
 
 COORDINATES = ("none", *PRECISIONS, "exact")
 # Terms of use that the biodiversity portals accept (common practice).
@@ -249,7 +248,7 @@ def write(
     position = publish_position(season.site, coordinates=coordinates, position_uncertainty_m=position_uncertainty_m)
     filter_ = giving_away.Filter(season, include_notes=include_notes)
     secrets = _secrets(season, coordinates, include_notes, [*about.authors, contact or ""])
-    with folders.swapped_in(out, keep=[season.path], check=folders.check_empty) as (half, _):
+    with swapped_in(out, keep=[season.path]) as (half, _):
         rows = [
             *darwin_core.write(season, half / "darwin_core.zip", about=about, position=position, filter_=filter_),
             *netcdf.write(season, half, about=about, position=position, filter_=filter_),

@@ -1,15 +1,12 @@
-"""Write a folder beside its place and swap it in whole: a run that fails or is killed spoils nothing."""
+"""What a write-up says about itself, and whether a folder may be replaced by another."""
 
-import contextlib
 import datetime
 import hashlib
 import json
 import os
-import shutil
-import tempfile
 from pathlib import Path
 
-from fieldkit.core import FieldkitError, trouble
+from fieldkit.core import FieldkitError, check_outside
 
 MARKER = "writeup.json"
 FORMAT = "fieldkit write-up 1"
@@ -115,41 +112,6 @@ def read_published(folder):
     return about
 
 
-@contextlib.contextmanager
-def refusals_said(place):
-    """What the system refuses in this block and a person can mend becomes a sentence; `place` where it names none."""
-    try:
-        yield
-    except OSError as error:
-        if error.filename is None:
-            error.filename = str(place)
-        if (said := trouble(error)) is None:
-            raise
-        raise FieldkitError(said) from error
-
-
-def check_outside(out, kept):
-    """Refuse a place inside a folder of records, or around it.
-
-    Parameters
-    ----------
-    out : pathlib.Path
-        Where something is to be written.
-    kept : iterable of pathlib.Path or None
-        Folders of a season or an enclosure.
-    """
-    out = Path(os.path.realpath(out))
-    for folder in filter(None, kept):
-        own = Path(os.path.realpath(folder))
-        if out == own or out in own.parents:
-            raise FieldkitError(f"The folder {folder} lies inside {out}: choose another folder to write to.")
-        if own in out.parents:
-            raise FieldkitError(
-                f"{out} lies inside {folder}, which holds records: choose a folder outside it, so that nothing "
-                "written is taken for a record."
-            )
-
-
 def check_replaceable(out, *, keep=()):
     """Refuse a place that holds anything but a write-up as it was written.
 
@@ -188,136 +150,3 @@ def check_replaceable(out, *, keep=()):
             f"{out} holds files that were added or changed after it was written ({shown}). They would be lost: "
             "move them elsewhere, or choose a new folder for the write-up."
         )
-
-
-def check_empty(out, *, keep=()):
-    """Refuse a place that holds anything at all, or lies within records.
-
-    Parameters
-    ----------
-    out : pathlib.Path
-        Where a new folder shall stand.
-    keep : iterable of pathlib.Path
-        Folders of records, which must be apart from `out`.
-    """
-    check_outside(out, keep)
-    if os.path.lexists(out) and (out.is_symlink() or not out.is_dir() or any(out.iterdir())):
-        raise FieldkitError(
-            f"{out} is there already and not an empty folder: choose another name; nothing was changed."
-        )
-
-
-@contextlib.contextmanager
-def swapped_in(out, *, keep=(), check=check_replaceable):
-    """Give an empty folder to write in; when the block ends without an error it takes the place of `out`.
-
-    One run at a time writes to `out`: a second is refused at once. What runs that were killed left beside `out` is
-    cleared away, and an earlier write-up that a kill caught between the two renames is put back.
-
-    Parameters
-    ----------
-    out : str or pathlib.Path
-        Where the finished folder shall stand.
-    keep : iterable of pathlib.Path
-        Folders of records, which must be apart from `out`.
-    check : callable
-        Whether what stands at `out` may be replaced: `check_replaceable` or `check_empty`.
-
-    Yields
-    ------
-    (pathlib.Path, pathlib.Path)
-        The folder that will stand at `out`, and one beside it for what is needed meanwhile.
-    """
-    out = Path(out).absolute()
-    with refusals_said(out):
-        out.parent.mkdir(parents=True, exist_ok=True)
-        check_outside(out, keep)
-        with _alone(out):
-            _recover(out)
-            check(out, keep=keep)
-            place = Path(tempfile.mkdtemp(prefix=f".{out.name}.new-", dir=out.parent))
-            try:
-                fresh, work = place / "whole", place / "work"
-                fresh.mkdir()
-                work.mkdir()
-                yield fresh, work
-                # Minutes have passed: what stands there now may not be what stood there at the start.
-                check(out, keep=keep)
-                _swap(fresh, out)
-            finally:
-                shutil.rmtree(place, ignore_errors=True)
-
-
-@contextlib.contextmanager
-def _alone(out):
-    """Hold the only right to write to `out`; the system takes it back from a run that is killed."""
-    path = out.with_name(f".{out.name}.lock")
-    file = _locked(path)
-    while file is not None and not _is_still(file, path):
-        # Its owner ended, and took the name with it, between our opening and our locking.
-        file.close()
-        file = _locked(path)
-    if file is None:
-        raise FieldkitError(f"Another run is writing {out} now: wait until it has ended, or choose another folder.")
-    try:
-        yield
-    finally:
-        # Windows lets no open file be deleted, the others must not give the name away before the lock.
-        if os.name == "nt":
-            file.close()
-        with contextlib.suppress(OSError):
-            path.unlink()
-        file.close()
-
-
-def _locked(path):
-    """The file, open and locked; None where another process holds it."""
-    file = open(path, "ab")  # noqa: SIM115
-    try:
-        if os.name == "nt":
-            import msvcrt
-
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except (BlockingIOError, PermissionError):
-        file.close()
-        return None
-    except OSError:
-        # A disk that knows no locks: two runs at once are then the reader's own care.
-        return file
-    return file
-
-
-def _is_still(file, path):
-    try:
-        return os.path.samestat(os.fstat(file.fileno()), os.stat(path))
-    except FileNotFoundError:
-        return False
-
-
-def _swap(fresh, out):
-    fresh.chmod(0o755)
-    old = out.with_name(f".{out.name}.old-{fresh.parent.name.rpartition('-')[2]}")
-    if out.exists():
-        os.rename(out, old)
-    try:
-        os.rename(fresh, out)
-    except BaseException:
-        if old.exists():
-            os.rename(old, out)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def _recover(out):
-    """Put back an earlier write-up that a kill caught between the two renames; clear away what runs left behind."""
-    # By its beginning and not by a pattern: names may hold * and [.
-    beside = [path for path in out.parent.iterdir() if path.name.startswith((f".{out.name}.old-", f".{out.name}.new-"))]
-    olds = sorted((p for p in beside if p.name.startswith(f".{out.name}.old-")), key=lambda p: p.stat().st_mtime)
-    if olds and not out.exists():
-        os.rename(olds.pop(), out)
-    for path in beside:
-        shutil.rmtree(path, ignore_errors=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 import pandas as pd
 
 import fieldkit
-from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
+from fieldkit.core import FieldkitError, Result, Role, resource_dir, swapped_in, visible
 from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
 from fieldkit.report.privacy import at_home, enclosures, gate, public
@@ -127,7 +127,7 @@ def write(
     runs = running.listed(season, only=only, with_enclosure=enclosure is not None or where is None)
     to_run = [run for run in runs if run.state == "to run"]
     enclosure = str(Path(enclosure).absolute()) if enclosure is not None else None
-    with folders.swapped_in(out, keep=(season.path, enclosure)) as (fresh, work):
+    with swapped_in(out, keep=(season.path, enclosure), check=folders.check_replaceable) as (fresh, work):
         told, folder = season, None
         if where is not None:
             folder = work / "season"

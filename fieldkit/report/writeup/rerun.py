@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from fieldkit.core import FieldkitError, Result
+from fieldkit.core import FieldkitError, Result, check_outside
 from fieldkit.report import writeup
 from fieldkit.report.integrity import files, seals
 from fieldkit.report.integrity.texts import compare_parts, differing_words, flat
@@ -94,7 +94,7 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
             f"Its SHA-256 is {about['enclosure_sha256']}."
         )
     if out is not None:
-        folders.check_outside(Path(out), [published])
+        check_outside(Path(out), [published])
     sealed = seals.broken(published, about["files"], folders.MARKER)
     with tempfile.TemporaryDirectory() as scratch:
         place = Path(out) if out is not None else Path(scratch) / "rerun"
