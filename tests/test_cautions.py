@@ -8,7 +8,8 @@ import html5lib
 import nbformat
 import pytest
 
-from fieldkit.classroom import declared, folder, sheet
+from fieldkit.classroom import declared, folder
+from fieldkit.classroom import printed as sheet_pages
 from fieldkit.records import cautions
 from fieldkit.records.season import template
 
@@ -45,7 +46,7 @@ def test_field_sheet_and_season_file_and_lesson_sheets_carry_the_same_lines():
         html5lib.HTMLParser(strict=True).parse(io.StringIO(page))
         assert all(html.escape(line) in page for line in cautions.FIELD)
         for lesson in declared.SHEETS:
-            printed = sheet.printable(lesson, paper=paper)
+            printed = sheet_pages.printable(lesson, paper=paper)
             assert all(html.escape(line) in printed for line in cautions.LESSON)
     assert all(line in template.readme() for line in cautions.FIELD)
     assert all(line in folder._readme() for line in cautions.LESSON)
