@@ -278,6 +278,7 @@ def test_the_class_finds_what_its_lizards_chose_on():
     assert classroom.compare_choices(by_lot, permutations=99).verdict == "none"
 
 
+@pytest.mark.slow
 def test_a_place_that_is_liked_for_something_else_is_one_witness_a_round():
     """Of classes that like places for something unmeasured, fewer are led astray than with lizards as witnesses."""
     named = {"rounds": 0, "lizards": 0}

@@ -7,7 +7,7 @@ import pandas as pd
 from fieldkit.classroom import workbook
 from fieldkit.classroom.declared import SAFETY, declared
 from fieldkit.records import spreadsheet
-from fieldkit.records.season import template
+from fieldkit.records.season import printed
 
 
 def blank(lesson):
@@ -166,7 +166,7 @@ def printable(lesson, *, paper="A4"):
         row = {known: value, "notes": sheet.reminders.get(value, "")}
         body += "<tr>" + "".join(f"<td>{html.escape(str(row.get(name, '')))}</td>" for name in names) + "</tr>"
     care = "".join(f"<li>{html.escape(line)}</li>" for line in SAFETY)
-    return template.page_to_print(
+    return printed.page_to_print(
         f"{sheet.title} ({paper})",
         f"<section><h1>{html.escape(sheet.title)}</h1><p class='blanks'>{blanks}</p><p>{html.escape(sheet.how)}</p>"
         f"<table><colgroup>{columns}</colgroup><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
