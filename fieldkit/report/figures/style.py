@@ -13,18 +13,19 @@ import matplotlib
 # The write-up sets this variable in its kernels: the folder in which `show` keeps every figure.
 KEEP = "FIELDKIT_KEEP_FIGURES"
 
-# Okabe & Ito (2008) colours, safe for the common colour-vision deficiencies. Each driver also has a marker and a line
+# Each stands out from white by 3:1 or more (WCAG 2.2, 1.4.11), and any two by 20 units of CIE Lab or more, also to
+# people without red, green or blue cones (tests/test_looks.py computes it). Each predictor also has a marker and a line
 # style of its own, so a grey print can be read.
 COLOURS = {
-    "air": "#0072B2",
-    "surface": "#D55E00",
-    "radiation": "#E69F00",
+    "air": "#013C62",
+    "surface": "#D53131",
+    "radiation": "#D57F00",
     "used": "#000000",
-    "available": "#8C8C8C",
-    "field": "#009E73",
-    "captive": "#CC79A7",
-    "sky": "#56B4E9",
-    "limit": "#B00020",
+    "available": "#707070",
+    "field": "#24A35F",
+    "captive": "#A260A8",
+    "sky": "#4D60DE",
+    "limit": "#920027",
 }
 MARKERS = {"air": "o", "surface": "s", "radiation": "^", "used": "D", "available": "o", "field": "o", "captive": "s"}
 LINES = {"air": "-", "surface": "--", "radiation": "-.", "field": "-", "captive": "--"}

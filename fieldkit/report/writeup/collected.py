@@ -10,6 +10,7 @@ from pathlib import Path
 from fieldkit.core import FieldkitError, Role, listen
 from fieldkit.records.season.reader import Season
 from fieldkit.records.spreadsheet import safe_table
+from fieldkit.report.plain.results import plain
 
 # Stands for an argument that is no plain value.
 GIVEN = "given"
@@ -35,11 +36,11 @@ class Recorder:
         if caller.f_globals.get("__name__") == "__main__":
             self.calls.append(((self._count, caller.f_lineno), described(function, arguments, keywords)))
 
-    def published(self, result, name, role):
+    def published(self, result, name, role, depth):
         """Keep a result under its name; the same name again is the same result, newly made."""
-        if role is Role.VERDICT and any(r is Role.VERDICT and n != name for n, (_, r) in self.results.items()):
+        if role is Role.VERDICT and any(r is Role.VERDICT and n != name for n, (_, r, _) in self.results.items()):
             raise FieldkitError("A notebook publishes one verdict, not two.")
-        self.results[name] = (result, role)
+        self.results[name] = (result, role, depth)
 
 
 def start():
@@ -69,7 +70,7 @@ def collect(recorder, namespace, cells, folder):
     folder = Path(folder)
     found = []
     rows = next((value.rows for value in namespace.values() if isinstance(value, Season)), {})
-    for name, (value, role) in recorder.results.items():
+    for name, (value, role, depth) in recorder.results.items():
         safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
@@ -81,6 +82,7 @@ def collect(recorder, namespace, cells, folder):
             {
                 "name": name,
                 "role": role,
+                "depth": depth,
                 "kind": type(value).__name__,
                 "module": type(value).__module__,
                 "sentence": value.sentence,
@@ -88,6 +90,7 @@ def collect(recorder, namespace, cells, folder):
                 "seed": getattr(value, "seed", None),
                 "settings": _plain(getattr(value, "settings", None) or {}),
                 "warnings": list(value.warnings),
+                "plain": plain(value, topic_of(type(value).__module__)),
             }
         )
     calls = shown_calls(recorder.calls, cells)
