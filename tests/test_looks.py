@@ -33,7 +33,7 @@ def contrast(one, other):
 
 
 def test_contrast_of_known_pairs():
-    """WCAG: black on white is 21:1; #777 on white is the textbook near miss of 4.48:1 (webaim.org/articles/contrast)."""
+    """WCAG: black on white is 21:1; #777 on white is the known near miss of 4.48:1 (webaim.org/articles/contrast)."""
     assert contrast("#000", "#fff") == pytest.approx(21)
     assert contrast("#777777", "#ffffff") == pytest.approx(4.48, abs=0.005)
 

@@ -114,7 +114,7 @@ class Comparison(Result):
     operative : Operative or None
         A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
     modulator : {"", "air", "hour", "either"}
-        What the pull of radiation changes with.
+        What selection for radiation changes with.
     warnings : tuple of str
         What must be read before the verdict is believed.
     """
