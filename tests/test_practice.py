@@ -289,6 +289,22 @@ def test_errors_in_proportion_to_the_reading():
     assert got.contrast.loc["radiation", "instrument_error"] == pytest.approx(np.hypot(30, 0.05 * size))
 
 
+def test_places_read_twice_tell_the_error():
+    # Six of ten sets hold a place that was read a second time, with errors twice the stated ones.
+    season = worlds.season("radiation, 100 sets", 1)
+    rng = np.random.default_rng(5)
+    again = season[season["used"] == 0].groupby("set_id").head(1).iloc[:60].copy()
+    again["surface_c"] += rng.normal(0, 3.0 * np.sqrt(2), len(again))
+    table = pd.concat([season, again], ignore_index=True)
+    found = choice.error_of_pairs(table, ["surface_c"]).loc["surface_c"]
+    assert found["pairs"] == 60 and found["low"] < 3.0 < found["high"]
+    # Bland and Altman (1996): the within-subject standard deviation is that of a one-way analysis of variance.
+    pairs = table[table.duplicated(["set_id", "place_id"], keep=False)].groupby(["set_id", "place_id"])["surface_c"]
+    assert found["error"] == pytest.approx(np.sqrt(pairs.var(ddof=1).mean()))
+    got = choice.compare(table, instrument_errors=worlds.ERRORS, permutations=19)
+    assert any("read twice" in note and "1.5 is stated" in note for note in got.notes)
+
+
 # ---- words, habitat classes, mistakes --------------------------------------------------------------------------------
 
 
