@@ -69,7 +69,7 @@ class Warm:
     """
 
     def __init__(self, environment):
-        self._lock, self._ended, self._answers = threading.Condition(), {}, []
+        self._lock, self._ended, self._answers, self._started = threading.Condition(), {}, [], set()
         self._process = subprocess.Popen(
             [sys.executable, "-m", MODULE],
             stdin=subprocess.PIPE,
@@ -79,7 +79,8 @@ class Warm:
             text=True,
         )
         self._asking = threading.Lock()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
 
     def _listen(self):
         for line in self._process.stdout:
@@ -87,12 +88,16 @@ class Warm:
             with self._lock:
                 if "pid" in told:
                     self._answers.append(told["pid"])
+                    self._started.add(told["pid"])
                 else:
                     self._ended[told["ended"]] = told["code"]
                 self._lock.notify_all()
         with self._lock:
+            for pid in self._started - self._ended.keys():
+                with contextlib.suppress(OSError):
+                    os.kill(pid, signal.SIGKILL)
+                self._ended[pid] = -signal.SIGKILL
             self._answers.append(None)
-            self._ended = _AllEnded(self._ended)
             self._lock.notify_all()
 
     def fork(self, **request):
@@ -116,23 +121,15 @@ class Warm:
         with self._lock:
             if wait:
                 self._lock.wait_for(lambda: pid in self._ended, timeout)
-            return self._ended[pid] if pid in self._ended else None
+            return self._ended.get(pid)
 
     def close(self):
         """End it, and with it every kernel that still runs."""
         with contextlib.suppress(OSError):
             self._process.stdin.close()
         self._process.wait()
-
-
-class _AllEnded(dict):
-    """Exit statuses once the warm process has gone: its kernels have gone with it."""
-
-    def __contains__(self, pid):
-        return True
-
-    def __missing__(self, pid):
-        return -signal.SIGTERM
+        self._listener.join()
+        self._process.stdout.close()
 
 
 class _Forked:
@@ -179,6 +176,7 @@ def provisioned(manager, warm):
     manager : jupyter_client.KernelManager
         Changed in place.
     warm : Warm
+        From `started`.
     """
     from importlib.metadata import EntryPoint
 
@@ -199,9 +197,7 @@ def provisioner(**given):
     class Provisioner(LocalProvisioner):
         async def launch_kernel(self, cmd, **kwargs):
             own = {name: value for name, value in kwargs["env"].items() if os.environ.get(name) != value}
-            forked = self.parent.fieldkit_warm.fork(
-                file=self.parent.connection_file, cwd=str(kwargs["cwd"]), env=own
-            )
+            forked = self.parent.fieldkit_warm.fork(file=self.parent.connection_file, cwd=str(kwargs["cwd"]), env=own)
             if forked is None:
                 return await super().launch_kernel(cmd, **kwargs)
             self.process, self.pid, self.pgid, self.cwd = forked, forked.pid, None, kwargs["cwd"]
