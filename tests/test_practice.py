@@ -95,6 +95,7 @@ def test_labels_that_only_number_the_places_of_a_set_are_no_places():
     assert fixed.repeats["n_places"] == 25 and fixed.repeats["place_sd"] > 0
 
 
+@pytest.mark.slow
 def test_what_is_chosen_is_still_found_with_repeats():
     # Ten choices are all there is with ten home places: 40 % or more; 30 of them, or many places: most.
     chose = {

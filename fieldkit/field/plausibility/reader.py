@@ -6,7 +6,7 @@ from dataclasses import fields, replace
 from fieldkit import core
 from fieldkit.field.plausibility import light, loggers, order, place
 from fieldkit.field.plausibility.series import of_tables
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 from fieldkit.records.season import reader as folder
 from fieldkit.records.season import settings
 
