@@ -243,6 +243,7 @@ class Renderer:
     def _figure(self, output, about, figures):
         kept = output.metadata.get("fieldkit", {})
         alt = output.metadata.get("image/png", {}).get("alt", "")
+        words = kept.get("words") or alt
         number = len(self.figures) + 1
         stem = f"figure-{self.letter.lower()}{number:02d}"
         image = output.data["image/png"].strip()
@@ -274,8 +275,16 @@ class Renderer:
             '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {l}{n}">'
             '<img src="data:image/png;base64,{image}" alt="{alt}"></div>'
             "<figcaption><b>Figure {l}{n}.</b> {caption}{files}"
-            "<details><summary>The figure in words and numbers</summary><p>{alt}</p></details></figcaption></figure>"
-        ).format(n=number, l=self.letter, image=image, alt=alt or caption, caption=caption, files=files)
+            "<details><summary>The figure in words and numbers</summary><p>{words}</p></details></figcaption></figure>"
+        ).format(
+            n=number,
+            l=self.letter,
+            image=image,
+            alt=alt or caption,
+            words=words or caption,
+            caption=caption,
+            files=files,
+        )
 
     def table(self, frame, caption):
         """A DataFrame as a numbered table with a caption; text is escaped, numbers get four significant digits."""
