@@ -56,7 +56,7 @@ def tell(message, language="en"):
     Examples
     --------
     >>> tell({"key": "basking.sure", "values": {"error": "0.6"}}, "en")
-    'Each end of that span may be off by about 0.6 °C.'
+    'Each end of the basking span may be off by 0.6 °C.'
     """
     words = catalogue(language)
     values = {name: _value(value, words, language) for name, value in message.get("values", {}).items()}
