@@ -79,3 +79,30 @@ def test_text_of_pages_stands_out(name):
             found = contrast(own.get("color", "#1c1c1c"), own.get("background", "#ffffff"))
             pale += [(rule.strip(), round(found, 2))] if found < TEXT else []
     assert not pale
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_words_of_sheets_are_whole_and_large_enough_to_read_outdoors(paper):
+    """Set by WeasyPrint and read back by pypdf: a word that the setter broke does not come back in one piece."""
+    weasyprint = pytest.importorskip("weasyprint", reason="the pdf extra is not installed")
+    import io
+
+    import pypdf
+
+    from fieldkit.records.enclosure import template
+    from fieldkit.records.season import printed
+
+    for page in (printed.field_sheet(paper=paper), template.sheet(paper=paper)):
+        sizes = [float(size) for size in re.findall(r"([\d.]+)pt\b", page)]
+        assert sizes and min(sizes) >= 9
+        read = pypdf.PdfReader(io.BytesIO(weasyprint.HTML(string=page).write_pdf()))
+        text = "\n".join(sheet.extract_text() for sheet in read.pages)
+        heads = [re.sub("<.*?>", " ", head) for head in re.findall(r"<th[^>]*>(.*?)</th>", page)]
+        words = {word for head in heads for word in head.split() if len(word) > 4}
+        assert words and not [word for word in words if word not in text]
+
+
+def test_the_card_prints_at_nine_points_or_more():
+    text = (TEMPLATES / "card.html.j2").read_text(encoding="utf-8")
+    sizes = [float(size) for size in re.findall(r"([\d.]+)pt\b", text)]
+    assert sizes and min(sizes) >= 9
