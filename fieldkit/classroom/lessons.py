@@ -296,7 +296,7 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
         turned = _turned_rounds(sets, drivers[verdict], core.generator(rng))
         if turned[0] > 0.05 * turned[1]:
             verdict = "undecided"
-    found = slips.places(sheet) + slips.hangs_on(sheet, "place_id", _by_rounds(sheet), _by_rounds)
+    found = slips.of_places(sheet, _by_rounds(sheet))
     notes = (*answer.notes, slips.say(found).strip()) if found else answer.notes
     return dataclasses.replace(answer, verdict=verdict, sentence=words.choices(answer, verdict, turned), notes=notes)
 

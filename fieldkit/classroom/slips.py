@@ -160,6 +160,13 @@ def hangs_on(sheet, column, verdict, judge):
     return found if len(found) == 1 else []
 
 
+def of_places(sheet, verdict):
+    """Slips of the lizards' sheet, and the page on which the rounds' answer hangs; see `places` and `hangs_on`."""
+    from fieldkit.classroom import rounds
+
+    return places(sheet) + hangs_on(sheet, "place_id", verdict, lambda part: rounds.by_rounds(part).verdict)
+
+
 def say(found):
     """Tell slips in one sentence; empty when there is none."""
     told = "; ".join(f"{where}: {problem} ({remedy})" for where, problem, remedy in found)

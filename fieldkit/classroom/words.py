@@ -2,6 +2,8 @@
 
 import math
 
+from fieldkit.classroom.declared import ALSO
+
 _CHOSE = {
     "radiation": ("You went for the sun.", "You kept out of the sun."),
     "surface": ("You went for warm ground.", "You went for cool ground."),
@@ -83,3 +85,58 @@ def choices(answer, verdict, turned):
             f"{row['odds_ratio_per_sd']:.2g} (90 % interval {row['low']:.2g} to {row['high']:.2g}{held})."
         )
     return told
+
+
+def guessed_cover(answer, most=None, by_c=None):
+    """Put a guess that was written down beforehand beside what came out.
+
+    Parameters
+    ----------
+    answer : fieldkit.classroom.lessons.CoverTest
+        From `compare_covers`.
+    most : str or None
+        Cover under which the sunlit thermometer was guessed to read most.
+    by_c : float or None
+        By how much more than the shaded one (°C).
+
+    Returns
+    -------
+    str
+    """
+    top = answer.table.loc[answer.table["warmer_c"].idxmax()]
+    came = f"{top['cover']} read most in the sun, {top['warmer_c']:.1f} °C above the shaded thermometer."
+    if most is None and by_c is None:
+        return f"No guess was written here; look at your paper. What came out: {came}"
+    told = []
+    if most is not None:
+        word = " ".join(str(most).lower().split())
+        right = ALSO.get(word, word) == top["cover"]
+        told.append(f"You guessed {most}: {'so it was' if right else 'it was another one'}.")
+    if by_c is not None:
+        told.append(f"You guessed {by_c:g} °C: {abs(by_c - top['warmer_c']):.1f} °C from it.")
+    return f"{' '.join(told)} What came out: {came}"
+
+
+def guessed_choice(answer, guess=None):
+    """Put a guess of what the class went for beside what came out.
+
+    Parameters
+    ----------
+    answer : fieldkit.field.choice.Comparison
+        From `compare_choices`.
+    guess : str or None
+        "sun", "warm ground" or "warm air".
+
+    Returns
+    -------
+    str
+    """
+    came = answer.sentence.split(". ")[0].rstrip(".") + "."
+    if guess is None:
+        return f"No guess was written here; look at your paper. What came out: {came}"
+    words = " ".join(str(guess).lower().split())
+    meant = {"sun": "radiation", "warm ground": "surface", "ground": "surface", "warm air": "air"}.get(words, words)
+    if answer.verdict not in _CHOSE:
+        return f"You guessed {guess}. What came out: {came} So nobody knows yet whether you were right."
+    verdict = "so it was" if meant == answer.verdict else "it was something else"
+    return f"You guessed {guess}: {verdict}. What came out: {came}"

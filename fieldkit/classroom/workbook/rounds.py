@@ -1,11 +1,14 @@
 """Workbook of "Choose like a lizard": ranks, and all orders of signs over the rounds."""
 
+from fieldkit.classroom import slips
 from fieldkit.classroom.declared import ROUNDS
 from fieldkit.classroom.workbook.formulas import (
     CLASS,
     LAST,
     LIZARDS,
     TO_MEND,
+    array,
+    as_number,
     chart,
     column,
     first_true,
@@ -29,6 +32,7 @@ def add(book, page, columns, last):
     _orders(orders)
     _choices(book, answer)
     _mend_places(page, columns, last)
+    _look_again(page, last)
 
 
 def _tidied_places(sheet, last):
@@ -43,7 +47,7 @@ def _tidied_places(sheet, last):
         sheet[f"A{r}"] = f'=IF({text("A", r)}="",{above},{typed("A", r)})'
         sheet[f"B{r}"] = f"={text('B', r)}"
         for letter in "CDE":
-            sheet[f"{letter}{r}"] = f'=IF(ISNUMBER({typed(letter, r)}),{typed(letter, r)},"")'
+            sheet[f"{letter}{r}"] = f"={as_number(letter, r)}"
         sheet[f"F{r}"] = f'=IF(AND(ISNUMBER(C{r}),ISNUMBER(E{r})),E{r}-C{r},"")'
         names = f'UPPER({typed("F", r)}&"")'
         for mark in (",", ";", "/", "."):
@@ -88,7 +92,7 @@ def _rounds(sheet, last):
 
 
 def _lizards(sheet, last):
-    head(sheet, "lizard", *(f"round {number}" for number in range(1, ROUNDS + 1)))
+    head(sheet, "lizard", *(f"round {number}" for number in range(1, ROUNDS + 1)), "in all")
     rounds, names = (column("working", letter, last) for letter in "AP")
     for r in range(2, LIZARDS + 2):
         sheet[f"A{r}"] = f"L{r - 1}"
@@ -100,6 +104,7 @@ def _lizards(sheet, last):
                 for name in (f"L{r - 1}", f"{r - 1}")
             )
             sheet[f"{letter}{r}"] = f'=IF(rounds!$A${number}="",0,{times})'
+        sheet[f"H{r}"] = f"=SUM(B{r}:G{r})"
 
 
 def _orders(sheet):
@@ -177,6 +182,30 @@ def _choice_charts(book, sheet, last):
     series.smooth, series.marker.graphicalProperties.solidFill = False, "C8791A"
     dots.series.append(series)
     sheet.add_chart(dots, "H23")
+
+
+def _look_again(page, last):
+    """What is possible and odd, as `slips.places` has it."""
+    rounds, places, read = (column("working", letter, last) for letter in "ABH")
+    counted, end = f"lizards!$B$2:$G${LIZARDS + 1}", LIZARDS + 1
+    for r in range(2, last + 1):
+        parts = [(f"working!H{r}=0", "")]
+        sun = column("working", "F", last)
+        median = f"MEDIAN(IF(({places}=working!B{r})*ISNUMBER({sun}),{sun}))"
+        parts.append((f"IFERROR({median}<-1,FALSE)", "this page's sleeve reads below the air: columns swapped?"))
+        limits = ("C", "shade_air_c", slips.AIR_APART_C), ("D", "surface_c", 25), ("E", "black_c", 20)
+        for letter, name, limit in limits:
+            values = column("working", letter, last)
+            middle = f"MEDIAN(IF(({rounds}=working!A{r})*({read}=1)*ISNUMBER({values}),{values}))"
+            far = f"IFERROR(ABS(working!{letter}{r}-{middle})>{limit:g},FALSE)"
+            parts.append((far, f"{name} is far from the other places: digits swapped, °F, or in the sun?"))
+        first = f"ISNUMBER(working!I{r})"
+        fewer = f"COUNTIFS({rounds},working!A{r},{read},1)<MAX(rounds!$B$2:$B${ROUNDS + 1})"
+        parts.append((f"IF({first},{fewer},FALSE)", "a place has no row in this round"))
+        here = f"INDEX({counted},0,working!I{r})"
+        gone = f"SUM((lizards!$H$2:$H${end}>0)*({here}=0))>0"
+        parts.append((f"IF({first},IFERROR({gone},FALSE),FALSE)", "lizards of other rounds are missing in this one"))
+        array(page, f"H{r}", "=" + first_true(parts))
 
 
 def _mend_places(page, columns, last):
