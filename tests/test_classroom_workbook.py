@@ -93,9 +93,9 @@ def odd():
     sheet.loc[fahrenheit, ["shade_c", "sun_c"]] += 32
     sheet.loc[block["G4"][11:], "sun_c"] = 12.0
     sheet.loc[block["G5"][14], "sun_c"] += 18
-    sheet.loc[block["G8"], "cover"] = "black card"
+    sheet.loc[block["G10"], "cover"] = "foil"
     first = {name: int(rows[0]) + 2 for name, rows in block.items()}
-    first_rows = {first["G1"], first["G2"], first["G4"], int(block["G5"][14]) + 2, first["G8"]}
+    first_rows = {first["G1"], first["G2"], first["G4"], int(block["G5"][14]) + 2, first["G10"]}
     places = lessons.choice_lesson(rng=1)
     page = places["place_id"] == "P3"
     places.loc[page, ["shade_air_c", "black_c"]] = places.loc[page, ["black_c", "shade_air_c"]].to_numpy()
@@ -119,6 +119,23 @@ def test_what_is_odd_is_said_beside_its_row(calculated, name):
     assert str(len(said)) in calculated[0][name]["answer"]["A3"].value
     assert not calculated[0]["example"]["answer"]["A3"].value
     assert not calculated[0]["choice_example"]["answer"]["A3"].value
+
+
+@needs_office
+def test_rows_that_no_formula_reads_and_sleeves_that_nobody_read(tmp_path):
+    many, places = lessons.thermometer_lesson(groups=40, rng=1), lessons.choice_lesson(rng=1)
+    printed.write_workbook(THERMOMETER, many, tmp_path / "many.xlsx")
+    printed.write_workbook(CHOICE, lessons.choice_lesson(rounds=14, rng=1), tmp_path / "rounds.xlsx")
+    printed.write_workbook(CHOICE, places.assign(black_c=None), tmp_path / "dark.xlsx")
+    same = lessons.thermometer_lesson(groups=9, rng=1).assign(shade_c=20.0, sun_c=20.0)
+    printed.write_workbook(THERMOMETER, same, tmp_path / "same.xlsx")
+    books = recalculated(tmp_path)
+    assert [named(books[name], "verdict") for name in ("many", "rounds", "dark", "same")] == [
+        "mend", "mend", "few", "undecided",
+    ]  # fmt: skip
+    assert rounds.by_rounds(places.assign(black_c=np.nan)).verdict == "few"
+    answer = lessons.compare_covers(same)
+    assert answer.verdict == "undecided" and "nan" not in answer.sentence
 
 
 @needs_office

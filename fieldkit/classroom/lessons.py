@@ -151,7 +151,8 @@ def compare_covers(sheet):
 
 def _verdict(difference):
     if not math.isfinite(difference["low_c"]):
-        return "few"
+        # A difference without an interval: no group differs from its cover-mates.
+        return "undecided" if math.isfinite(difference["difference_c"]) else "few"
     return "black" if difference["low_c"] > 0 else "white" if difference["high_c"] < 0 else "undecided"
 
 

@@ -161,6 +161,8 @@ def _meanings(book, sheet):
     from openpyxl.styles import Alignment, Font
 
     meanings = book.create_sheet("what to write")
+    meanings.page_setup.orientation, meanings.page_setup.fitToHeight = "landscape", 0
+    meanings.sheet_properties.pageSetUpPr.fitToPage = True
     meanings.column_dimensions["A"].width, meanings.column_dimensions["B"].width = 16, 60
     for row, (name, column) in enumerate(sheet.columns.items(), start=1):
         spreadsheet.put(meanings, row, 1, name).font = Font(bold=True)

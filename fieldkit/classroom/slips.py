@@ -6,7 +6,7 @@ Limits are rules of thumb for kitchen thermometers in one yard (common practice,
 import numpy as np
 import pandas as pd
 
-JUMP_C, FAR_C, FALL_C, FAHRENHEIT_C, AIR_APART_C = 8.0, 2.5, 1.5, 43.0, 6.0
+JUMP_C, FAR_C, FALL_C, FAHRENHEIT_C, AIR_APART_C, FLAT_C = 8.0, 2.5, 1.5, 43.0, 6.0, 1.5
 _COLUMNS = ["where", "problem", "remedy"]
 
 
@@ -97,8 +97,12 @@ def places(sheet):
     [('round 2', 'L3 is missing', 'Was a row lost, or was L3 not there?')]
     """
     found = []
-    excess = (sheet["black_c"] - sheet["shade_air_c"]).groupby(sheet["place_id"], sort=False).median()
-    for place, value in excess.items():
+    apart = (sheet["black_c"] - sheet["shade_air_c"]).groupby(sheet["place_id"], sort=False)
+    for place, value in apart.agg(lambda page: page.abs().max()).items():
+        if value <= FLAT_C and apart.size()[place] > 3:
+            what = f"its black sleeve stayed within {value:.1f} °C of the shaded air in every round"
+            found.append((f"page {place}", what, "Deep shade all the time, or did the sleeve not lie in the open?"))
+    for place, value in apart.median().items():
         if value < -1:
             what = f"its black sleeve read {-value:.1f} °C below the shaded air"
             found.append((f"page {place}", what, "Were the two columns swapped?"))

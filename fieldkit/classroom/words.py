@@ -11,6 +11,11 @@ _CHOSE = {
 }
 
 
+def times(number):
+    """How often, in words: "1 time", "2 times"."""
+    return f"{number} time" if number == 1 else f"{number} times"
+
+
 def covers(table, difference, verdict, left_out):
     """Say what thermometers read under each cover.
 
@@ -37,6 +42,8 @@ def covers(table, difference, verdict, left_out):
         "white": f"White card read more than black: were the two swapped? (95 % interval of black minus white {span}.)",
         "undecided": f"The groups differ too much to tell black from white (95 % interval of the difference {span}).",
     }[verdict]
+    if verdict == "undecided" and not math.isfinite(difference["low_c"]):
+        told = "All groups of a cover read the same, so nobody can say how far the next one may differ."
     shown = ", ".join(f"{r.warmer_c:.1f} °C under {r.cover}" for r in table.itertuples())
     told += f" The sunlit thermometer read higher than the shaded one by {shown}."
     if left_out:
@@ -60,8 +67,9 @@ def choices(answer, verdict, turned):
     -------
     str
     """
-    where = f"{answer.n_sets} choice sets in {answer.n_animals} rounds"
-    chance = f" Chance does as well {turned[0]} times in {turned[1]}." if turned else ""
+    rounds = "1 round" if answer.n_animals == 1 else f"{answer.n_animals} rounds"
+    where = f"{answer.n_sets} choice sets in {rounds}"
+    chance = f" Chance does as well {times(turned[0])} in {turned[1]}." if turned else ""
     if verdict == "untestable":
         return answer.sentence.replace("one animal on one day", "one round")
     if verdict == "none":
@@ -70,7 +78,7 @@ def choices(answer, verdict, turned):
         told = f"You cannot tell what you went for ({where})."
         if turned:
             told += (
-                f" It leaned towards {answer.verdict}, but {answer.n_animals} rounds are too few to be sure: other "
+                f" It leaned towards {answer.verdict}, but {rounds} cannot make you sure: other "
                 f"things may have drawn many to one place.{chance}"
             )
         return told

@@ -164,7 +164,8 @@ def page_named_wrong(sheet, rows, rng):
 
 def page_sleeve_flat(sheet, rows, rng):
     """The black sleeve of one page lay in the shade."""
-    sheet.loc[rows, "black_c"] = sheet.loc[rows, "shade_air_c"]
+    flat = sheet.loc[rows, "shade_air_c"] + rng.normal(0, 0.7, len(rows))
+    sheet.loc[rows, "black_c"] = (2 * flat).round() / 2
     return sheet
 
 

@@ -52,7 +52,7 @@ def _look(book, page, columns, last):
     page.column_dimensions[letter].width = 44
     odd = get_column_letter(columns + 2)
     page[f"{odd}1"] = LOOK_AGAIN
-    page.column_dimensions[odd].width = 44
+    page.column_dimensions[odd].width = 64
     red, block = PatternFill("solid", bgColor="F6C9B8"), Border(top=Side(style="thin"))
     over = f"A2:{letter}{last}"
     page.conditional_formatting.add(over, FormulaRule(formula=[f'${letter}2<>""'], fill=red))
@@ -63,12 +63,14 @@ def _look(book, page, columns, last):
     for sheet in book.worksheets:
         sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = "landscape", 1, 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        sheet.print_title_rows = "1:1" if sheet.title != "answer" else None
         for cell in sheet[1]:
             cell.font = Font(bold=True)
         if sheet.title in ("groups", "rounds", "working"):
             for number in range(1, sheet.max_column + 1):
                 sheet.column_dimensions[get_column_letter(number)].width = 15
     answer = book["answer"]
+    answer.page_setup.fitToHeight = 1
     answer.column_dimensions["A"].width = 42
     for letter in "BCDEF":
         answer.column_dimensions[letter].width = 13

@@ -10,6 +10,7 @@ from fieldkit.classroom.workbook.formulas import (
     TO_MEND,
     array,
     as_number,
+    below,
     chart,
     column,
     first_true,
@@ -149,12 +150,15 @@ def _covers(book, sheet):
         "rows to mend",
         f"=SUMPRODUCT(--(LEN('{CLASS}'!F2:F{LAST['thermometer_in_the_sun']})>0))",
     )
-    parts = (("B17>0", "mend"), ("NOT(ISNUMBER(B14))", "few"), ("B14>0", "black"), ("B15<0", "white"))
+    rows_below, why_below = below(LAST["thermometer_in_the_sun"])
+    more = (f"OR(B17>0,{rows_below})", "mend"), (f"NOT({enough})", "few"), ("NOT(ISNUMBER(B14))", "undecided")
+    parts = (*more, ("B14>0", "black"), ("B15<0", "white"))
     sheet["A18"], sheet["B18"] = "verdict", "=" + first_true(parts, '"undecided"')
     for name, r in (("rows_to_mend", 17), ("verdict", 18)):
         named(book, name, sheet, f"B{r}")
     sheet["A1"] = "=" + first_true(
         (
+            (rows_below, why_below),
             ('B18="mend"', f'First mend the coloured rows of the class sheet: the column ""{TO_MEND}"" says what.'),
             ('B18="few"', "Black and white card need two groups each before they can be compared."),
             ('B18="black"', "The thermometer in black card read more than the one in white card, in the same air."),
@@ -163,7 +167,7 @@ def _covers(book, sheet):
         '"The groups differ too much to tell black card from white card."',
     )
     tell = '"Black minus white: "&TEXT(B10,"0.0")&" °C, 95 % interval "&TEXT(B14,"0.0")&" to "&TEXT(B15,"0.0")&" °C."'
-    sheet["A2"] = f'=IF(OR(B18="mend",B18="few"),"",{tell})'
+    sheet["A2"] = f'=IF(OR(B18="mend",NOT(ISNUMBER(B14))),"",{tell})'
     for row in sheet["B5:F16"]:
         for cell in row:
             cell.number_format = "0" if cell.column == 2 and cell.row < 9 else "0.00"

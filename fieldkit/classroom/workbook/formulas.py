@@ -70,6 +70,12 @@ def first_true(parts, otherwise='""'):
     return formula
 
 
+def below(last):
+    """Condition and words for rows that were typed below those the formulas read."""
+    typed_below = f"COUNTA('{CLASS}'!A{last + 1}:F{last + 5000})>0"
+    return typed_below, f"Rows below row {last} are not counted: take them out, or use the notebook."
+
+
 def chart(kind, title, x, y):
     """An empty chart with its titles."""
     chart = kind()

@@ -9,6 +9,7 @@ from fieldkit.classroom.workbook.formulas import (
     TO_MEND,
     array,
     as_number,
+    below,
     chart,
     column,
     first_true,
@@ -137,16 +138,26 @@ def _choices(book, sheet):
     sheet["A9"], sheet["B9"] = "rows to mend", f"=SUMPRODUCT(--(LEN('{CLASS}'!G2:G{last})>0))"
     twice = f"SUMPRODUCT(--(lizards!B2:G{LIZARDS + 1}>1))"
     sheet["A10"], sheet["B10"] = "lizards that stand at two places in one round", f"={twice}"
-    parts = (("B9+B10>0", "mend"), ("B8<6", "few"), ('F7="more"', "sun"), ('F7="less"', "shade"))
+    rows_below, why_below = below(last)
+    unread = f"COUNT({column('working', 'F', last)})=0"
+    parts = (
+        (f"OR(B9+B10>0,{rows_below})", "mend"),
+        (f"OR(B8<6,{unread})", "few"),
+        ('F7="more"', "sun"),
+        ('F7="less"', "shade"),
+    )
     sheet["A11"], sheet["B11"] = "verdict", "=" + first_true(parts, '"none"')
     for name, r in (("rounds", 8), ("rows_to_mend", 9), ("lizards_twice", 10), ("verdict", 11)):
         named(book, f"number_of_{name}" if name == "rounds" else name, sheet, f"B{r}")
     chance = '&" Chance does as well "&D7&" times in "&E7&"."'
     sheet["A1"] = (
-        f'=IF(B11="mend","First mend the coloured rows of the class sheet (column ""{TO_MEND}"") and lizards that the '
-        'sheet ""lizards"" counts more than once a round.",IF(B11="few","Too few rounds to tell: six are needed.",'
+        f'=IF({rows_below},"{why_below}",'
+        f'IF(B11="mend","First mend the coloured rows of the class sheet (column ""{TO_MEND}"") and lizards that the '
+        'sheet ""lizards"" counts more than once a round.",IF(B11="few",'
+        f'IF(AND(B8>0,{unread}),"Nobody read the black sleeves, so nothing can be said of the sun.",'
+        '"Too few rounds to tell: six are needed."),'
         f'IF(B11="sun","You went for the sun.",IF(B11="shade","You kept out of the sun.",'
-        f'"There is no sign that you went for the sun or kept out of it.")){chance}))'
+        f'"There is no sign that you went for the sun or kept out of it.")){chance})))'
     )
     tell = (
         '"The places taken were on average number "&TEXT(C7,"0.0")&" of the sunniest; by chance "'
