@@ -91,7 +91,8 @@ def summary(material, figures, language):
         "others": others[:_OTHERS],
         "sure": told([*material.messages("sure", verdict=True), *material.messages("sure", verdict=False)[:1]])
         or [words["page.not_sure"]],
-        "keeper": told(_urgent_first(material.messages("keeper")))[:_FOR_KEEPERS] or [words["page.nothing_for_keepers"]],
+        "keeper": told(_urgent_first(material.messages("keeper")))[:_FOR_KEEPERS]
+        or [words["page.nothing_for_keepers"]],
         "figures": figures,
         "cautions": [text for key, text in words.items() if key.startswith("caution.")],
     }
