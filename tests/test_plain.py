@@ -63,7 +63,7 @@ def told(result, topic, part):
 
 
 def test_a_verdict_in_plain_words_says_what_the_simulation_put_in():
-    """Truth of the simulator: animals choose on radiation, or on nothing; the words are held to the fields beside them."""
+    """Truth of the simulator: animals choose on radiation, or on nothing; words are held to the fields."""
     found = choice.compare(simulate.choice_season(n_sets=120, rng=1).choices, permutations=99)
     assert found.verdict == "radiation"
     assert told(found, "choice", "found")[0] == "The animals picked sunnier places than the other places close by."
