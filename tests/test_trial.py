@@ -130,8 +130,11 @@ def test_an_arm_with_a_danger_is_refused(watched, aims):
 
 
 def test_a_small_change_may_be_tried(watched, aims):
-    planned = trial.plan(watched, change="the spot gets 50 W", aims=aims, changes={"power_w": {"spot": 50.0}}, rng=1)
-    assert planned.unknown == ()
+    planned = trial.plan(watched, change="the spot gets 40 W", aims=aims, changes={"power_w": {"spot": 40.0}}, rng=1)
+    # The slate of this enclosure is near the limit for eight hours as it is: that is told, not passed over.
+    assert len(planned.unknown) == 1 and "8 hours" in planned.unknown[0]
+    less = trial.plan(watched, change="the spot gets 42 W", aims=aims, changes={"power_w": {"spot": 42.0}}, rng=1)
+    assert "44.2 as it is" in less.unknown[0]
     assert "spot" in planned.to_toml()
 
 
