@@ -17,7 +17,7 @@ from fieldkit.captive.audit.remedies import (
     told,
 )
 from fieldkit.captive.audit.status import OUTSIDE
-from fieldkit.captive.targets import Kind, resting, spoken
+from fieldkit.captive.targets import Kind, limits_over, resting, spoken
 from fieldkit.field.climate.seasons import MONTHS
 
 COLUMNS = (
@@ -74,6 +74,10 @@ def rank(record, table, flags, means):
             fixes.append(one | {"change": change, "reason": REST, "weight": 1.0, "action": Action.WAIT, "direction": 0})
             continue
         one |= {"reason": _reason(rows, worst), "weight": _weight(rows, worst)}
+        if side == "low" and (limits_over(table, worst)["high"] < worst["low"]).any():
+            change = f"Change the target first: it asks for more {spoken(worst['target'])} than a limit allows."
+            fixes.append(one | {"change": change, "action": Action.WAIT, "direction": 0})
+            continue
         fixes.append(one | _change(remedies, means, worst, one["direction"]))
     for row in flags[flags["found"] == "yes"].itertuples(index=False):
         if row.flag in FLAG_FIX:
