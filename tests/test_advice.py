@@ -121,6 +121,7 @@ def test_few_readings_are_counted_by_day_and_by_night():
     assert row["day_middle"] - row["night_middle"] > 8
 
 
+@pytest.mark.slow
 def test_no_advice_of_the_demo_contradicts_another_or_its_season():
     from fieldkit.field import basking, climate
 
@@ -132,6 +133,7 @@ def test_no_advice_of_the_demo_contradicts_another_or_its_season():
     assert not against_season(wanted.table, window, climate.air_bands(season.weather, stations=season.stations))
 
 
+@pytest.mark.slow
 def test_advice_on_random_enclosures_is_right_and_of_one_mind():
     # A small sample; the study of 400 stands in studies/README.md.
     import study_advice

@@ -421,6 +421,7 @@ def test_spot_and_floor_from_a_map_of_the_light():
 # --- the study, small ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_broken_ceilings_are_found_and_others_left_alone():
     import study_audit
 

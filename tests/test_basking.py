@@ -243,6 +243,7 @@ def test_counts_are_rows():
     )
 
 
+@pytest.mark.slow
 def test_half_peak_stays_where_a_constant_share_of_animals_is_missed():
     rng = np.random.default_rng(5)
     scans = watched(a_day=30)
@@ -283,6 +284,7 @@ def test_lopsided_curve_is_noticed():
 # ---- coverage (the full study: tests/studies/study_basking.py)
 
 
+@pytest.mark.slow
 def test_intervals_cover_the_truth_and_independence_does_not():
     limits = dict(zip(("lower limit", "upper limit"), study.true_limits(fraction_of_peak=0.5)))
     world = {"a_day": 4, "between_animals": 0.05, "between_days": 0.05}

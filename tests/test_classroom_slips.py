@@ -5,10 +5,10 @@ import functools
 import numpy as np
 import pytest
 
-from fieldkit.classroom import lessons, slips
+from fieldkit.classroom import declared, lessons, slips
 from fieldkit.classroom import sheet as class_sheet
 
-THERMOMETER, CHOICE = class_sheet.SHEETS
+THERMOMETER, CHOICE = declared.SHEETS
 
 
 @functools.cache
@@ -42,7 +42,9 @@ def wrong_cover(sheet, rng, group):
     sheet.loc[sheet["group"] == group, "cover"] = "white card"
 
 
-@pytest.mark.parametrize("slip", [swapped, digits, fahrenheit, cloud, wrong_cover])
+@pytest.mark.parametrize(
+    "slip", [digits, *(pytest.param(s, marks=pytest.mark.slow) for s in (swapped, fahrenheit, cloud, wrong_cover))]
+)
 def test_readings_with_a_slip_are_named_or_harmless(slip):
     silent = right = 0
     for seed in range(60):
@@ -89,7 +91,10 @@ def lost_row(sheet, rng):
     return place, sheet.drop(index=row)
 
 
-@pytest.mark.parametrize("slip", [swapped_page, digit_of_air, fahrenheit_page, lost_row])
+@pytest.mark.parametrize(
+    "slip",
+    [lost_row, *(pytest.param(s, marks=pytest.mark.slow) for s in (swapped_page, digit_of_air, fahrenheit_page))],
+)
 def test_places_with_a_slip_are_named_or_harmless(slip):
     silent = 0
     for seed in range(60):

@@ -162,6 +162,7 @@ def test_margins_are_settable_and_checked(season, watched):
             compare.compare(season, watched, margins=bad)
 
 
+@pytest.mark.slow
 def test_remedies_name_illness_first(found, season, watched):
     rows = compare.remedies(found, season, watched)
     assert rows["key"].iloc[0] == "health" and "vet" in rows["remedy"].iloc[0]
@@ -274,6 +275,7 @@ def test_days_of_a_trial_stay_out(season, watched, tmp_path):
     assert any("of a trial were left out" in note for note in found.notes)
 
 
+@pytest.mark.slow
 def test_the_demo_is_made_again_from_its_rules(tmp_path):
     """The files under data/ are those that the forward model writes."""
     from fieldkit.demo import watched as maker

@@ -183,6 +183,7 @@ def test_the_sensor_in_the_beam_is_found_and_no_other(record):
     assert "regulates the warmth of its own sensor" in found.sentence
 
 
+@pytest.mark.slow
 def test_placement_of_random_enclosures():
     wrong, caught = 0, 0
     for seed in range(8):
@@ -205,6 +206,7 @@ def test_without_enough_readings_the_jump_is_not_told():
 # --- random enclosures ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_random_enclosures_have_the_faults_that_were_asked_for():
     for seed in range(6):
         for fault, quantity in (

@@ -203,6 +203,7 @@ def test_fit_against_scipy_curve_fit():
     assert fit.beam.covariance / fit.widened**2 == pytest.approx(covariance, rel=2e-3)
 
 
+@pytest.mark.slow
 def test_limits_hold_the_truth_as_often_as_they_say():
     """A small form of tests/studies/study_lamps.py, which counts 1,000 lamps of each kind."""
     held, _ = study_lamps.coverage(80, shape="cosine", source="offset", rng=11)

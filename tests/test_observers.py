@@ -83,6 +83,7 @@ def test_a_word_used_differently_is_named():
     assert whole["moving"] == 1 and whole["basking"] == whole["resting"] == whole["all"] < 1
 
 
+@pytest.mark.slow
 def test_words_used_alike_are_not_named():
     """Random disagreement to both sides: one in twenty tables may name a word."""
     named = 0

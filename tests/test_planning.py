@@ -32,6 +32,7 @@ def known(monkeypatch):
     monkeypatch.setattr(planner, "_verdict", verdict)
 
 
+@pytest.mark.slow
 def test_curve_agrees_with_brute_force():
     # The full study is tests/studies/study_planning.py; here one size between two, few seasons, 3.3 standard errors.
     (row,) = study.compare(10, 40, 40, sizes=(25, 50), between=(35,), effect=2.5)
@@ -39,6 +40,7 @@ def test_curve_agrees_with_brute_force():
     assert row[2] > 0.02
 
 
+@pytest.mark.slow
 def test_needed_number_covers_the_known_truth(known):
     truth = -60 * np.log(1 - 0.8 / 0.95)
     held = []
@@ -91,6 +93,7 @@ def test_shares_add_up_and_progress_is_told():
     assert told == [(i, 12) for i in range(1, 13)]
 
 
+@pytest.mark.slow
 def test_random_choice_is_planned_for():
     found = planning.plan(**(SMALL | {"driver": "none", "n_seasons": 20}))
     # 20 seasons at 95 %: 99.9 % of binomial counts are 15 or more.
@@ -219,6 +222,7 @@ def test_first_answer_comes_before_the_last_and_time_is_kept(known):
     assert 0 < count < 60
 
 
+@pytest.mark.slow
 def test_repeated_places_and_uneven_animals_ask_for_more():
     # Ten choices repeated six times are ten choices; the analysis is told by animal, day and place.
     base = SMALL | {"n_sets": (60, 90), "n_seasons": 12, "permutations": 99}

@@ -428,13 +428,14 @@ def test_a_title_that_names_the_place_stops_the_sharing(small, tmp_path):
     share.write(small, tmp_path / "a", authors=["Zwickenpflug, Emilia"], **CHOICE)
 
 
-@pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    """A write-up of the marked season by the real notebooks that once told its place."""
+@pytest.fixture(
+    scope="module", params=[["05"], pytest.param(["01", "05", "14"], marks=pytest.mark.slow)], ids=["one", "three"]
+)
+def written(request, tmp_path_factory):
+    """A write-up of the marked season by the real notebooks that once told its place; by default by one of them."""
     base = tmp_path_factory.mktemp("written")
     folder = make(base / "Quendelbach 2025", days=8, tables=("choices", "sightings", "scans", "loggers"))
-    only = ["01", "05", "14"]
-    return folder, writeup.write(folder, base / "out", only=only, authors=["The club"], progress=False)
+    return folder, writeup.write(folder, base / "out", only=request.param, authors=["The club"], progress=False)
 
 
 def test_a_write_up_holds_no_mark(written):
@@ -475,6 +476,7 @@ def test_the_exact_place_goes_out_on_request_with_a_caution(small, tmp_path):
     assert [mark for mark in marks_in(text) if not re.match(r"[\d.]+", mark)] == []
 
 
+@pytest.mark.slow
 def test_others_compute_it_again_from_what_is_shared(small, tmp_path, monkeypatch):
     only = ["08"]
     done = writeup.write(small.path, tmp_path / "out", only=only, pdf=False, progress=False)

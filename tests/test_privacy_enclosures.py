@@ -56,6 +56,7 @@ def test_plain_names_stay_and_a_public_name_is_used(tmp_path):
         assert told.name == "shelf of the club"
 
 
+@pytest.mark.slow
 def test_a_write_up_with_an_enclosure_holds_no_mark(tmp_path):
     folder = make(tmp_path / "Quendelbach 2025", days=5, tables=("choices", "sightings", "loggers"))
     room = make_enclosure(tmp_path / "Quendelbach Regal")
@@ -67,6 +68,7 @@ def test_a_write_up_with_an_enclosure_holds_no_mark(tmp_path):
     assert again.reproduced, again.table.to_string()
 
 
+@pytest.mark.slow
 def test_audit_card_targets_and_comparison_hold_no_mark_of_the_season(tmp_path, capsys):
     folder = make(tmp_path / "Quendelbach 2025")
     watched = make_enclosure(tmp_path / "Quendelbach Regal", "demo_watched")
@@ -75,6 +77,7 @@ def test_audit_card_targets_and_comparison_hold_no_mark_of_the_season(tmp_path, 
     assert marks_in(told_by(tmp_path / "out")) == [] and marks_in(capsys.readouterr().out.casefold()) == []
 
 
+@pytest.mark.slow
 def test_a_card_holds_names_of_the_keeper_and_nothing_of_the_season(tmp_path, capsys):
     folder = make(tmp_path / "Quendelbach 2025")
     demo = str(fieldkit.demo_enclosure().path)

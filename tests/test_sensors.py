@@ -407,6 +407,7 @@ def test_a_year_of_real_hourly_air_is_not_flagged():
 # Sun in shade air: simulated weeks (the full table: python tests/studies/study_contamination.py)
 
 
+@pytest.mark.slow
 def test_simulated_weeks_are_told_apart():
     import study_contamination
 
@@ -568,6 +569,7 @@ def test_a_lone_hourly_logger_hears_what_could_hide_and_what_to_do():
     assert "no sign of sun" not in found.sentence and "shows a sign" not in found.sentence
 
 
+@pytest.mark.slow
 def test_what_is_called_detectable_is_detected_19_times_in_20():
     rng = np.random.default_rng(19)
     hits, runs = 0, 20

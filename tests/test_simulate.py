@@ -109,6 +109,7 @@ def test_settings_out_of_range_are_refused(settings, message):
         simulate.choice_season(**settings)
 
 
+@pytest.mark.slow
 def test_verdicts_are_right_often_enough_and_wrong_seldom():
     # The full table: tests/studies/study_verdicts.py. This is a fast slice, with bounds three binomial standard
     # errors wide: 8 scenarios of 12 seasons.

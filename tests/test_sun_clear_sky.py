@@ -133,6 +133,7 @@ def test_a_year_of_minutes_gives_no_impossible_beam():
     assert (parts["dni_w_m2"] > 100).mean() > 0.1, "the cap leaves ordinary beams alone"
 
 
+@pytest.mark.slow
 def test_with_diffuse_measured_a_year_of_minutes_gives_no_impossible_beam():
     times, place, ghi, _ = _year_of_minutes(13)
     light = sun.irradiance(times[::5], **place, ghi_w_m2=ghi[::5], dhi_w_m2=0.1 * np.maximum(ghi[::5], 0))

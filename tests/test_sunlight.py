@@ -45,6 +45,7 @@ def test_medians_are_those_of_pandas_and_limits_hold_them():
     assert list(months.index) == ["all", 5, 6]
 
 
+@pytest.mark.slow
 def test_limits_cover_the_truth():
     """40 seasons; a 95 % limit that holds in fewer than 34 of them would be wrong (binomial, p = 0.004)."""
     hits = 0

@@ -122,6 +122,7 @@ def test_intervals_widen_with_animals_that_differ():
     assert (apart.table["estimate"] <= apart.table["high"]).all()
 
 
+@pytest.mark.slow
 def test_interval_covers_the_truth():
     # Six animals under one weather; the whole table is tests/studies/study_thermoregulation.py.
     held, given, _ = study.coverage(100, 11, 6, study.WORLDS["cold, weather shared"])

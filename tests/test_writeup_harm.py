@@ -259,6 +259,7 @@ with pytest.MonkeyPatch.context() as monkeypatch:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not os.path.isdir("/proc/self"), reason="looks for processes where Linux lists them")
 def test_a_run_killed_with_a_live_kernel_leaves_nothing(tmp_path):
     """A larger study of many moments: tests/studies/study_kill.py."""

@@ -6,7 +6,7 @@ from fieldkit import FieldkitError
 from fieldkit.field.stats import fieller_interval
 from fieldkit.physics import heat, sensors, spectrum
 from fieldkit.physics.limits import LIMITS
-from fieldkit.records.schema.tables import RANGES
+from fieldkit.records.schema.units import RANGES
 
 SHAPE = {"shortwave_absorptivity": 0.9}
 SLIPS = {

@@ -179,12 +179,13 @@ def _live(ipywidgets, sliders, draw, alt):
     (image, metadata), words = drawn()
     display(ipywidgets.VBox([*sliders.values(), sentence]))
     picture = display(image, metadata=metadata, display_id=True)
-    below = display(words, raw=True, display_id=True)
+    of_figure = {"fieldkit": {"words_of_figure": True}}
+    below = display(words, raw=True, metadata=of_figure, display_id=True)
 
     def redraw(_):
         (image, metadata), words = drawn()
         picture.update(image, metadata=metadata)
-        below.update(words, raw=True)
+        below.update(words, raw=True, metadata=of_figure)
 
     for slider in sliders.values():
         slider.observe(redraw, names="value")

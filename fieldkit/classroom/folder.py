@@ -4,7 +4,9 @@ import copy
 import shutil
 from pathlib import Path
 
-from fieldkit.classroom import sheet as class_sheet
+from fieldkit.classroom import pages, printed
+from fieldkit.classroom.declared import SAFETY
+from fieldkit.classroom.sheet import read_sheet
 from fieldkit.core import resource_dir
 from fieldkit.report.writeup import folders, running
 
@@ -71,13 +73,15 @@ def write_student_copies(folder, out):
     return written
 
 
-def write(out):
-    """Make the folder for a classroom: teacher's and student's notebooks, empty sheets to print and to type into.
+def write(out, *, all_notebooks=False):
+    """Make the folder for a classroom: notebooks, pages to read without Python, sheets to print and to type into.
 
     Parameters
     ----------
     out : str or pathlib.Path
         New or empty folder.
+    all_notebooks : bool
+        Also a page of every guided notebook.
 
     Returns
     -------
@@ -96,16 +100,21 @@ def write(out):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():
             shutil.copyfile(source / f"{name}.ipynb", half / "teacher" / f"{name}.ipynb")
-            class_sheet.write_blank(lesson, half / "sheets")
+            printed.write_blank(lesson, half / "sheets")
             example = half / "example" / f"invented_{lesson}.xlsx"
-            class_sheet.write_workbook(lesson, class_sheet.read_sheet(lesson), example)
+            printed.write_workbook(lesson, read_sheet(lesson), example)
         write_student_copies(source, half / "student")
+        pages.write(source, half / "pages", LESSONS, without=KEPT_BACK)
+        pages.write(source, half / "teacher", LESSONS)
+        if all_notebooks:
+            guided = sorted(path.stem for path in source.parent.glob("[0-9]*.ipynb"))
+            pages.write(source.parent, half / "notebooks", guided)
         (half / "README.txt").write_text(_readme(), encoding="utf-8")
     return sorted(path.relative_to(out) for path in out.rglob("*") if path.is_file())
 
 
 def _readme():
-    care = "\n".join(f"- {line}" for line in class_sheet.SAFETY)
+    care = "\n".join(f"- {line}" for line in SAFETY)
     return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
 
 1. Before: where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this

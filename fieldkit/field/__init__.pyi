@@ -4,6 +4,7 @@ from . import climate as climate
 from . import observers as observers
 from . import planning as planning
 from . import plausibility as plausibility
+from . import pool as pool
 from . import shade_air as shade_air
 from . import sightings as sightings
 from . import stats as stats

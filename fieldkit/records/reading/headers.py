@@ -2,7 +2,7 @@
 
 import re
 
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 from fieldkit.records.season import settings
 
 _SUFFIXES = ("_w_m2", "_m_s", "_percent", "_hpa", "_mm", "_c", "_m", "_deg", "_g")

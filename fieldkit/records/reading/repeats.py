@@ -5,7 +5,7 @@ import re
 
 import numpy as np
 
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 
 # How many times as often a name has to stand for a rare one like it to count as a slip of it (rules of thumb): letters
 # changed round or left out are slips more often than one letter for another, which makes another name.

@@ -12,9 +12,9 @@ from pathlib import Path
 import pandas as pd
 
 from fieldkit.core import visible
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers, opening
 from fieldkit.records.reading import loggers as tidy_loggers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 TEXT_FILES = (".csv", ".tsv", ".txt", ".tab", ".dat", ".asc", ".log")

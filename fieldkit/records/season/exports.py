@@ -6,8 +6,8 @@ import re
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers, series, suspicions
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 
 # Above this many readings the names of loggers stay categories: as texts they would fill the memory.

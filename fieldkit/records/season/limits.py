@@ -3,8 +3,8 @@
 import pandas as pd
 import pandera.errors
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import cells, headers
-from fieldkit.records.schema import tables as schemas
 
 
 def validate(frame, where, table, problems):

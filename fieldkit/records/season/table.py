@@ -6,9 +6,9 @@ import re
 import numpy as np
 import pandas as pd
 
+from fieldkit.records import schema as schemas
 from fieldkit.records.problems import Problems
 from fieldkit.records.reading import cells, headers, suspicions
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import exports, settings
 from fieldkit.records.season.limits import validate
 from fieldkit.records.season.moments import any_written, decimal_of, read_times, say

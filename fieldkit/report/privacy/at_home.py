@@ -12,7 +12,7 @@ from pathlib import Path
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records import places
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 from fieldkit.records.season import settings
 from fieldkit.report.privacy import public
 

@@ -14,10 +14,10 @@ from pathlib import Path
 import pandas as pd
 
 from fieldkit.records import enclosure as records
+from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure import tables as enclosure_tables
 from fieldkit.records.enclosure.settings import KIND_WORDS, KINDS, MATERIALS, NAME, SETTINGS, ZONES
 from fieldkit.records.enclosure.template import POINTS
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.template import SUBSTRATES
 from fieldkit.report.privacy import at_home, public

@@ -15,7 +15,7 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError
 from fieldkit.records import places
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.reader import read_season
 from fieldkit.report.share import filter as giving_away

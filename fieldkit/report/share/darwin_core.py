@@ -12,8 +12,8 @@ import pandas as pd
 
 from fieldkit.core import FieldkitError
 from fieldkit.records import places
+from fieldkit.records import schema as schemas
 from fieldkit.records.reading import headers
-from fieldkit.records.schema import tables as schemas
 from fieldkit.records.spreadsheet import safe_cell
 
 DWC = "http://rs.tdwg.org/dwc/terms/"

@@ -4,7 +4,7 @@ import re
 
 import pandas as pd
 
-from fieldkit.records.schema import tables as schemas
+from fieldkit.records import schema as schemas
 from fieldkit.records.season import settings
 from fieldkit.records.season.template import SUBSTRATES
 

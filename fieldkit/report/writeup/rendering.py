@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from fieldkit.captive.targets import UNITS as TARGETS
 from fieldkit.core import visible
-from fieldkit.records.schema.tables import ALL_ROLES, TABLES
+from fieldkit.records.schema.tables import TABLES
+from fieldkit.records.schema.units import ALL_ROLES
 from fieldkit.report.writeup.wording import NAMES, label, plain
 
 _KEPT = {
