@@ -261,7 +261,7 @@ def find_height(
     >>> beam = room.Beam(intensity=60.0, near_m=0.05, half_angle_deg=25.0)
     >>> lamp = room.Lamp(id="heat", beam=beam)
     >>> print(find_height(lamp, (0.2, 0.2, 0.1), wanted_w_m2=(250, 450), air_temperature_c=27.0).sentence)
-    0.32 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
+    0.39 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
     gets less than is wanted. Begin at 0.44 m, measure there, and go nearer in small steps. Not asked: UV
     index.
     """
