@@ -98,15 +98,21 @@ def collect(recorder, namespace, cells, folder):
 
 
 def topic_of(module):
-    """Topic that a module belongs to: the package it is a private file of.
+    """Topic that a module belongs to: the nearest package above it that has a public face.
 
     Examples
     --------
     >>> topic_of("fieldkit.field.choice.verdict"), topic_of("fieldkit.field.sunlight")
     ('choice', 'sunlight')
+    >>> topic_of("fieldkit.field.choice.robust.calibration"), topic_of("fieldkit.field.climate.grid.bands")
+    ('choice', 'grid')
     """
     parts = module.split(".")
-    return parts[-1] if len(parts) < 4 else parts[-2] if len(parts) > 4 else parts[2]
+    root = Path(__file__).parents[2]
+    for depth in range(len(parts) - 1, 2, -1):
+        if root.joinpath(*parts[1:depth], "__init__.pyi").exists():
+            return parts[depth - 1]
+    return parts[-1] if len(parts) < 4 else parts[2]
 
 
 def in_files(left_out, rows, table=None):
