@@ -8,9 +8,10 @@ import html5lib
 import nbformat
 import pytest
 
-from fieldkit.classroom import declared, folder, sheet
+from fieldkit.classroom import declared, folder
+from fieldkit.classroom import printed as sheet_pages
 from fieldkit.records import cautions
-from fieldkit.records.season import template
+from fieldkit.records.season import printed, template
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks" / "classroom"
 LESSONS = {"L1_thermometer_in_the_sun": "thermometer_in_the_sun", "L2_choose_like_a_lizard": "choose_like_a_lizard"}
@@ -41,12 +42,12 @@ def test_field_sheet_and_season_file_and_lesson_sheets_carry_the_same_lines():
     import html
 
     for paper in ("A4", "Letter"):
-        page = template.field_sheet(paper=paper)
+        page = printed.field_sheet(paper=paper)
         html5lib.HTMLParser(strict=True).parse(io.StringIO(page))
         assert all(html.escape(line) in page for line in cautions.FIELD)
         for lesson in declared.SHEETS:
-            printed = sheet.printable(lesson, paper=paper)
-            assert all(html.escape(line) in printed for line in cautions.LESSON)
+            for_lesson = sheet_pages.printable(lesson, paper=paper)
+            assert all(html.escape(line) in for_lesson for line in cautions.LESSON)
     assert all(line in template.readme() for line in cautions.FIELD)
     assert all(line in folder._readme() for line in cautions.LESSON)
 

@@ -13,7 +13,7 @@ import pytest
 from IPython import display as ipython_display
 
 from fieldkit import cli
-from fieldkit.classroom import figures
+from fieldkit.classroom import declared, figures, printed
 from fieldkit.classroom import folder as set_
 from fieldkit.classroom import lessons as classroom
 from fieldkit.classroom import sheet as class_sheet
@@ -22,7 +22,7 @@ from fieldkit.field import choice
 from fieldkit.physics import sensors
 
 NOTEBOOKS = resource_dir("notebooks") / "classroom"
-THERMOMETER, CHOICE = class_sheet.SHEETS
+THERMOMETER, CHOICE = declared.SHEETS
 
 
 # --- notebooks --------------------------------------------------------------------------------------------------------
@@ -162,9 +162,9 @@ def test_a_missing_file_and_an_unknown_lesson(tmp_path):
         class_sheet.read_sheet("swimming")
 
 
-@pytest.mark.parametrize("lesson", class_sheet.SHEETS)
+@pytest.mark.parametrize("lesson", declared.SHEETS)
 def test_blank_sheets_can_be_filled_and_read(lesson, tmp_path):
-    written = class_sheet.write_blank(lesson, tmp_path)
+    written = printed.write_blank(lesson, tmp_path)
     assert {path.suffix for path in written} == {".csv", ".xlsx", ".html"}
     with pytest.raises(class_sheet.ClassSheetError, match="No row"):
         class_sheet.read_sheet(lesson, tmp_path / f"{lesson}.xlsx")
@@ -173,12 +173,12 @@ def test_blank_sheets_can_be_filled_and_read(lesson, tmp_path):
     pd.testing.assert_frame_equal(class_sheet.read_sheet(lesson, tmp_path / "filled.xlsx"), invented)
 
 
-@pytest.mark.parametrize("lesson", class_sheet.SHEETS)
+@pytest.mark.parametrize("lesson", declared.SHEETS)
 def test_workbooks_help_those_who_type(lesson, tmp_path):
-    class_sheet.write_blank(lesson, tmp_path)
+    printed.write_blank(lesson, tmp_path)
     page = openpyxl.load_workbook(tmp_path / f"{lesson}.xlsx")["class sheet"]
     assert page.freeze_panes == "A2"
-    columns = class_sheet.SHEETS[lesson].columns
+    columns = declared.SHEETS[lesson].columns
     rules = {str(rule.sqref)[0]: rule for rule in page.data_validations.dataValidation}
     for letter, (name, column) in zip("ABCDEFG", columns.items()):
         assert page[f"{letter}1"].value == name and page.column_dimensions[letter].width >= 14
@@ -189,14 +189,14 @@ def test_workbooks_help_those_who_type(lesson, tmp_path):
         assert page["F2"].number_format == "@"
 
 
-@pytest.mark.parametrize("lesson", class_sheet.SHEETS)
+@pytest.mark.parametrize("lesson", declared.SHEETS)
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_printed_sheets_are_valid_html_with_cautions(lesson, paper):
-    page = class_sheet.printable(lesson, paper=paper)
+    page = printed.printable(lesson, paper=paper)
     html5lib.HTMLParser(strict=True).parse(io.StringIO(page))
-    sheet = class_sheet.SHEETS[lesson]
+    sheet = declared.SHEETS[lesson]
     assert page.count("<tr>") == 1 + len(*sheet.printed.values()) and sum(sheet.sizes.values()) == 100
-    assert all(caution.split(",")[0] in page for caution in class_sheet.SAFETY)
+    assert all(caution.split(",")[0] in page for caution in declared.SAFETY)
 
 
 # --- what the lessons compute -----------------------------------------------------------------------------------------

@@ -5,10 +5,10 @@ import functools
 import numpy as np
 import pytest
 
-from fieldkit.classroom import lessons, slips
+from fieldkit.classroom import declared, lessons, slips
 from fieldkit.classroom import sheet as class_sheet
 
-THERMOMETER, CHOICE = class_sheet.SHEETS
+THERMOMETER, CHOICE = declared.SHEETS
 
 
 @functools.cache

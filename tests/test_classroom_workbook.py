@@ -8,10 +8,10 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from fieldkit.classroom import lessons, rounds
+from fieldkit.classroom import declared, lessons, printed, rounds
 from fieldkit.classroom import sheet as class_sheet
 
-THERMOMETER, CHOICE = class_sheet.SHEETS
+THERMOMETER, CHOICE = declared.SHEETS
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 needs_office = pytest.mark.skipif(
     OFFICE is None, reason="LibreOffice is not installed (Debian package libreoffice-calc): no second calculator"
@@ -69,14 +69,14 @@ def worlds():
 def calculated(tmp_path_factory):
     folder = tmp_path_factory.mktemp("books")
     for lesson, sheets in worlds():
-        class_sheet.write_workbook(lesson, class_sheet.blank(lesson), folder / f"blank_{lesson}.xlsx")
+        printed.write_workbook(lesson, printed.blank(lesson), folder / f"blank_{lesson}.xlsx")
         for name, sheet in sheets.items():
-            class_sheet.write_workbook(lesson, sheet, folder / f"{name}.xlsx")
-    pd.DataFrame(WRONG_READINGS, columns=list(class_sheet.SHEETS[THERMOMETER].columns)).pipe(
-        lambda table: class_sheet.write_workbook(THERMOMETER, table, folder / "wrong_readings.xlsx")
+            printed.write_workbook(lesson, sheet, folder / f"{name}.xlsx")
+    pd.DataFrame(WRONG_READINGS, columns=list(declared.SHEETS[THERMOMETER].columns)).pipe(
+        lambda table: printed.write_workbook(THERMOMETER, table, folder / "wrong_readings.xlsx")
     )
-    pd.DataFrame(WRONG_PLACES, columns=list(class_sheet.SHEETS[CHOICE].columns)).pipe(
-        lambda table: class_sheet.write_workbook(CHOICE, table, folder / "wrong_places.xlsx")
+    pd.DataFrame(WRONG_PLACES, columns=list(declared.SHEETS[CHOICE].columns)).pipe(
+        lambda table: printed.write_workbook(CHOICE, table, folder / "wrong_places.xlsx")
     )
     return recalculated(folder), folder
 
@@ -162,7 +162,7 @@ def test_no_cell_shows_an_error(calculated):
             if page.title != "minutes":  # feeds the chart; a gap of a line is #N/A there
                 wrong = [c.coordinate for row in page.iter_rows() for c in row if str(c.value).startswith(("#", "Err"))]
                 assert not wrong, (name, page.title, wrong[:5])
-    for lesson in class_sheet.SHEETS:
+    for lesson in declared.SHEETS:
         assert named(calculated[0][f"blank_{lesson}"], "verdict") == "few"
 
 
@@ -181,7 +181,7 @@ def test_rows_to_mend_are_those_that_reading_refuses(calculated, name, lesson, c
     with pytest.raises(class_sheet.ClassSheetError) as caught:
         class_sheet.read_sheet(lesson, folder / f"{name}.xlsx")
     assert {int(row) for row in caught.value.problems["row"]} == refused
-    page, column = books[name].worksheets[0], len(class_sheet.SHEETS[lesson].columns)
+    page, column = books[name].worksheets[0], len(declared.SHEETS[lesson].columns)
     assert {row[0].row for row in page.iter_rows(min_row=2) if row[column].value} == coloured
     assert named(books[name], "verdict") == "mend" and named(books[name], "rows_to_mend") == len(coloured)
     if lesson == CHOICE:

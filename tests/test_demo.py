@@ -9,6 +9,7 @@ import pytest
 
 import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.demo import quarry
 from fieldkit.demo import season as demo
 
 FOLDER = resource_dir("data") / "demo_season"
@@ -66,4 +67,4 @@ def test_animals_follow_the_written_rule():
     mild = table[table.groupby("set_id")["shade_air_c"].transform("mean").between(17, 23)]
     fit = choice.fit(mild[["irradiance_w_m2"]] / 100, mild["used"], mild["set_id"])
     slope, error = float(np.ravel(fit.coefficients)[0]), float(np.ravel(fit.standard_errors)[0])
-    assert abs(slope - demo.TRUTH["preference_per_100_w_m2_at_20_c"]) < 3 * error
+    assert abs(slope - quarry.TRUTH["preference_per_100_w_m2_at_20_c"]) < 3 * error

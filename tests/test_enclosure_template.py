@@ -16,7 +16,7 @@ from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.records.enclosure import template as enclosure_template
 from fieldkit.records.enclosure.settings import SETTINGS
 from fieldkit.records.enclosure.tables import TABLES
-from fieldkit.records.season import template
+from fieldkit.records.season import printed
 
 ANSWERS = {
     **{"name": '"Shelf"', "length_m": "1.2", "width_m": "0.6", "height_m": "0.6", "walls": '"wood"'},
@@ -105,7 +105,7 @@ def test_the_workbook_reads_back(new):
     book = openpyxl.load_workbook(new / "enclosure.xlsx")
     assert book.sheetnames == ["how to fill", *TABLES]
     for table, schema in TABLES.items():
-        assert [c.value for c in book[table][1]] == template.template_headers(schema.name)
+        assert [c.value for c in book[table][1]] == printed.template_headers(schema.name)
     hand = book["hand_readings"]
     lists = [r for r in hand.data_validations.dataValidation if r.type == "list"]
     assert [r.formula1 for r in lists] == ['"basking,warm,cool,retreat"']
@@ -146,7 +146,7 @@ def test_the_sheet_prints_alone_and_says_what_to_take_care_of(paper):
         assert word in page
     assert "at 8:00" in page and "Out of sight" in page
     for table in ("hand_readings", "lamp_readings"):
-        for header in template.template_headers(table):
+        for header in printed.template_headers(table):
             assert header.replace("_", "_<wbr>") in page
 
 

@@ -10,6 +10,7 @@ from season_folder import CHOICES, make, workbook
 
 import fieldkit
 from fieldkit.classroom import sheet
+from fieldkit.classroom.declared import SHEETS
 from fieldkit.core import resource_dir
 from fieldkit.records.enclosure.settings import EXAMPLE
 from fieldkit.records.problems import SeasonError
@@ -65,9 +66,9 @@ def test_a_folder_and_a_file_that_were_not_read_are_named(tmp_path):
     assert {"downloads", "more.dat"} <= set(said["file"])
 
 
-@pytest.mark.parametrize("name", ["group.ods", "group.xls", "group.numbers", "group.tsv"])
+@pytest.mark.parametrize("name", ["group.ods", "group.xls", "group.numbers", "group.docx"])
 def test_a_file_of_a_class_folder_that_cannot_be_read_is_named(name, tmp_path):
-    lesson = next(iter(sheet.SHEETS))
+    lesson = next(iter(SHEETS))
     (tmp_path / name).write_bytes(b"anything")
     with pytest.raises(SeasonError) as caught:
         sheet.read_sheet(lesson, tmp_path)

@@ -16,8 +16,8 @@ from fieldkit.core import FieldkitError
 from fieldkit.records import problems, spreadsheet
 from fieldkit.records import schema as schemas
 from fieldkit.records.problems import SeasonError
+from fieldkit.records.season import printed, settings, template, toml
 from fieldkit.records.season import reader as folder
-from fieldkit.records.season import settings, template
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def test_filled_workbook_reads_back(new):
     rows = pd.read_csv(pd.io.common.StringIO(CHOICES))
     sheet = book["choices"]
     headers = {cell.value: cell.column for cell in sheet[1]}
-    for column, header in zip(schemas.TABLES["choices"].columns, template.template_headers("choices")):
+    for column, header in zip(schemas.TABLES["choices"].columns, printed.template_headers("choices")):
         for number, value in enumerate(rows.get(column, []), start=2):
             if pd.notna(value):
                 sheet.cell(number, headers[header], pd.Timestamp(value).to_pydatetime() if column == "time" else value)
@@ -124,7 +124,7 @@ def test_the_workbook_has_drop_downs_units_and_a_header_that_stays(made):
     assert book.sheetnames == ["how to fill", *schemas.TABLES]
     for table in schemas.TABLES:
         assert book[table].freeze_panes == "A2"
-        assert [c.value for c in book[table][1]] == template.template_headers(table)
+        assert [c.value for c in book[table][1]] == printed.template_headers(table)
     rules = {str(r.sqref).split(":")[0]: r for r in book["choices"].data_validations.dataValidation}
     names = list(schemas.TABLES["choices"].columns)
     used = rules[f"{chr(65 + names.index('used'))}2"]
@@ -135,7 +135,7 @@ def test_the_workbook_has_drop_downs_units_and_a_header_that_stays(made):
     words = next(r for r in book["scans"].data_validations.dataValidation if "basking" in str(r.formula1))
     # A list written into a rule holds at most 255 signs.
     assert len(words.formula1) <= 255
-    assert "irradiance [W/m²]" in template.template_headers("choices")
+    assert "irradiance [W/m²]" in printed.template_headers("choices")
 
 
 def test_nothing_is_written_over(new, tmp_path):
@@ -206,7 +206,7 @@ class _Balance(html.parser.HTMLParser):
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_field_sheet_prints_alone_and_says_what_to_take_care_of(paper):
-    page = template.field_sheet(paper=paper, sets=2, places=7, title="Tom & <Ann>")
+    page = printed.field_sheet(paper=paper, sets=2, places=7, title="Tom & <Ann>")
     reader = _Balance()
     reader.feed(page)
     assert reader.open == [] and reader.links == []
@@ -219,7 +219,7 @@ def test_field_sheet_prints_alone_and_says_what_to_take_care_of(paper):
 @pytest.mark.parametrize("wrong", [{"paper": "A3"}, {"places": 1}, {"sets": 3, "places": 6}])
 def test_field_sheet_refuses_what_does_not_fit(wrong):
     with pytest.raises(FieldkitError):
-        template.field_sheet(**wrong)
+        printed.field_sheet(**wrong)
 
 
 def test_the_example_settings_are_the_ones_declared():
@@ -303,7 +303,7 @@ def test_every_line_of_the_settings_is_looked_at_when_one_cannot_be_read():
     text = (
         '[season]\nname = “Q”\nlast_day = 31.10.2025\n[site]\nlatitude_deg = 36,2\nlongitude_deg = 80.3 W\nname = "q"\n'
     )
-    assert settings.parse(text, found) is None
+    assert toml.parse(text, found) is None
     table = found.table()
     assert table["row"].tolist() == [2, 3, 5, 6]
     assert [remedy.split(":")[0].split(",")[0] for remedy in table["remedy"]] == [

@@ -609,7 +609,7 @@ def real_notebooks():
     """The notebooks that a write-up shows, each with its cells."""
     for path in sorted(resource_dir("notebooks").glob("[0-9]*.ipynb")):
         book = nbformat.read(path, as_version=4)
-        cells = [c for c in book.cells if not {"exercise", "answer"} & running.tags(c)]
+        cells = [c for c in book.cells if not running.UNRUN_TAGS & running.tags(c)]
         if any("writeup" in running.tags(c) for c in cells):
             yield path.stem, cells
 

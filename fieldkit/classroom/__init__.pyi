@@ -7,6 +7,6 @@ from .lessons import DRIVERS as DRIVERS
 from .lessons import choice_sets as choice_sets
 from .lessons import compare_choices as compare_choices
 from .lessons import compare_covers as compare_covers
+from .printed import write_workbook as write_workbook
 from .rounds import by_rounds as by_rounds
 from .sheet import read_sheet as read_sheet
-from .sheet import write_workbook as write_workbook

@@ -2,13 +2,17 @@
 
 from dataclasses import dataclass
 
+from fieldkit.core import FieldkitError
 from fieldkit.records import cautions
 
 COVERS = ("black card", "white card", "foil")
 # What pupils write for the covers.
-ALSO = {"black": "black card", "white": "white card"} | dict.fromkeys(
-    ("tin foil", "tinfoil", "aluminium foil", "aluminum foil", "silver", "alu"), "foil"
-)
+ALSO = {
+    "black card": ("black", "black paper", "black sleeve", "card black"),
+    "white card": ("white", "white paper", "white sleeve", "card white"),
+    "foil": ("tin foil", "tinfoil", "aluminium foil", "aluminum foil", "alu foil", "silver foil", "silver", "alu"),
+}
+ALSO = {word: cover for cover, words in ALSO.items() for word in words}
 SAFETY = cautions.LESSON  # for both lessons and every printed sheet
 
 
@@ -174,3 +178,10 @@ SHEETS = {
         ),
     ),
 }
+
+
+def declared(lesson):
+    """The sheet of a lesson, or a sentence that names the lessons there are."""
+    if lesson not in SHEETS:
+        raise FieldkitError(f"There is no lesson '{lesson}': choose {' or '.join(SHEETS)}.")
+    return SHEETS[lesson]

@@ -4,8 +4,9 @@ import copy
 import shutil
 from pathlib import Path
 
-from fieldkit.classroom import pages
-from fieldkit.classroom import sheet as class_sheet
+from fieldkit.classroom import pages, printed
+from fieldkit.classroom.declared import SAFETY
+from fieldkit.classroom.sheet import read_sheet
 from fieldkit.core import resource_dir
 from fieldkit.report.writeup import folders, running
 
@@ -99,9 +100,9 @@ def write(out, *, all_notebooks=False):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():
             shutil.copyfile(source / f"{name}.ipynb", half / "teacher" / f"{name}.ipynb")
-            class_sheet.write_blank(lesson, half / "sheets")
+            printed.write_blank(lesson, half / "sheets")
             example = half / "example" / f"invented_{lesson}.xlsx"
-            class_sheet.write_workbook(lesson, class_sheet.read_sheet(lesson), example)
+            printed.write_workbook(lesson, read_sheet(lesson), example)
         write_student_copies(source, half / "student")
         pages.write(source, half / "pages", LESSONS, without=KEPT_BACK)
         pages.write(source, half / "teacher", LESSONS)
@@ -113,7 +114,7 @@ def write(out, *, all_notebooks=False):
 
 
 def _readme():
-    care = "\n".join(f"- {line}" for line in class_sheet.SAFETY)
+    care = "\n".join(f"- {line}" for line in SAFETY)
     return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
 
 1. Before: where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this

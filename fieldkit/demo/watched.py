@@ -2,7 +2,7 @@
 
 The forward model: the demo enclosure after its first changes (a weaker spot with a guard, the thermostat's sensor in
 the shade) is run through spring by the thermal model; two animals bask, hide and move by the rule of the demo season
-(`fieldkit.demo.season.TRUTH`) and take their points by its rule of choice; two people write down what they see, and one
+(`fieldkit.demo.quarry.TRUTH`) and take their points by its rule of choice; two people write down what they see, and one
 of them calls some basking resting. Nothing here was seen. Run ``python -m fieldkit.demo.watched FOLDER`` to
 make the folders ``demo_watched`` and ``demo_trial`` again, byte for byte.
 """
@@ -22,9 +22,10 @@ from fieldkit.captive.lamps import Beam
 from fieldkit.captive.lamps.folder import lamp_for
 from fieldkit.captive.trial import randomise
 from fieldkit.core import FieldkitError, generator
-from fieldkit.demo import season as field
+from fieldkit.demo import quarry
 from fieldkit.demo.enclosure import DEMO, DEMO_BEAMS, PLACES, room_air
 from fieldkit.demo.random_enclosures import ZONE
+from fieldkit.demo.season import _else
 from fieldkit.records.enclosure.reader import assemble
 
 SEED = 20250505
@@ -103,7 +104,7 @@ def scans(record, times, true, *, rng, shift=None):
         As scans.csv.
     """
     rng = generator(rng)
-    rule = field.TRUTH
+    rule = quarry.TRUTH
     peak = np.log(rule["basking_peak_probability"] / (1 - rule["basking_peak_probability"]))
     points = record.points["point_id"].to_numpy()
     retreats = points[(record.points["zone"] == "retreat").to_numpy()]
@@ -123,7 +124,7 @@ def scans(record, times, true, *, rng, shift=None):
                 score = peak - (air - rule["basking_optimum_air_c"]) ** 2 / (2 * rule["basking_tolerance_air_c"] ** 2)
                 score += 0.2 * (min(light.max(), 600) - 400) / 100 + mood + TRUTH["mood_by_animal"][animal]
                 basks = rng.random() < 1 / (1 + np.exp(-score))
-                doing = "basking" if basks else field._else(air, rng)
+                doing = "basking" if basks else _else(air, rng)
                 if basks:
                     want = rule["preference_per_100_w_m2_at_20_c"] * (rule["switch_point_air_c"] - air)
                     want /= rule["switch_point_air_c"] - 20

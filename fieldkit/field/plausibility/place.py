@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from fieldkit.records.reading import cells
+from fieldkit.records import zones
 from fieldkit.records.season import settings
 
 _EARTH_KM = 6371.0
@@ -95,7 +95,7 @@ def _likelier(place, near):
 
 def _site(stated, site, problems):
     zone = str(settings.section(stated, "site").get("timezone", ""))
-    clock = cells.clock_zone(zone)
+    clock = zones.clock_zone(zone)
     main = zone_places().get(zone)
     problem = None
     slip = None

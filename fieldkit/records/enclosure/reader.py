@@ -11,11 +11,13 @@ import pandas as pd
 
 from fieldkit import core
 from fieldkit.records import schema as schemas
+from fieldkit.records import zones
 from fieldkit.records.enclosure import tables as enclosure_tables
-from fieldkit.records.enclosure.settings import NAME, SETTINGS, check, parse
+from fieldkit.records.enclosure.checks import check
+from fieldkit.records.enclosure.settings import NAME, SETTINGS, parse
 from fieldkit.records.enclosure.spectra import read_spectrum
 from fieldkit.records.problems import Problems, SeasonError
-from fieldkit.records.reading import cells, opening, sheets
+from fieldkit.records.reading import opening, sheets
 from fieldkit.records.season import settings
 from fieldkit.records.season.reader import Animal
 
@@ -401,7 +403,7 @@ def _dress(readings, info, timezone):
     """Readings with what is known of each logger, as categories: five million rows stay small."""
     names = list(info["logger_id"])
     if readings is None:
-        zone = cells.clock_zone(timezone)
+        zone = zones.clock_zone(timezone)
         empty = pd.DataFrame({"time": pd.DatetimeIndex([], tz=zone), "logger_id": [], "value": np.empty(0)})
         readings = empty
     codes = pd.Categorical(readings["logger_id"], categories=names).codes

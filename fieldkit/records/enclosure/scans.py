@@ -7,6 +7,7 @@ from dataclasses import replace
 import pandas as pd
 
 from fieldkit.records import schema as schemas
+from fieldkit.records import zones
 from fieldkit.records.reading import cells, headers
 from fieldkit.records.season import settings
 from fieldkit.records.season.table import read_table
@@ -93,8 +94,8 @@ def read_plain(file, points, stated):
         frame = pd.read_csv(io.BytesIO(data), dtype="str", encoding="utf-8-sig", skipinitialspace=False)
         times = pd.to_datetime(frame["time"], format="%Y-%m-%d %H:%M", exact=True)
         clocks = settings.section(_under_own_name(stated), "clocks")
-        target = cells.clock_zone(stated["site"]["timezone"])
-        times = times.dt.tz_localize(cells.clock_zone(clocks.get("enclosure_scans", "")) or target)
+        target = zones.clock_zone(stated["site"]["timezone"])
+        times = times.dt.tz_localize(zones.clock_zone(clocks.get("enclosure_scans", "")) or target)
         body = pd.to_numeric(frame["body_temperature_c"]) if "body_temperature_c" in frame else None
     except (ValueError, pd.errors.ParserError):
         return None

@@ -16,6 +16,7 @@ from fieldkit.records.reading import cells, headers, opening, series, sheets
 from fieldkit.records.reading import loggers as tidy_loggers
 from fieldkit.records.season import limits, moments, settings
 from fieldkit.records.season.table import read_table
+from fieldkit.records.zones import clock_zone
 
 WORKBOOK = "enclosure.xlsx"
 # Sheets and files by name, and the declared table each is.
@@ -61,7 +62,7 @@ def read(path, stated, problems, digest):
     """
     like_season = {k: v for k, v in stated.items() if k not in ("enclosure", "lamps", "points", "season")}
     like_season["site"] = {"timezone": settings.section(stated, "enclosure").get("timezone", "UTC")}
-    if cells.clock_zone(like_season["site"]["timezone"]) is None:
+    if clock_zone(like_season["site"]["timezone"]) is None:
         like_season["site"]["timezone"] = "UTC"
     found = {"readings": _readings(path, like_season, problems, digest)}
     for name in ("hand_readings", "lamp_readings", "care", "choices"):
@@ -309,8 +310,8 @@ def _read_plain_wide(file, stated, problems):
     frame = tidy_loggers.exact(data, header[0], dict.fromkeys(owner, "float64"), **colons)
     if frame is None:
         return None
-    zone = cells.clock_zone(zones.pop()) or cells.clock_zone(settings.section(stated, "clocks").get("loggers", ""))
-    target = cells.clock_zone(stated["site"]["timezone"])
+    zone = clock_zone(zones.pop()) or clock_zone(settings.section(stated, "clocks").get("loggers", ""))
+    target = clock_zone(stated["site"]["timezone"])
     try:
         # An hour that repeats or is left out in spring and autumn is the careful reader's.
         times = frame[header[0]].dt.tz_localize(zone or target, ambiguous="raise", nonexistent="raise")

@@ -7,7 +7,7 @@ from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure.scans import OUT_OF_SIGHT
 from fieldkit.records.enclosure.settings import NAME, SETTINGS
 from fieldkit.records.enclosure.tables import TABLES, WORKBOOK
-from fieldkit.records.season import template
+from fieldkit.records.season import printed, template
 
 NOTEBOOKS = ("10_match_lamps.ipynb", "11_audit_enclosure.ipynb", "16_compare_field_and_captivity.ipynb")
 CAUTIONS = (
@@ -107,7 +107,7 @@ def new_folder(path, *, targets):
         (folder / NAME).write_text(settings_template(), encoding="utf-8")
         (folder / "targets.toml").write_text(targets, encoding="utf-8")
         for table, schema in TABLES.items():
-            head = ",".join(template.template_headers(schema.name)) + "\r\n"
+            head = ",".join(printed.template_headers(schema.name)) + "\r\n"
             (folder / f"{table}.csv").write_text(head, encoding="utf-8-sig", newline="")
         lists = {"point": tuple(POINTS), "lamp": (_EXAMPLES["lamps.id"],)}
         lists["enclosure_scans.point"] = (*POINTS, OUT_OF_SIGHT)
@@ -117,7 +117,7 @@ def new_folder(path, *, targets):
         (folder / "README.txt").write_text(readme(), encoding="utf-8")
         title = "What every setting and column means"
         words = schemas.data_dictionary_html(tables=TABLES, settings=SETTINGS, file=NAME)
-        page = template.page_to_read(title, f"<h1>{title}</h1>\n{words}")
+        page = printed.page_to_read(title, f"<h1>{title}</h1>\n{words}")
         (folder / "data_dictionary.html").write_text(page, encoding="utf-8")
         template.copy_notebooks(resource_dir("notebooks"), folder / "notebooks", only=NOTEBOOKS)
 
@@ -353,26 +353,26 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
         "above and mark lamps and points. x runs from the left wall, y from the front, z from the floor; a lamp's "
         "place is the middle of its front. Reach: from the lamp to the nearest spot the animal can climb to.</p>"
         '<div class="plan"><i>back</i><b>front</b></div>'
-        f"{template.table_to_fill(lamp, ['<tr>' + '<td></td>' * len(lamp) + '</tr>'] * 4)}"
-        f"{template.table_to_fill(place, rows)}{care}</section>"
+        f"{printed.table_to_fill(lamp, ['<tr>' + '<td></td>' * len(lamp) + '</tr>'] * 4)}"
+        f"{printed.table_to_fill(place, rows)}{care}</section>"
     )
-    blank = template.template_headers("hand_readings")
+    blank = printed.template_headers("hand_readings")
     hand = (
         f"<section><h1>{html.escape(title)}: readings by hand</h1>{head}"
         "<p>Lamps on for two hours first; once more at night, before they go on; three days or more. Surface: aim the "
         "gun from close by, straight down, emissivity 0.95 (not on shiny metal or glass), or press a probe on. Shaded "
         "air: the probe hangs free, out of the beam and off warm surfaces; wait until it stands still. Leave a cell "
         "empty if it was not read. The unit is the one in the header: strike it out if you read another.</p>"
-        f"{template.table_to_fill(blank, ['<tr>' + '<td></td>' * len(blank) + '</tr>'] * 12)}{care}</section>"
+        f"{printed.table_to_fill(blank, ['<tr>' + '<td></td>' * len(blank) + '</tr>'] * 12)}{care}</section>"
     )
-    blank = template.template_headers("lamp_readings")
+    blank = printed.template_headers("lamp_readings")
     beam = (
         f"<section><h1>{html.escape(title)}: readings before each lamp</h1>{head}"
         "<p>Only if you have a meter for W/m² or the UV index; a lux meter measures neither. Animal out, one lamp on "
         "at a time, for half an hour. The meter faces the lamp. Read at three distances straight in front, and at one "
         "distance off to the side at two angles or more (a protractor will do): that gives width and strength of the "
         "beam.</p>"
-        f"{template.table_to_fill(blank, ['<tr>' + '<td></td>' * len(blank) + '</tr>'] * 12)}{care}</section>"
+        f"{printed.table_to_fill(blank, ['<tr>' + '<td></td>' * len(blank) + '</tr>'] * 12)}{care}</section>"
     )
     style = (
         "<style>.plan{position:relative;height:52mm;border:.4mm solid #000;margin:1mm 0;background-size:5mm 5mm;"
@@ -381,6 +381,6 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
         "print-color-adjust:exact;-webkit-print-color-adjust:exact}.plan i,.plan b{position:absolute;left:2mm;"
         "font:8pt sans-serif;background:#fff}.plan i{top:1mm}.plan b{bottom:1mm}</style>"
     )
-    return template.page_to_print(
+    return printed.page_to_print(
         f"{title} ({paper})", style + plan + hand + beam + scans_of_a_week(title), paper=paper, row="7.5mm"
     )

@@ -1,11 +1,10 @@
 from .cells import CODES as CODES
-from .cells import clock_zone as clock_zone
 from .cells import decimal_mark as decimal_mark
 from .cells import is_missing as is_missing
-from .cells import moments as moments
 from .cells import numbers as numbers
-from .cells import place_in_zone as place_in_zone
 from .cells import tidy as tidy
+from .gaps import SPIKE_C as SPIKE_C
+from .gaps import STUCK_HOURS as STUCK_HOURS
 from .headers import TIMES as TIMES
 from .headers import base as base
 from .headers import match as match
@@ -19,6 +18,5 @@ from .sheets import RawTable as RawTable
 from .sheets import decode as decode
 from .sheets import find as find
 from .sheets import open_file as open_file
-from .suspicions import SPIKE_C as SPIKE_C
-from .suspicions import STUCK_HOURS as STUCK_HOURS
 from .suspicions import look as look
+from .times import moments as moments

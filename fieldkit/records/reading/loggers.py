@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records import schema as schemas
-from fieldkit.records.reading import cells, headers
+from fieldkit.records.reading import cells, headers, times
 from fieldkit.records.season import settings
+from fieldkit.records.zones import clock_zone, place_in_zone
 
 _PIECE = 500_000  # rows read at a time: the texts of all times at once would fill the memory
 
@@ -65,10 +66,10 @@ def read(data, label, own, stated, problems):
     values = frame["value"]
     if values.isin(cells.CODES).any() or np.isinf(values).any():
         return None
-    target = cells.clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
+    target = clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
     loggers = {k: v for k, v in settings.section(stated, "loggers").items() if isinstance(v, dict)}
-    base = cells.clock_zone(settings.section(stated, "clocks").get("loggers", "")) or target
-    zones = [cells.clock_zone(loggers.get(n, {}).get("timezone", "")) or base for n in names]
+    base = clock_zone(settings.section(stated, "clocks").get("loggers", "")) or target
+    zones = [clock_zone(loggers.get(n, {}).get("timezone", "")) or base for n in names]
     owner = frame["logger_id"].cat.codes.to_numpy()
     utc = np.empty(len(frame), dtype="datetime64[ns]")
     for zone in dict.fromkeys(zones):
@@ -78,7 +79,7 @@ def read(data, label, own, stated, problems):
             aware = local.dt.tz_localize(zone, ambiguous="raise", nonexistent="raise")
         except ValueError:
             unstated = pd.Series(pd.NaT, index=local.index, dtype="timedelta64[ns]")
-            aware, wrong, notes = cells.place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
+            aware, wrong, notes = place_in_zone(local, unstated, zone, target, frame.loc[rows, "logger_id"])
             for say, found in ((problems.add, wrong), (problems.warn, notes)):
                 values = written(data, [index + 2 for index, _, _ in found], "time")
                 for (index, problem, remedy), value in zip(found, values, strict=True):
@@ -184,7 +185,7 @@ def exact(data, time, kinds, *, colons, colons_above=0):
     # The library reads "now" and a second too many as times, and rounds none of them in silence here.
     if re.search(rb"\d:\d\d:[6-9]\d", data) or (moments.dt.microsecond != 0).any():
         return None
-    if data.count(b":") != colons_above + len(frame) * colons or not moments.dt.year.between(*cells.YEARS).all():
+    if data.count(b":") != colons_above + len(frame) * colons or not moments.dt.year.between(*times.YEARS).all():
         return None
     return frame
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records import schema as schemas
-from fieldkit.records.reading import suspicions
+from fieldkit.records.reading import gaps, suspicions
 from fieldkit.records.season import settings
 
 # Odd loggers are looked at together up to this many readings: a pause of all of them is one thing to say.
@@ -82,8 +82,8 @@ def nothing_odd(rows, logger, season):
         return False
     if first is not None and last is not None and not all(first <= t.date() <= last for t in ends):
         return False
-    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > suspicions.SPIKE_C):
+    if np.any(np.minimum(np.abs(change[1:]), np.abs(change[:-1])) > gaps.SPIKE_C):
         return False
     moved = np.flatnonzero(np.r_[True, change != 0, True])
     longest = pd.Timedelta(np.diff(moved).max() * (ends.iloc[1] - ends.iloc[0]) / (len(rows) - 1))
-    return longest < pd.Timedelta(hours=suspicions.STUCK_HOURS)
+    return longest < pd.Timedelta(hours=gaps.STUCK_HOURS)

@@ -1,3 +1,7 @@
+from .printed import page_to_print as page_to_print
+from .printed import page_to_read as page_to_read
+from .printed import table_to_fill as table_to_fill
+from .printed import template_headers as template_headers
 from .reader import Animal as Animal
 from .reader import Season as Season
 from .reader import Site as Site
@@ -7,7 +11,6 @@ from .settings import NAME as NAME
 from .settings import check_section as check_section
 from .settings import check_words as check_words
 from .settings import closest as closest
-from .settings import parse as parse
 from .settings import row_of as row_of
 from .settings import section as section
 from .settings import unit_problem as unit_problem
@@ -19,8 +22,5 @@ from .template import check_free as check_free
 from .template import copy_notebooks as copy_notebooks
 from .template import make_folder as make_folder
 from .template import new_folder as new_folder
-from .template import page_to_print as page_to_print
-from .template import page_to_read as page_to_read
-from .template import table_to_fill as table_to_fill
-from .template import template_headers as template_headers
 from .template import workbook as workbook
+from .toml import parse as parse

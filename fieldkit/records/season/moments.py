@@ -5,9 +5,10 @@ import datetime as dt
 import pandas as pd
 
 from fieldkit.records import schema as schemas
-from fieldkit.records.reading import cells, headers
+from fieldkit.records.reading import cells, headers, times
 from fieldkit.records.season import settings
 from fieldkit.records.season.limits import why_empty
+from fieldkit.records.zones import clock_zone, place_in_zone
 
 
 def say(wrong, file, column, problems):
@@ -70,7 +71,7 @@ def read_times(raw, table, columns, frame, stated, problems, bad):
     days = None
     # The weather template has both columns: the one that is left empty does not count.
     if day_name is not None and any_written(raw.cells[day_name]):
-        days, _, wrong, notes = cells.moments(raw.cells[day_name], need_clock=False, **asked)
+        days, _, wrong, notes = times.moments(raw.cells[day_name], need_clock=False, **asked)
         bad["date"] = say(wrong, raw.file, day_name, problems)
         for index, value, problem, remedy in notes:
             problems.warn(raw.file, problem, remedy, row=index, column=day_name, value=value)
@@ -84,7 +85,7 @@ def read_times(raw, table, columns, frame, stated, problems, bad):
             frame["date"] = days
         return
     name = columns["time"]
-    local, offset, wrong, notes = cells.moments(raw.cells[name], days=days, **asked)
+    local, offset, wrong, notes = times.moments(raw.cells[name], days=days, **asked)
     bad["time"] = say(wrong, raw.file, name, problems) | bad.get("date", set())
     if days is not None:
         for index in days.index[days.isna() & local.isna()].difference(list(bad["time"])):
@@ -94,17 +95,17 @@ def read_times(raw, table, columns, frame, stated, problems, bad):
                 problems.add(raw.file, problem, remedy, row=index, column=day_name)
     for index, value, problem, remedy in notes:
         problems.warn(raw.file, problem, remedy, row=index, column=name, value=value)
-    target = cells.clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
-    base = cells.clock_zone(settings.section(stated, "clocks").get(table, "")) or target
+    target = clock_zone(settings.section(stated, "site").get("timezone", "UTC")) or dt.UTC
+    base = clock_zone(settings.section(stated, "clocks").get(table, "")) or target
     series = {"loggers": "logger_id", "weather": "station_id"}.get(table)
     ids = frame[series] if series in frame else pd.Series(raw.cells.index, index=raw.cells.index)
     section = settings.section(stated, {"loggers": "loggers", "weather": "stations"}.get(table, ""))
-    own = {k: cells.clock_zone(v["timezone"]) for k, v in section.items() if isinstance(v, dict) and "timezone" in v}
+    own = {k: clock_zone(v["timezone"]) for k, v in section.items() if isinstance(v, dict) and "timezone" in v}
     zones = ids.map(lambda i: own.get(i) or base)
     aware = pd.Series(pd.NaT, index=frame.index, dtype="datetime64[ns, UTC]").dt.tz_convert(target)
     for zone in dict.fromkeys(zones):
         rows = zones.index[zones.map(lambda z, zone=zone: z is zone)]
-        got, wrong, notes = cells.place_in_zone(local[rows], offset[rows], zone, target, ids[rows].astype("str"))
+        got, wrong, notes = place_in_zone(local[rows], offset[rows], zone, target, ids[rows].astype("str"))
         aware[rows] = got
         for index, problem, remedy in wrong:
             bad["time"].add(index)

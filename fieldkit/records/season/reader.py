@@ -14,7 +14,7 @@ from fieldkit.records import places
 from fieldkit.records import schema as schemas
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import opening, repeats, sheets
-from fieldkit.records.season import exports, settings
+from fieldkit.records.season import exports, settings, toml
 from fieldkit.records.season.table import read_table
 
 
@@ -217,7 +217,7 @@ def _read_settings(path, problems, digest):
     if text is None:
         problems.add(settings.NAME, "This is not a text file.", "Save it as plain text (UTF-8).")
         return None
-    stated = settings.parse(text, problems)
+    stated = toml.parse(text, problems)
     if stated is not None:
         settings.check(stated, text, problems)
     return stated

@@ -3,14 +3,11 @@
 import datetime as dt
 import difflib
 import re
-import tomllib
 
 from fieldkit.records import schema as schemas
-from fieldkit.records.reading import cells
+from fieldkit.records import zones
 
 NAME = "season.toml"
-# Sections within sections that the reader goes down into; settings need four.
-DEEPEST = 20
 
 # A whole season.toml; the template for new folders is made from the same declaration.
 EXAMPLE = """\
@@ -71,91 +68,6 @@ longitude_deg = -79.94
 elevation_m = 273
 """
 
-_REMEDIES = (
-    (r"=\s*\d{1,2}[./]\d{1,2}[./]\d{2,4}", "Write the date as year-month-day, such as 2023-05-14."),
-    (r"=\s*[-+]?\d+,\d", "Write the number with a point, such as 36.1: TOML knows no decimal comma."),
-    (
-        r"=\s*[-+]?\d+\.?\d*\s*[°A-Za-z']",
-        "Write the number alone, in the unit that the template names; south and west get a minus, such as -79.9.",
-    ),
-    (r"=\s*$", "Write a value behind the = sign, or take the line out."),
-    (r"[“”„«»]", 'Use straight quotation marks: "like this".'),
-    (r"=\s*[^\"'\d\[{+\-tfin]", 'Put text between straight quotation marks, such as name = "the quarry".'),
-    (r"^\s*[^=\[#]+:\s", "Write an = sign between the name and the value."),
-)
-
-
-def parse(text, problems):
-    """Parse the text of season.toml; a mistake is added to problems and None returned.
-
-    Examples
-    --------
-    >>> from fieldkit.records.problems import Problems
-    >>> found = Problems()
-    >>> parse("[site]\\nlatitude_deg = 36,1\\n", found)
-    >>> found.table().loc[0, "remedy"]
-    'Write the number with a point, such as 36.1: TOML knows no decimal comma.'
-    """
-    lines = text.splitlines()
-    read = None
-    while read is None:
-        try:
-            read = tomllib.loads("\n".join(lines))
-        except tomllib.TOMLDecodeError as error:
-            found = re.search(r"line (\d+)", str(error))
-            row = min(int(found[1]) if found else len(lines), len(lines))
-            _say_line(lines[row - 1], row, str(error), problems)
-            # The other lines are looked at too; without its heading a section would fall to the one before it.
-            if lines[row - 1].lstrip().startswith("[") or lines[row - 1] == "":
-                break
-            lines[row - 1] = ""
-        except (ValueError, RecursionError):
-            return _say_beyond(lines, problems)
-    if read is not None and depth(read) > DEEPEST:
-        return _say_beyond(lines, problems)
-    return read if lines == text.splitlines() else None
-
-
-def _say_beyond(lines, problems):
-    """Name what no settings need: a number of thousands of digits, brackets within brackets."""
-    row, line = max(enumerate(lines, start=1), key=lambda numbered: len(numbered[1]))
-    problems.add(
-        NAME,
-        "This file cannot be read: it holds a number of thousands of digits, or sections within sections without end.",
-        "Look at its longest line, and compare the file with the template.",
-        row=row,
-        value=line.strip()[:60],
-    )
-
-
-def depth(value):
-    """How many sections or lists stand within one another.
-
-    Examples
-    --------
-    >>> depth({"site": {"names": [1, 2]}})
-    3
-    """
-    deep, inside = 0, [value]
-    while inside:
-        deep += 1
-        inside = [
-            part
-            for whole in inside
-            for part in (whole.values() if isinstance(whole, dict) else whole)
-            if isinstance(part, dict | list)
-        ]
-    return deep
-
-
-def _say_line(line, row, error, problems):
-    reason = re.sub(r"\s*\(at .*\)", "", error).rstrip(".")
-    remedy = next((r for pattern, r in _REMEDIES if re.search(pattern, line)), None)
-    if "overwrite" in reason or "twice" in reason:
-        reason, remedy = "the same name or section stands here a second time", "Keep one of them."
-    remedy = remedy or 'Compare the line with the template: text between "straight quotes", numbers with a point.'
-    problems.add(NAME, f"This line cannot be read ({reason}).", remedy, row=row, value=line.strip())
-
 
 def check(settings, text, problems):
     """Hold parsed settings against the declaration; what is wrong is added to problems.
@@ -173,7 +85,8 @@ def check(settings, text, problems):
     --------
     >>> from fieldkit.records.problems import Problems
     >>> found = Problems()
-    >>> check(parse(EXAMPLE, found), EXAMPLE, found)
+    >>> from fieldkit.records.season import toml
+    >>> check(toml.parse(EXAMPLE, found), EXAMPLE, found)
     >>> len(found.table())
     0
     """
@@ -325,7 +238,7 @@ def wrong(setting, value):
         return "This should be text.", 'Put it between straight quotation marks, such as "the quarry".'
     elif not value.strip():
         return "This is empty.", f"Write {setting.meaning}."
-    elif setting.kind == "zone" and cells.clock_zone(value) is None:
+    elif setting.kind == "zone" and zones.clock_zone(value) is None:
         return (
             "There is no such time zone.",
             'Use a name such as "America/New_York" or "Europe/Berlin", or a fixed offset such as "UTC-05:00".',
@@ -396,7 +309,7 @@ def _check_across(settings, lines, problems):
                 column=f"clocks.{name}",
                 value=zone,
             )
-        elif cells.clock_zone(zone) is None:
+        elif zones.clock_zone(zone) is None:
             problems.add(
                 NAME,
                 "There is no such time zone.",

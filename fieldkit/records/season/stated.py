@@ -5,7 +5,7 @@ from pathlib import Path
 
 from fieldkit.records.problems import Problems, SeasonError
 from fieldkit.records.reading import sheets
-from fieldkit.records.season import settings
+from fieldkit.records.season import settings, toml
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +83,7 @@ def read_stated(path):
     if text is None:
         problems.add(settings.NAME, "This is not a text file.", "Save it as plain text (UTF-8).")
     else:
-        read = settings.parse(text, problems)
+        read = toml.parse(text, problems)
     if read is None:
         raise SeasonError(problems.table(), path)
     settings.check(read, text, problems)

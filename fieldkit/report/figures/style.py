@@ -356,18 +356,25 @@ def show(figure, alt):
     from IPython.display import Image, display
 
     figure = getattr(figure, "figure", figure)
-    words = describe(figure, alt)
+    sentences = _words(figure, alt)
+    words = " ".join(sentences)
     metadata = {"image/png": {"alt": words}}
     folder = os.environ.get(KEEP)
     if folder:
-        metadata["fieldkit"] = {"figure": save(figure, Path(folder)), "shows": alt, "finding": title_of(figure)}
-    display(Image(png(figure), format="png", alt=words), metadata=metadata)
-    display(folded(figure, alt), raw=True, metadata={"fieldkit": {"words_of_figure": True}})
+        stem, drawn = _keep(figure, Path(folder))
+        metadata["fieldkit"] = {"figure": stem, "shows": alt, "finding": title_of(figure)}
+    else:
+        drawn = png(figure)
+    display(Image(drawn, format="png", alt=words), metadata=metadata)
+    display(_folded(sentences), raw=True, metadata={"fieldkit": {"words_of_figure": True}})
 
 
 def folded(figure, alt):
     """Words of a figure as what a notebook displays: HTML to unfold, and plain text where there is none."""
-    sentences = _words(figure, alt)
+    return _folded(_words(figure, alt))
+
+
+def _folded(sentences):
     lines = "<br>".join(map(html.escape, sentences))
     return {
         "text/html": f"<details><summary>The figure in words and numbers</summary><p>{lines}</p></details>",
@@ -407,6 +414,7 @@ def _make_ready(figure):
                 set_(_powers(own))
     FigureCanvasAgg(figure)
     figure.draw_without_rendering()
+    broken = False
     for axes in figure.axes:
         titles = {axes.get_title(loc) for loc in ("left", "center", "right")} - {""}
         texts = [t for t in axes.get_children() if isinstance(t, Text) and t.get_text() in titles]
@@ -418,6 +426,9 @@ def _make_ready(figure):
                 longest = max(map(len, text.get_text().splitlines()))
                 width = int(longest * (box.width - out) / box.width) - 1
                 text.set_text(textwrap.fill(text.get_text(), max(width, 20)))
+                broken = True
+    if broken:
+        figure.draw_without_rendering()  # with the room that more lines need
 
 
 def _powers(formatter):
@@ -434,31 +445,59 @@ def _powers(formatter):
     return Powers(base=formatter._base, labelOnlyBase=formatter.labelOnlyBase)
 
 
-def png(figure, *, dpi=RC["savefig.dpi"]):
+def png(figure):
     """PNG of a figure as bytes, in the house look; titles and labels that are too long are broken into lines."""
-    from PIL import Image
+    with _ready(figure):
+        return _packed(_drawn(figure, RC["savefig.dpi"]))
 
-    drawn, packed = io.BytesIO(), io.BytesIO()
+
+@contextlib.contextmanager
+def _ready(figure):
+    """A figure that is laid out once, however often it is drawn inside the block."""
     with look():
         _make_ready(figure)
-        figure.savefig(drawn, format="png", dpi=dpi)
-    # 256 colours are plenty for a chart and make a third of the bytes, in notebooks and in the write-up.
-    Image.open(drawn).convert("RGB").quantize(256, dither=Image.Dither.NONE).save(packed, format="png", optimize=True)
+        engine = figure.get_layout_engine()
+        figure.set_layout_engine("none")
+        try:
+            yield
+        finally:
+            figure.set_layout_engine(engine)
+
+
+def _drawn(figure, dpi):
+    from PIL import Image
+
+    drawn = io.BytesIO()
+    figure.savefig(drawn, format="png", dpi=dpi, pil_kwargs={"compress_level": 1})
+    return Image.open(drawn).convert("RGB")
+
+
+def _packed(picture):
+    """256 colours are plenty for a chart and make a third of the bytes, in notebooks and in the write-up."""
+    from PIL import Image
+
+    packed = io.BytesIO()
+    picture.quantize(256, dither=Image.Dither.NONE).save(packed, format="png")
     return packed.getvalue()
 
 
 def save(figure, folder):
     """Write a figure as PNG and SVG and its numbers as CSV under the next free number; returns the common stem."""
+    return _keep(figure, folder)[0]
+
+
+def _keep(figure, folder):
+    """Stem of a figure that was saved, and the bytes of a PNG of half the size for a notebook."""
     from fieldkit.records.spreadsheet import safe_table
 
     number = len(list(folder.glob("figure-*.csv"))) + 1
     stem = f"figure-{number:03d}"
-    with look():
-        _make_ready(figure)
+    with _ready(figure):
         figure.savefig(folder / f"{stem}.svg", metadata={"Date": None, "Creator": None})
-    (folder / f"{stem}.png").write_bytes(png(figure, dpi=2 * RC["savefig.dpi"]))
+        picture = _drawn(figure, 2 * RC["savefig.dpi"])
+    (folder / f"{stem}.png").write_bytes(_packed(picture))
     safe_table(drawn_numbers(figure)).to_csv(folder / f"{stem}.csv", index=False, lineterminator="\n")
-    return stem
+    return stem, _packed(picture.reduce(2))
 
 
 def formula(tex):

@@ -6,7 +6,7 @@ import textwrap
 import numpy as np
 
 from fieldkit.captive.trial import OUTCOMES, WELFARE
-from fieldkit.records.season import template
+from fieldkit.records.season import printed
 
 WIDTH = 100
 _VERDICTS = ("differs", "alike", "cannot tell", "not measured")
@@ -168,7 +168,7 @@ def sheet(plan, *, paper="A4"):
         f"<section><h1>Trial: {html.escape(plan.change)}</h1>"
         f"<p>What counts: {html.escape(words)}; {plan.better} is better. Keep to the drawn order. Small steps "
         "on the settling days. Scan at the same times in both arms.</p>"
-        f"{template.table_to_fill(head, rows)}<h2>The trial stops at</h2><ol>{limits}</ol>"
+        f"{printed.table_to_fill(head, rows)}<h2>The trial stops at</h2><ol>{limits}</ol>"
         f"<h2>Take care</h2><ol>{care}</ol></section>"
     )
-    return template.page_to_print(f"Trial ({paper})", body, paper=paper, row="6mm")
+    return printed.page_to_print(f"Trial ({paper})", body, paper=paper, row="6mm")

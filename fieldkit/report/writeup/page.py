@@ -140,7 +140,7 @@ def write(
             enclosures.write(cage, room)
             shown = fieldkit.read_enclosure(room)
         running.spread_parameters(to_run, folder and str(folder), parameters, enclosure_folder=room)
-        kernels.run_all(to_run, work, progress=progress)
+        kernels.run_all(to_run, work, seasons=(told.path,), progress=progress)
         if where is not None and fieldkit.read_season(path).input_hash != season.input_hash:
             raise FieldkitError(f"The records in {path} changed while they were written up: start again.")
         for run in to_run:
