@@ -17,6 +17,7 @@ from fieldkit.field.choice.robust import cautions as choice_cautions
 from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.choice.robust import ground as choice_ground
+from fieldkit.field.choice.robust import groups as choice_groups
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.choice.robust import operative as choice_operative
 from fieldkit.field.choice.robust import places as choice_places
@@ -94,7 +95,8 @@ class Comparison(Result):
     reason : str
         Why no driver is named: "" (one is), "chance", "repeats" (few animals, visits or places could make the pattern),
         "unreliable" (it goes with readings that cannot vouch for it), "apart" (animals each their own way), "one
-        animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
+        animal", "groups" (species, sites or years), "operative", "several", "twins" (cannot be told apart), "shape",
+        "untestable".
     chance : DataFrame
         One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
         (`draws`), sign-flips of visits, returns and animals, places allowed for, and `held`, the largest of them over
@@ -115,6 +117,8 @@ class Comparison(Result):
         A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
     modulator : {"", "air", "hour", "either"}
         What the pull of radiation changes with.
+    groups : Groups or None
+        Species, sites or years of the table, each by itself: see `choice_groups.Groups`.
     warnings : tuple of str
         What must be read before the verdict is believed.
     """
@@ -148,6 +152,7 @@ class Comparison(Result):
     errors_turn: object = None
     operative: object = None
     modulator: str = ""
+    groups: object = None
     warnings: tuple = ()
 
     def tested(self):
@@ -259,13 +264,23 @@ def compare(
     """
     given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
     given |= {"design": design, "body": body, "drivers": drivers}
+    answer = _alone(choices, rng, given)
+
+    def part(rows):
+        return _alone(rows, rng, given | {"permutations": min(permutations, 499)})
+
+    return choice_groups.judged(answer, choices, part, cluster=cluster, rng=generator(rng))
+
+
+def _alone(choices, rng, given):
+    """The answer of one table, which has to stand without the animal met most."""
     answer = _once(choices, rng=rng, **given)
     if answer.verdict in ("none", "untestable") or answer.animals is None:
         return answer
     if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= choice_ground.FEWEST_ANIMALS:
         return answer
-    rest = choices[choices[cluster].astype(str) != answer.animals.largest]
-    without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
+    rest = choices[choices[given["cluster"]].astype(str) != answer.animals.largest]
+    without = _once(rest, rng=rng, **given | {"permutations": min(given["permutations"], 499)})
     return choice_decide.without_largest(answer, without)
 
 
