@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, method
+from fieldkit.field import shade_air
 from fieldkit.field.basking import readings_at
 from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
@@ -87,11 +88,17 @@ class Conditions(Result):
     table : DataFrame
         One row per logger: ``role, readings`` (sightings with one near in time), ``median, p10, p90`` at the
         sightings, and over the time watched ``watched_median, watched_p10, watched_p90`` (NaN where it is not known).
+    left_out : DataFrame
+        Days of shade loggers that the sun reached, as in `fieldkit.field.shade_air.ShadeAir`.
+    notes : tuple of str
+        What the search for the sun in the shade loggers could not answer.
     """
 
     rows_of = "sightings"
     table: pd.DataFrame
     settings: dict
+    left_out: pd.DataFrame
+    notes: tuple = ()
 
     @property
     def sentence(self):
@@ -102,7 +109,11 @@ class Conditions(Result):
             median, watched = (np.round(row[column], digits) for column in ("median", "watched_median"))
             beside = f" (over the time watched {watched:.{digits}f})" if np.isfinite(watched) else ""
             parts.append(f"{row['role']} {median:.{digits}f} {unit} on {name}{beside}")
-        return f"In the median of the sightings: {'; '.join(parts)}."
+        gone = [
+            f"{name} on {len(days)} day{'s' * (len(days) > 1)}" for name, days in self.left_out.groupby("logger_id")
+        ]
+        masked = f" Hours in which the sun reached a shade logger were left out: {', '.join(gone)}." if gone else ""
+        return f"In the median of the sightings: {'; '.join(parts)}.{masked}"
 
 
 @method
@@ -213,8 +224,9 @@ def conditions(season, *, tolerance="30 min"):
     met, watch = _met(season), _watched(season.scans)
     rows = {}
     roles = set() if season.loggers is None else set(season.logger_info["role"])
+    air = shade_air.of_season(season) if roles else None
     for role in (role for role in ROLES if role in roles):
-        logged = {"loggers": season.loggers, "logger_info": season.logger_info, "role": role, "tolerance": tolerance}
+        logged = {"loggers": air.loggers, "logger_info": season.logger_info, "role": role, "tolerance": tolerance}
         at = readings_at(met["time"], **logged)
         during = readings_at(watch["time"], **logged) if len(watch) else at.iloc[:0]
         for name in at.columns[at.notna().any()]:
@@ -225,7 +237,12 @@ def conditions(season, *, tolerance="30 min"):
             f"No logger of air, surface, operative temperature or radiation read within {tolerance} of a sighting."
         )
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("logger_id")
-    return Conditions(table=table, settings={"tolerance": str(tolerance)})
+    return Conditions(
+        table=table,
+        settings={"tolerance": str(tolerance)},
+        left_out=air.left_out,
+        notes=(air.note,) if air.note else (),
+    )
 
 
 def _met(season):

@@ -43,9 +43,6 @@ __all__ = [
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
 FEWEST_SETS = 10
-# In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
-# is seldom there, and must not hide what is (our choice).
-COMBINED, BENT = 3.0, 1.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -236,14 +233,14 @@ def compare(
     random intercept of each place (`fit_mixed`), with Student's t for the number of places. If not, the verdict is
     "none", or "undecided" where a driver's draws alone have p below 1 %.
 
-    The driver that alone explains the choices best is named when, with all testable drivers side by side and the stated
-    reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %) and no other driver's
-    99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle values preferred, a
-    pull that changes with shade air or the hour), a straight pull is the wrong question, and the same is asked of each
-    driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and no other
-    driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more than 4 lower than
-    any candidate, no single driver is named: the animals seek what the drivers make together. An animal with three
-    tenths of the sets or more is left out once, and the verdict has to stand.
+    The driver that alone explains the choices best is named when it leads the next by a log likelihood of 1 and, with
+    all testable drivers side by side and the stated reading errors allowed for, its 90 % interval excludes "no effect"
+    (a one-sided test at 5 %) and no other driver's 99 % interval does; else the verdict is "undecided". If a bend is
+    clear (p below 0.01: middle values preferred, a pull that changes with shade air or the hour), the same is asked of
+    each driver with its bends: that of the lowest AICc is named when it leads by 2, its coefficients together are clear
+    at 5 % and no other driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more
+    than 4 lower than any candidate, no single driver is named: the animals seek what the drivers make together. An
+    animal with three tenths of the sets or more is left out once, and the verdict has to stand.
     These tests rest on the larger of two standard errors, by animal and by set, with
     Student's t for the number of animals, or of places where they repeat.
 
@@ -329,13 +326,15 @@ def _against_chance(g, combinations, bends, permutations, rng):
     faint = [n for n in g.read if n not in g.testable]
     columns = [g.columns(c) for c in combinations] + [[len(g.drivers) + k] for k in range(len(bends))]
     columns += [g.columns([n]) for n in faint]
-    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
+    weights = choice_chance.weights(combinations, bends, faint)
     added = [choice_shape.beyond(b, g.within[:, g.columns([b.driver])[0]], g.ready.sets) for b in bends]
     evidence = choice_decide.against_chance(
         g.ready, np.column_stack([g.readings, *added]), columns, weights, g.visits, g.places,
         g.columns(g.beside or g.read), permutations, rng,
     )  # fmt: skip
     names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
+    if evidence.gains is not None:
+        evidence = dataclasses.replace(evidence, gains=evidence.gains.set_axis(names))
     return evidence, choice_decide.chance_table(names, evidence, g.read)
 
 
@@ -375,8 +374,11 @@ def _fitted(g, combinations, bends, evidence, chance, hours, body, permutations,
     animals = choice_decide.animals(
         ready, g.within[:, j], g.contrast, beside, joint, g.visits, evidence, permutations, rng
     )
+    gains = table.loc[g.testable, "log_likelihood"]
+    if evidence.gains is not None:
+        gains = evidence.gains[g.testable]
     return choice_decide.Facts(
-        table=table, corrected=corrected, fits=fits, testable=g.testable, joint=joint, shape=shape,
+        gains=gains, table=table, corrected=corrected, fits=fits, testable=g.testable, joint=joint, shape=shape,
         operative=operative, chance=chance, evidence=evidence, animals=animals, contrast=g.contrast, design=g.way,
         n_sets=n_sets, bent=bent, few_animals=ready.animals is not None and g.clusters is not ready.animals,
     )  # fmt: skip
@@ -398,6 +400,7 @@ def _answer(g, facts, shared):
     notes = g.notes + [note for f in (*fits.values(), facts.joint) for note in f.notes]
     notes += choice_cautions.sunlit_air(g.within, g.drivers)
     before, beside_it = choice_cautions.warnings(g.way, g.contrast)
+    before += choice_cautions.settling(g.way, verdict)
     answer = Comparison(
         verdict=verdict,
         sentence="",
@@ -436,18 +439,7 @@ def _untestable(shared, notes, n_visits):
     import pandas as pd
 
     n_sets, contrast = shared["n_sets"], shared["contrast"]
-    if n_sets < FEWEST_SETS:
-        words = (
-            f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
-        )
-    elif n_visits < choice_chance.FEWEST_UNITS:
-        words = (
-            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
-            "one day), and an animal that stays where it is does not choose again; at least "
-            f"{choice_chance.FEWEST_UNITS} are needed."
-        )
-    else:
-        words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
+    words = choice_words.not_testable(n_sets, n_visits, contrast, (FEWEST_SETS, choice_chance.FEWEST_UNITS))
     empty = pd.DataFrame()
     return Comparison(
         verdict="untestable",

@@ -387,6 +387,18 @@ def _say_undecided(whom, facts, within):
     return f"{start} {beside}"
 
 
+def not_testable(n_sets, n_visits, contrast, fewest):
+    """Why a season carries no verdict; `fewest` sets and visits would."""
+    if n_sets < fewest[0]:
+        return f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {fewest[0]} are needed."
+    if n_visits < fewest[1]:
+        return (
+            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
+            f"one day), and an animal that stays where it is does not choose again; at least {fewest[1]} are needed."
+        )
+    return "Not testable: there was nothing to select on. " + " ".join(untested(contrast))
+
+
 def untested(contrast):
     """One sentence for each driver without enough contrast."""
     out = []

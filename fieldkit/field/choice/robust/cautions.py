@@ -50,6 +50,19 @@ def warnings(design, contrast):
     return out, beside
 
 
+def settling(design, verdict):
+    """A verdict on air that a thermometer which had not settled at the used place would make by itself."""
+    if verdict != "air" or not np.isfinite(design.settling_c):
+        return []
+    more, warm = ("higher", "warm") if design.settling_c > 0 else ("lower", "cold")
+    return [
+        f"Warning: shade air was {abs(design.settling_c):.2g} °C {more} at used places, and a thermometer that had not "
+        f"settled at the first place it was put to, still {warm} from the hand or the pocket, would make that by "
+        "itself. Nothing says in which order the places were read: note the minutes of each reading, and read the used "
+        "place first in some sets and last in others, after the thermometer has come to rest."
+    ]
+
+
 def sunlit_air(within, drivers):
     """A thermometer that stood in the sun makes radiation look like air."""
     if not {"air", "radiation"} <= set(drivers):

@@ -16,6 +16,12 @@ ALWAYS = 0.8
 LONGEST = 180.0
 # Within sets, places differ this many times less than sets do: the places may lie too near (our choice).
 ALIKE = 1.5
+# Largest excess of shade air at used places that a thermometer which had not settled there could make (°C). Our choice:
+# from a hand of 34 °C into air of 20 °C, one twentieth of the step is left after three time constants and one seventh
+# after two, so 0.7 to 1.9 °C.
+UNSETTLED_C = 2.0
+# Answers to "order" by which the used place is not what the thermometer met first.
+NOT_FIRST = ("any order", "used place last")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -41,6 +47,9 @@ class Design:
         What the order was taken from: "minutes" or "rows".
     always_first : bool
         The used place is known to be read first nearly always, so that use and order cannot be told apart.
+    settling_c : float
+        Mean excess of shade air at used places, where it is so small that a thermometer still warm, or cold, from the
+        hand could make it and nothing says that it was not read there first (°C); else NaN.
     distance_m : float
         Median distance of the unused places, where written.
     """
@@ -54,6 +63,7 @@ class Design:
     order: str
     distance_m: float
     always_first: bool = False
+    settling_c: float = np.nan
 
     @property
     def drifting(self):
@@ -96,6 +106,7 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
     if minutes is not None:
         order, position = "minutes", minutes
     first = position == np.minimum.reduceat(position, starts)[sets]
+    share = float((used & first).sum() / len(sizes))
     drift = _drift(values, position, used, sets, drivers)
     detrended = None
     if drift["believed"].any():
@@ -108,14 +119,29 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
     return Design(
         drawn=drawn,
         by_rule=drawn in RULES,
-        first_share=(share := float((used & first).sum() / len(sizes))),
+        first_share=share,
         always_first=share >= ALWAYS and (order == "minutes" or design.get("order") == "used place first"),
         drift=drift,
         alike=tuple(_alike(kept, values, within, sets, sizes, drivers, errors)),
         detrended=detrended,
         order=order,
         distance_m=far,
+        settling_c=_settling(within, used, drivers, spread_out=_read_first_seldom(design, order, share)),
     )
+
+
+def _read_first_seldom(design, order, share):
+    """Is it known that the thermometer met other places before the used one in many sets?"""
+    return design.get("order") in NOT_FIRST or (order == "minutes" and share < ALWAYS)
+
+
+def _settling(within, used, drivers, *, spread_out):
+    """Mean excess of shade air at used places, if an unsettled thermometer could make it."""
+    if "shade_air_c" not in drivers.values() or spread_out:
+        return np.nan
+    column = within[:, list(drivers.values()).index("shade_air_c")]
+    excess = float(column[used].mean() - column[~used].mean())
+    return excess if abs(excess) <= UNSETTLED_C else np.nan
 
 
 def _since_first(kept, starts, sets):
