@@ -12,7 +12,6 @@ from fieldkit.field.choice import decide as choice_decide
 from fieldkit.field.choice import shape as choice_shape
 from fieldkit.field.choice import tables as choice_tables
 from fieldkit.field.choice import words as choice_words
-from fieldkit.field.choice.robust import animals as choice_animals
 from fieldkit.field.choice.robust import cautions as choice_cautions
 from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
@@ -261,24 +260,7 @@ def compare(
     """
     given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
     given |= {"design": design, "body": body, "drivers": drivers}
-    answer = _alone(choices, rng, given)
-
-    def part(rows):
-        return _alone(rows, rng, given | {"permutations": min(permutations, 499)})
-
-    return choice_groups.judged(answer, choices, part, cluster=cluster, rng=generator(rng))
-
-
-def _alone(choices, rng, given):
-    """The answer of one table, which has to stand without the animal met most."""
-    answer = _once(choices, rng=rng, **given)
-    if answer.verdict in ("none", "untestable") or answer.animals is None:
-        return answer
-    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= choice_ground.FEWEST_ANIMALS:
-        return answer
-    rest = choices[choices[given["cluster"]].astype(str) != answer.animals.largest]
-    without = _once(rest, rng=rng, **given | {"permutations": min(given["permutations"], 499)})
-    return choice_decide.without_largest(answer, without)
+    return choice_groups.asked(choices, _once, given=given, rng=rng)
 
 
 def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):
