@@ -263,6 +263,8 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert "They choose on surface & no doubt." in " ".join(first.words)
     files = contents(kit.out)
     assert {
+        "estimates.csv",
+        "estimates.csv-metadata.json",
         "index.html",
         "summary.html",
         "supplement.html",

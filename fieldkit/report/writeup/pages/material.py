@@ -6,6 +6,7 @@ import shutil
 import pandas as pd
 
 from fieldkit.core import Depth, Role
+from fieldkit.field import pool
 from fieldkit.records import places
 from fieldkit.records.problems import summary
 from fieldkit.report.plain.catalogue import tell
@@ -66,6 +67,8 @@ class Material:
                 if left_out.exists():
                     result["left_out"] = f"results/{left_out.name}"
                     shutil.copyfile(left_out, self.folder / result["left_out"])
+        rows = [row for run in self.shown for row in run.collected["estimates"]]
+        pool.estimates.write(pool.estimates.table(rows, pool.about(self.season)), self.folder)
 
     @property
     def version(self):
