@@ -76,7 +76,7 @@ def collect(recorder, namespace, cells, folder):
         safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
-        if hasattr(left_out, "to_csv") and len(left_out):
+        if hasattr(left_out, "to_csv") and len(left_out) and "reason" in left_out:
             safe_table(in_files(left_out, rows, value.rows_of)).to_csv(
                 folder / f"{name}_left_out.csv", index=False, lineterminator="\n"
             )
