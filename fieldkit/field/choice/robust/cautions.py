@@ -42,6 +42,11 @@ def warnings(design, contrast):
             f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
             "or the shady side would make one by itself."
         )
+    if design.per_metre is not None:
+        told = ", ".join(
+            f"{spoken(n)} {v:+.2g} {unit_of(contrast.loc[n, 'column'])}" for n, v in design.per_metre.items()
+        )
+        beside.append(f"What goes with the distance of a place was taken out of the readings first (a metre: {told}).")
     if design.alike:
         out.append(
             f"The places of a set were alike in {listed(map(spoken, design.alike))}, though sets of one hour differ: "

@@ -42,7 +42,10 @@ class Design:
     alike : tuple of str
         Drivers in which the places of a set were alike though sets differ.
     detrended : ndarray or None
-        Readings with believed drifts taken out.
+        Readings with believed drifts, and what goes with the distance, taken out.
+    per_metre : Series or None
+        Change of each driver's readings per metre of distance within sets, where that was taken out: used places have
+        distances of their own, from a burrow or from where the animal was met, and do not lie nearest by definition.
     order : str
         What the order was taken from: "minutes" or "rows".
     always_first : bool
@@ -63,6 +66,7 @@ class Design:
     order: str
     distance_m: float
     always_first: bool = False
+    per_metre: object = None
     settling_c: float = np.nan
 
     @property
@@ -113,6 +117,10 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
         slopes = np.where(drift["believed"], drift["per_step"], 0.0)
         detrended = values - slopes * position[:, None]
     distance = _numbers(kept, "distance_m")
+    per_metre = _along_distance(distance, within, used, sets, sizes, drivers)
+    if per_metre is not None:
+        from_mean = distance - (np.bincount(sets, weights=distance) / sizes)[sets]
+        detrended = (values if detrended is None else detrended) - from_mean[:, None] * per_metre.to_numpy()
     far = (
         float(np.nanmedian(distance[~used])) if distance is not None and np.isfinite(distance[~used]).any() else np.nan
     )
@@ -126,8 +134,24 @@ def examine(kept, values, used, sets, sizes, within, drivers, errors, design):
         detrended=detrended,
         order=order,
         distance_m=far,
+        per_metre=per_metre,
         settling_c=_settling(within, used, drivers, spread_out=_read_first_seldom(design, order, share)),
     )
+
+
+def _along_distance(distance, within, used, sets, sizes, drivers):
+    """Slope of the readings on distance within sets; None where distances are counted from the used place itself."""
+    import pandas as pd
+
+    if distance is None or not np.isfinite(distance).all():
+        return None
+    starts = np.concatenate([[0], np.cumsum(sizes)[:-1]])
+    nearest = distance == np.minimum.reduceat(distance, starts)[sets]
+    from_mean = distance - (np.bincount(sets, weights=distance) / sizes)[sets]
+    # Counted from the animal, the used place lies at 0: use and distance cannot be told apart.
+    if (used & nearest).sum() >= ALWAYS * len(sizes) or not from_mean @ from_mean > 0:
+        return None
+    return pd.Series(from_mean @ within / (from_mean @ from_mean), index=pd.Index(list(drivers), name="driver"))
 
 
 def _read_first_seldom(design, order, share):
