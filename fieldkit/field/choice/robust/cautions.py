@@ -25,7 +25,8 @@ def warnings(design, contrast):
         out.append(
             f"Warning: the readings of unused places changed with the order in which they were read ({told} for {step})"
             f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
-            "as far as it is the same at all places."
+            "as far as it is the same at all places, and where use and order go together at that end of its 95 % "
+            "interval which explains most."
         )
     elif design.always_first:
         told = ", ".join(
