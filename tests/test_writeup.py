@@ -255,6 +255,8 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     assert "1.5" in words and "16.7 %" in words
     files = contents(kit.out)
     assert {
+        "estimates.csv",
+        "estimates.csv-metadata.json",
         "index.html",
         "writeup.json",
         "CITATION.cff",

@@ -12,11 +12,11 @@ from fieldkit.field.choice import decide as choice_decide
 from fieldkit.field.choice import shape as choice_shape
 from fieldkit.field.choice import tables as choice_tables
 from fieldkit.field.choice import words as choice_words
-from fieldkit.field.choice.robust import animals as choice_animals
 from fieldkit.field.choice.robust import cautions as choice_cautions
 from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.choice.robust import ground as choice_ground
+from fieldkit.field.choice.robust import groups as choice_groups
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.choice.robust import operative as choice_operative
 from fieldkit.field.choice.robust import places as choice_places
@@ -91,7 +91,8 @@ class Comparison(Result):
     reason : str
         Why no driver is named: "" (one is), "chance", "repeats" (few animals, visits or places could make the pattern),
         "unreliable" (it goes with readings that cannot vouch for it), "apart" (animals each their own way), "one
-        animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
+        animal", "groups" (species, sites or years), "operative", "several", "twins" (cannot be told apart), "shape",
+        "untestable".
     chance : DataFrame
         One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
         (`draws`), sign-flips of visits, returns and animals, places allowed for, and `held`, the largest of them over
@@ -112,6 +113,8 @@ class Comparison(Result):
         A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
     modulator : {"", "air", "hour", "either"}
         What the pull of radiation changes with.
+    groups : Groups or None
+        Species, sites or years of the table, each by itself: see `choice_groups.Groups`.
     warnings : tuple of str
         What must be read before the verdict is believed.
     """
@@ -145,6 +148,7 @@ class Comparison(Result):
     errors_turn: object = None
     operative: object = None
     modulator: str = ""
+    groups: object = None
     warnings: tuple = ()
 
     def tested(self):
@@ -256,14 +260,7 @@ def compare(
     """
     given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
     given |= {"design": design, "body": body, "drivers": drivers}
-    answer = _once(choices, rng=rng, **given)
-    if answer.verdict in ("none", "untestable") or answer.animals is None:
-        return answer
-    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= choice_ground.FEWEST_ANIMALS:
-        return answer
-    rest = choices[choices[cluster].astype(str) != answer.animals.largest]
-    without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
-    return choice_decide.without_largest(answer, without)
+    return choice_groups.asked(choices, _once, given=given, rng=rng)
 
 
 def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):

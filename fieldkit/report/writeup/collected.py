@@ -66,8 +66,10 @@ def collect(recorder, namespace, cells, folder):
     folder : str
         Where to write ``collected.json`` and the CSV files.
     """
+    from fieldkit.field import pool
+
     folder = Path(folder)
-    found = []
+    found, estimates = [], []
     rows = next((value.rows for value in namespace.values() if isinstance(value, Season)), {})
     for name, (value, role) in recorder.results.items():
         safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
@@ -77,6 +79,7 @@ def collect(recorder, namespace, cells, folder):
             safe_table(in_files(left_out, rows, value.rows_of)).to_csv(
                 folder / f"{name}_left_out.csv", index=False, lineterminator="\n"
             )
+        estimates += pool.rows(value)
         found.append(
             {
                 "name": name,
@@ -91,7 +94,9 @@ def collect(recorder, namespace, cells, folder):
             }
         )
     calls = shown_calls(recorder.calls, cells)
-    (folder / "collected.json").write_text(json.dumps({"results": found, "calls": calls}, default=str), "utf-8")
+    (folder / "collected.json").write_text(
+        json.dumps({"results": found, "calls": calls, "estimates": estimates}, default=str), "utf-8"
+    )
 
 
 def topic_of(module):

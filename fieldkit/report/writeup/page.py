@@ -10,6 +10,7 @@ import pandas as pd
 
 import fieldkit
 from fieldkit.core import FieldkitError, Result, Role, resource_dir, visible
+from fieldkit.field import pool
 from fieldkit.records import cautions, places
 from fieldkit.records.problems import summary
 from fieldkit.report.privacy import at_home, enclosures, gate, public
@@ -237,6 +238,8 @@ class _Page:
                 if left_out.exists():
                     result["left_out"] = f"results/{left_out.name}"
                     shutil.copyfile(left_out, self.folder / result["left_out"])
+        rows = [row for run in self.shown for row in run.collected["estimates"]]
+        pool.estimates.write(pool.estimates.table(rows, pool.about(self.season)), self.folder)
 
     @property
     def _version(self):

@@ -40,7 +40,7 @@ class Run:
     reason: str = ""
     # What could not be done: index of a cell and why; the reason is empty where it was told already.
     missing: dict = field(default_factory=dict)
-    collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
+    collected: dict = field(default_factory=lambda: {"results": [], "calls": [], "estimates": []})
     results_folder: Path | None = None
     # Set while it runs, so that it can be stopped.
     kernel_pid: int | None = None
