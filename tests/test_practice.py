@@ -151,6 +151,8 @@ def test_readings_that_follow_their_order_are_found_and_brought_back():
     slopes = [a.design.drift.loc["surface", "per_step"] for a in got]
     assert np.mean(slopes) == pytest.approx(0.35, abs=0.1)  # 0.7 °C a place, two minutes each
     assert not any(a.design.drifting for a in verdicts("radiation, 100 sets", 4))
+    # The drift's own error hardly passes for a choice.
+    assert sum(a.chosen for a in got) <= 2
 
 
 def test_a_used_place_that_is_always_read_first_is_said():
@@ -173,6 +175,22 @@ def test_a_verdict_on_air_tells_what_an_unsettled_thermometer_would_do():
         given = season.assign(minutes=np.random.default_rng(1).uniform(0, 9, len(season))) if not known else season
         answer = choice.compare(given, instrument_errors=worlds.ERRORS, permutations=99, **known)
         assert answer.verdict == "air" and not np.isfinite(answer.design.settling_c)
+
+
+def test_distance_is_held_equal_where_it_is_not_that_from_the_used_place():
+    name = "near places taken, sunny near the burrow"
+    blind = []
+    for i in range(4):  # without the distance nearness passes for sun
+        unsaid = worlds.season(name, 7000 + i).drop(columns="distance_m")
+        blind.append(choice.compare(unsaid, instrument_errors=worlds.ERRORS, permutations=199))
+    assert sum(a.chosen for a in blind) >= 3 and any(a.verdict == "radiation" for a in blind)
+    got = verdicts(name, 4)
+    assert sum(a.chosen for a in got) <= 1
+    season, got = worlds.season(name, 7000), got[0]
+    # 190 W/m² for one standard deviation of distance, 9.5 m / sqrt(12), less what the floor of 10 W/m² takes.
+    assert got.design.per_metre["radiation"] == pytest.approx(-190 / (9.5 / np.sqrt(12)), rel=0.25)
+    from_animal = season.assign(distance_m=season["distance_m"].where(season["used"] == 0, 0.0))
+    assert choice.compare(from_animal, permutations=19).design.per_metre is None
 
 
 def test_places_that_lie_too_near_are_said_to():

@@ -187,6 +187,9 @@ def _left_open(row):
     if row["status"] == Status.NOT_MEASURED:
         return "", f"Nothing reads it where it is highest. {row['where']}".strip()
     gap, unit = row["by_how_much"], row["unit"]
+    if gap < -2 * row["error"] and row["n_days"] >= 3:
+        words = f"What was read lies below {amount(row['high'], unit, 3)}, but not in the second half of the hours of "
+        return row["where"], words + "light, when it is warmest: read it then, on three days or more."
     words = f"The highest mean lies {amount(abs(gap), unit)} {'above' if gap > 0 else 'below'} "
     words += f"{amount(row['high'], unit, 3)}, with an error of {amount(row['error'], unit)} in {row['n_days']} "
     return row["where"], words + f"day{'s' if row['n_days'] > 1 else ''}: not enough to be sure."

@@ -18,6 +18,14 @@ _ON_THE_MAT_M, _BESIDE_HEATER_M, _ODD_AIR_C, _NO_NIGHT_H, _NOT_COOLER_C = 0.15, 
 
 def look(flag, record, means):
     """Look for every danger of lamps and heaters; `flag` takes name, kind, found, where and finding."""
+    if not len(record.lamps):
+        words = (
+            "Nothing is known of what warms and lights it: state every lamp and heater, with guard, fixing and clock."
+        )
+        flag("no lamp or heater is stated", "doubtful", "yes", "", words)
+        for name in ("lamp within reach and unguarded", "lamp not fixed", "heater without a thermostat"):
+            flag(name, "unsafe", "not measured", "", "No lamp or heater is stated.")
+        return _warmed_sensors(flag, record, means)
     _reach(flag, record)
     _fixing(flag, record)
     _thermostats(flag, record)

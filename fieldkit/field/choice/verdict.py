@@ -193,7 +193,8 @@ def compare(
     choices : DataFrame
         The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
         ``animal_id``. With ``time``, sets of one animal on one day are known to belong together. ``minutes`` (from the
-        sighting) and ``distance_m`` tell the order and reach of the readings; without ``minutes``, the order of rows.
+        sighting) tell the order of the readings, else the order of rows; ``distance_m``, where not counted from the
+        used place, is held equal.
     instrument_errors : dict of str to float or (float, float), optional
         Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``). A pair adds a
         share of the reading: (30, 0.05) is 30 W/m² and 5 %.
