@@ -248,6 +248,16 @@ def hump_beside(rng):
     return fresh(rng, n_sets=300, utility=wish)
 
 
+def near_the_burrow(rng):
+    """Places near the burrow are sunny, and the animal takes a near one, whatever the sun."""
+    out = fresh(rng, first=False)
+    out["distance_m"] = np.round(rng.uniform(0.5, 10, len(out)), 1)
+    sunny = 1.0 * standardised(-out["distance_m"], out["set_id"])
+    out[SUN] = np.round(np.maximum(10, out[SUN] + RADIATION_SD * sunny), 2)
+    out["used"] = take(standardised(-out["distance_m"], out["set_id"]), out["set_id"], rng)
+    return out
+
+
 def faint_air(rng):
     """Air is chosen, in places where it differs by about its reading error."""
     return fresh(rng, pull={"shade_air_c": np.log(3.0)}, air_sd=0.33)
@@ -264,6 +274,7 @@ NULL = {
     "nameless sitters": lambda rng: sitters(rng, named=False),
     "used place read more carefully": careful,
     "random, fresh places": fresh,
+    "near places taken, sunny near the burrow": near_the_burrow,
 }
 BIASED = {
     "available from the sunny side": lambda rng: fresh(rng, shift={SUN: 100.0}),

@@ -144,3 +144,41 @@ def test_advice_on_random_enclosures_is_right_and_of_one_mind():
     assert found["not measured and called met"] == 0
     assert found["limits exceeded by more than 3 errors"] >= 3 and found["of these found"] >= 0.95
     assert found["limits not exceeded"] >= 8 and found["false alarms"] <= 0.05
+
+
+def test_an_enclosure_without_lamps_is_not_called_safe():
+    """Nobody stated a lamp, though the meters see one: nothing is known of its guard, and that is told."""
+    from dataclasses import replace
+
+    record, wanted = build({"days": 10, "every": 1})
+    flags = audit.audit(replace(record, lamps=record.lamps.iloc[:0]), wanted).flags.set_index("flag")["found"]
+    assert flags["no lamp or heater is stated"] == "yes"
+    assert flags["lamp within reach and unguarded"] == flags["lamp not fixed"] == "not measured"
+
+
+def test_a_limit_is_met_only_where_the_warm_hours_were_read():
+    """Readings at midnight and in the morning say nothing of the afternoon, when a lamp has burned for hours."""
+    from dataclasses import replace
+
+    record, wanted = build({"days": 10, "every": 1})
+    hour = record.readings["time"].dt.hour
+    for hours, status in (((0, 1, 9), "cannot tell"), ((0, 9, 16), "met")):
+        part = replace(record, readings=record.readings[hour.isin(hours)].reset_index(drop=True))
+        table = audit.audit(part, wanted).table
+        limit = table[(table["target"] == "surface_c") & ~(table["contact_min"] > 10) & (table["kind"] == "limit")]
+        assert limit["status"].tolist() == [status]
+
+
+def test_a_height_for_a_lamp_that_burns_for_hours_keeps_the_limit_for_hours():
+    from contradictions import of_height
+
+    from fieldkit.captive import lamps
+
+    lamp = lamps.Lamp(id="heat", beam=lamps.Beam(intensity=60.0, near_m=0.05, half_angle_deg=25.0))
+    limits = pd.DataFrame(targets.contact_rows())
+    given = {"wanted_w_m2": (250, 450), "air_temperature_c": 27.0}
+    assert not of_height(lamps.find_height(lamp, (0.2, 0.2, 0.1), **given), limits)
+    # The finder finds: the limit for ten minutes is too high for a lamp that burns all day; thin air cools less.
+    assert of_height(lamps.find_height(lamp, (0.2, 0.2, 0.1), surface_range_c=(None, 48.0), **given), limits)
+    low, high = (lamps.find_height(lamp, (0.2, 0.2, 0.1), elevation_m=e, **given) for e in (0.0, 3000.0))
+    assert high.nearest_m > low.nearest_m + 0.005

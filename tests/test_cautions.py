@@ -59,7 +59,7 @@ def test_lesson_notebooks_say_what_the_sheets_say(name, side):
     words = "\n".join(cell.source for cell in cells if cell.cell_type == "markdown")
     assert all(f"- {line}" in words for line in declared.SAFETY)
     if not side:
-        plan = declared.SHEETS[LESSONS[name]].plan
+        plan = declared.SHEETS[LESSONS[name]].plan + declared.SHEETS[LESSONS[name]].analysis
         rows = [line for line in words.splitlines() if line.startswith("| ") and line[2].isdigit()]
         assert rows == [f"| {step.start_min}–{step.end_min} | {step.what} |" for step in plan]
 
@@ -74,3 +74,6 @@ def test_no_plan_keeps_a_class_in_the_sun_for_more_than_a_quarter_of_an_hour(les
             assert step.end_min - step.start_min <= 15
             assert not before.sun and not after.sun, "a stretch in the sun ends in the shade"
     assert any(step.what.startswith("Shade break") for step in plan)
+    analysis = declared.SHEETS[lesson].analysis
+    assert analysis[0].start_min == 0 and analysis[-1].end_min == 45 and not any(step.sun for step in analysis)
+    assert all(before.end_min == after.start_min for before, after in itertools.pairwise(analysis))

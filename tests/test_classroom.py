@@ -373,7 +373,7 @@ def test_folder_for_a_classroom(tmp_path, capsys):
     made = {p.relative_to(tmp_path / "class").as_posix() for p in Path(tmp_path / "class").rglob("*") if p.is_file()}
     for name in set_.LESSONS:
         assert {f"teacher/{name}.ipynb", f"student/{name}.ipynb"} <= made
-    assert len([name for name in made if name.startswith("sheets/")]) == 8
+    assert len([name for name in made if name.startswith("sheets/")]) == 10
     assert len([name for name in made if name.startswith("example/")]) == 2
     assert "Never look into the sun" in (tmp_path / "class" / "README.txt").read_text(encoding="utf-8")
     capsys.readouterr()

@@ -1,9 +1,12 @@
 """Pages to read without Python: valid by the HTML standard, nothing from a network, no place on somebody's computer."""
 
 import base64
+import html
 import io
 import re
 import socket
+import tomllib
+from pathlib import Path
 
 import browser
 import html5lib
@@ -12,8 +15,8 @@ import nbformat.v4 as v4
 import pytest
 
 from fieldkit import cli
+from fieldkit.classroom import declared, pages, printed
 from fieldkit.classroom import folder as set_
-from fieldkit.classroom import pages
 from fieldkit.core import resource_dir
 
 NOTEBOOKS = resource_dir("notebooks")
@@ -30,7 +33,8 @@ def made(tmp_path_factory):
 
 
 def every(made):
-    found = sorted([*made.glob("pages/*.html"), *made.glob("teacher/*.html"), *made.glob("notebooks/*.html")])
+    # The guides are pages of their own, see below.
+    found = sorted([*made.glob("pages/*.html"), *made.glob("teacher/[Li]*.html"), *made.glob("notebooks/*.html")])
     guided = {path.stem for path in NOTEBOOKS.glob("[0-9]*.ipynb")}
     assert {path.stem for path in found} == guided | set(set_.LESSONS) | {"index"}
     return found
@@ -97,6 +101,27 @@ def test_what_comes_out_is_folded_below_a_prediction():
     folded = pages.page(v4.new_notebook(cells=cells), "sun")
     assert not re.search(r"<details>.*<p>forty", open_page, re.DOTALL)
     assert re.search(r"<details><summary>[^<]+</summary><p>forty</p>", folded)
+
+
+@pytest.mark.parametrize("lesson", declared.SHEETS)
+def test_the_guide_holds_what_a_teacher_needs(lesson, made):
+    text = (made / "teacher" / f"guide_{lesson}.html").read_text(encoding="utf-8")
+    html5lib.HTMLParser(strict=True).parse(io.StringIO(text))
+    assert all(line in html.unescape(text) for line in declared.SAFETY)
+    sheet = declared.SHEETS[lesson]
+    for step in (*sheet.plan, *sheet.analysis):
+        assert f"<td>{step.start_min}–{step.end_min}</td>" in text
+    guide = tomllib.loads((Path(pages.__file__).parent / "guides.toml").read_text(encoding="utf-8"))[lesson]
+    assert len(guide["misconceptions"]) >= 4 and len(guide["assessment"]) >= 4
+    assert all(pupil and asked.endswith("?") for pupil, asked in guide["misconceptions"])
+    assert "Invented data" not in text
+
+
+def test_every_lizard_has_a_slip():
+    for paper in ("A4", "Letter"):
+        page = printed.cards(paper=paper, lizards=30)
+        html5lib.HTMLParser(strict=True).parse(io.StringIO(page))
+        assert all(f"<b>L{n}</b>" in page for n in range(1, 31)) and "<b>L31</b>" not in page
 
 
 @pytest.mark.browser

@@ -5,7 +5,7 @@ import functools
 import numpy as np
 import pytest
 
-from fieldkit.classroom import declared, lessons, slips
+from fieldkit.classroom import declared, lessons, slips, words
 from fieldkit.classroom import sheet as class_sheet
 
 THERMOMETER, CHOICE = declared.SHEETS
@@ -122,3 +122,15 @@ def test_one_page_that_carries_the_answer_is_named():
     answer = lessons.compare_covers(sheet)
     assert answer.verdict == "undecided" and any(answer.slips["where"] == "G1")
     assert "nan" not in answer.sentence
+
+
+def test_a_guess_comes_back_beside_what_came_out():
+    answer = lessons.compare_covers(class_sheet.read_sheet(THERMOMETER))
+    right, wrong, none = (words.guessed_cover(answer, most=m, by_c=3) for m in ("Black", "foil", None))
+    assert len({right, wrong, none}) == 3 and all("black card read most" in said for said in (right, wrong, none))
+    assert "3" in none and words.guessed_cover(answer)
+    choice = lessons.compare_choices(class_sheet.read_sheet(CHOICE), permutations=99)
+    assert words.guessed_choice(choice, "Sun") != words.guessed_choice(choice, "warm air").replace("warm air", "Sun")
+    few = lessons.compare_choices(class_sheet.read_sheet(CHOICE).query("round <= 4"), permutations=99)
+    assert few.verdict not in lessons.DRIVERS and "knows" in words.guessed_choice(few, "sun")
+    assert "nan" not in few.sentence + words.guessed_choice(few)

@@ -78,7 +78,82 @@ def calculated(tmp_path_factory):
     pd.DataFrame(WRONG_PLACES, columns=list(declared.SHEETS[CHOICE].columns)).pipe(
         lambda table: printed.write_workbook(CHOICE, table, folder / "wrong_places.xlsx")
     )
+    for name, (lesson, sheet, _) in odd().items():
+        printed.write_workbook(lesson, sheet, folder / f"{name}.xlsx")
     return recalculated(folder), folder
+
+
+def odd():
+    """Sheets in which nothing is impossible and something odd, and the rows that must say so."""
+    sheet = lessons.thermometer_lesson(air_c=12.0, rng=1).astype(object)
+    block = {f"G{n}": sheet.index[sheet["group"] == f"G{n}"] for n in range(1, 13)}
+    swap, fahrenheit = block["G1"], block["G2"]
+    sheet.loc[swap, ["shade_c", "sun_c"]] = sheet.loc[swap, ["sun_c", "shade_c"]].to_numpy()
+    sheet.loc[fahrenheit, ["shade_c", "sun_c"]] *= 1.8
+    sheet.loc[fahrenheit, ["shade_c", "sun_c"]] += 32
+    sheet.loc[block["G4"][11:], "sun_c"] = 12.0
+    sheet.loc[block["G5"][14], "sun_c"] += 18
+    sheet.loc[block["G10"], "cover"] = "foil"
+    first = {name: int(rows[0]) + 2 for name, rows in block.items()}
+    first_rows = {first["G1"], first["G2"], first["G4"], int(block["G5"][14]) + 2, first["G10"]}
+    places = lessons.choice_lesson(rng=1)
+    page = places["place_id"] == "P3"
+    places.loc[page, ["shade_air_c", "black_c"]] = places.loc[page, ["black_c", "shade_air_c"]].to_numpy()
+    places.loc[10, "surface_c"] += 40
+    lost = places.index[(places["round"] == 4) & (places["taken_by"] != "")][0]
+    rows = {4, 9, 12, int(places.index[(places["round"] == 4)][0]) + 2}
+    return {
+        "odd_readings": (THERMOMETER, sheet, first_rows),
+        "odd_places": (CHOICE, places.drop(index=lost), rows),
+    }
+
+
+@needs_office
+@pytest.mark.parametrize("name", ["odd_readings", "odd_places"])
+def test_what_is_odd_is_said_beside_its_row(calculated, name):
+    lesson, _, expected = odd()[name]
+    page = calculated[0][name].worksheets[0]
+    column = len(declared.SHEETS[lesson].columns) + 1
+    said = {row[0].row for row in page.iter_rows(min_row=2) if row[column].value}
+    assert expected <= said and len(said) <= 2 * len(expected)
+    assert str(len(said)) in calculated[0][name]["answer"]["A3"].value
+    assert not calculated[0]["example"]["answer"]["A3"].value
+    assert not calculated[0]["choice_example"]["answer"]["A3"].value
+
+
+@needs_office
+def test_rows_that_no_formula_reads_and_sleeves_that_nobody_read(tmp_path):
+    many, places = lessons.thermometer_lesson(groups=40, rng=1), lessons.choice_lesson(rng=1)
+    printed.write_workbook(THERMOMETER, many, tmp_path / "many.xlsx")
+    printed.write_workbook(CHOICE, lessons.choice_lesson(rounds=14, rng=1), tmp_path / "rounds.xlsx")
+    printed.write_workbook(CHOICE, places.assign(black_c=None), tmp_path / "dark.xlsx")
+    same = lessons.thermometer_lesson(groups=9, rng=1).assign(shade_c=20.0, sun_c=20.0)
+    printed.write_workbook(THERMOMETER, same, tmp_path / "same.xlsx")
+    books = recalculated(tmp_path)
+    assert [named(books[name], "verdict") for name in ("many", "rounds", "dark", "same")] == [
+        "mend", "mend", "few", "undecided",
+    ]  # fmt: skip
+    assert rounds.by_rounds(places.assign(black_c=np.nan)).verdict == "few"
+    answer = lessons.compare_covers(same)
+    assert answer.verdict == "undecided" and "nan" not in answer.sentence
+
+
+@needs_office
+def test_what_pupils_write_is_understood_without_python(tmp_path):
+    """Numbers as text, units, decimal commas, their own words for covers: the answer is that of the plain sheet."""
+    sheet = lessons.thermometer_lesson(groups=9, rng=3)
+    typed = sheet.astype(object)
+    typed["cover"] = sheet["cover"].replace({"black card": "Black", "white card": "white paper", "foil": "Tin-foil"})
+    typed["sun_c"] = [f"{value:.1f} °C".replace(".", ",") for value in sheet["sun_c"]]
+    printed.write_workbook(THERMOMETER, typed, tmp_path / "typed.xlsx")
+    book = recalculated(tmp_path)["typed"]
+    assert named(book, "rows_to_mend") == 0
+    assert named(book, "difference_c") == pytest.approx(
+        lessons.compare_covers(sheet).difference["difference_c"], rel=1e-9
+    )
+    pd.testing.assert_frame_equal(
+        class_sheet.read_sheet(THERMOMETER, tmp_path / "typed.xlsx"), sheet, check_dtype=False
+    )
 
 
 WRONG_READINGS = [

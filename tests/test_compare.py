@@ -284,3 +284,24 @@ def test_the_demo_is_made_again_from_its_rules(tmp_path):
         # targets.toml is what a new folder begins with, and changes with it.
         for file in (f for f in place.iterdir() if f.name != "targets.toml"):
             assert file.read_bytes() == (DATA / place.name / file.name).read_bytes(), file.name
+
+
+def test_a_remedy_never_asks_for_what_the_audit_wants_less_of():
+    """A slate that is too hot and animals that take less radiation: no lamp is brought nearer."""
+    from types import SimpleNamespace
+
+    from fieldkit.captive.audit import Status
+    from fieldkit.captive.compare import advice
+
+    def audited(quantity, direction):
+        table = pd.DataFrame({"target": [quantity], "status": [Status.MISSED]})
+        fix = {"quantity": quantity, "direction": direction, "rows": (0,), "change": "the fix", "weight": 50.0}
+        return SimpleNamespace(table=table, fixes=pd.DataFrame([fix]))
+
+    wish = advice._wish("radiation_taken", -90.0)
+    assert wish == 1 and advice._wish("basking_hours", 2.0) == 1 and advice._wish("accuracy", 1.0) == 0
+    assert advice._fix_of(audited("irradiance_w_m2", 1), "radiation_taken", wish) == ("the fix", 50.0, False)
+    assert advice._fix_of(audited("irradiance_w_m2", -1), "radiation_taken", wish) == (None, 0.0, True)
+    assert advice._fix_of(audited("surface_c", -1), "radiation_taken", wish) == (None, 0.0, True)
+    assert advice._fix_of(audited("uv_index", -1), "radiation_taken", wish) == (None, 0.0, False)
+    assert advice._fix_of(audited("uv_index", -1), "uv_taken", advice._wish("uv_taken", -1.0)) == (None, 0.0, True)

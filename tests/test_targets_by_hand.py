@@ -360,9 +360,13 @@ def test_fixes_that_pull_both_ways_are_reconciled_by_hand():
         other = one_fix("surface_c", -1, weight=100.0, rows=(0,), months=(7,))
         table, _ = fixes._reconciled([one_fix("irradiance_w_m2", 1, **({"months": (7,)} | apart)), other], 2)
         assert sorted(table["direction"]) == [-1, 1]
-    # UV and warmth are two things; what both concern one limit becomes one fix.
-    table, _ = fixes._reconciled([one_fix("uv_index", 1), one_fix("surface_c", -1, rows=(0,))], 2)
-    assert sorted(table["direction"]) == [-1, 1]
+    # UV and warmth of two lamps are two things; one lamp is not brought nearer for the one while the other is too much.
+    for lamp, expected in (("tube", [-1, 1]), ("basking", [-1, 0])):
+        both = [one_fix("uv_index", 1, lamp=lamp), one_fix("surface_c", -1, lamp="basking", rows=(0,))]
+        assert sorted(fixes._reconciled(both, 2)[0]["direction"]) == expected
+    # Nothing is made warmer while the air is above its limit.
+    air = one_fix("shade_air_c", -1, urgent=True, lamp="", zone="whole", rows=(0,))
+    assert sorted(fixes._reconciled([one_fix("surface_c", 1, lamp="basking"), air], 2)[0]["direction"]) == [-1, 0]
     small = one_fix("surface_c", -1, weight=20.0, rows=(1,), change="a little less")
     table, per_row = fixes._reconciled([small, one_fix("surface_c", -1, urgent=True, weight=100.0, rows=(0,))], 2)
     assert len(table) == 1 and table["rows"].iloc[0] == (0, 1) and per_row[0] == per_row[1] != ""

@@ -130,8 +130,15 @@ def test_an_arm_with_a_danger_is_refused(watched, aims):
 
 
 def test_a_small_change_may_be_tried(watched, aims):
-    planned = trial.plan(watched, change="the spot gets 50 W", aims=aims, changes={"power_w": {"spot": 50.0}}, rng=1)
+    planned = trial.plan(watched, change="the spot gets 40 W", aims=aims, changes={"power_w": {"spot": 40.0}}, rng=1)
     assert planned.unknown == ()
+    # Its slate held 41 °C through eight hours: what may bring it above 43 °C for as long is told, or refused.
+    doubtful = trial.plan(
+        watched, change="46 W", aims=aims, settle=3, days=6, changes={"power_w": {"spot": 46.0}}, rng=1
+    )
+    assert any("8 hours" in words for words in doubtful.unknown)
+    with pytest.raises(FieldkitError, match="8 hours"):
+        trial.plan(watched, change="60 W", aims=aims, settle=8, days=16, changes={"power_w": {"spot": 60.0}}, rng=1)
     assert "spot" in planned.to_toml()
 
 

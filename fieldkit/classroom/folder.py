@@ -100,6 +100,7 @@ def write(out, *, all_notebooks=False):
             (half / folder).mkdir()
         for name, lesson in LESSONS.items():
             shutil.copyfile(source / f"{name}.ipynb", half / "teacher" / f"{name}.ipynb")
+            (half / "teacher" / f"guide_{lesson}.html").write_text(pages.guide(lesson), encoding="utf-8")
             printed.write_blank(lesson, half / "sheets")
             example = half / "example" / f"invented_{lesson}.xlsx"
             printed.write_workbook(lesson, read_sheet(lesson), example)
@@ -115,24 +116,26 @@ def write(out, *, all_notebooks=False):
 
 def _readme():
     care = "\n".join(f"- {line}" for line in SAFETY)
-    return f"""Two lessons of 45 minutes: a thermometer in the sun, and choose like a lizard
+    return f"""Two lessons of two periods: a thermometer in the sun, and choose like a lizard
 
-1. Before: where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this
-   folder. Open the lesson in teacher/ and read the cell headed "For the teacher": what to bring, and the 45 minutes
-   one by one. Then run all cells once (menu Run, Run All Cells): it works as it is, with an invented class.
-2. Print from sheets/ with your browser (the file for A4 or for Letter). Lesson 1: one page for a group. Lesson 2: one
-   page for a place, five in all.
-3. Outside: fill the pages. Inside: type them into the workbook (.xlsx) or the .csv of the lesson, one below the
-   other; or give each group a copy, and put the copies into one folder with nothing else in it.
-   Without Python: the workbook computes itself in any office program (formulas, no macros). The class's sentence,
-   its numbers and figures stand on the sheet "answer"; a row that cannot be right turns red, and the column
-   "to mend" beside it says why. Type decimals the way your program wants them, and no units. example/ holds the
-   same workbooks filled with an invented class. The notebook asks more of the same rows.
-4. In the first code cell write the path of that file or folder in quotes after class_sheet =, such as
-   class_sheet = "../sheets/thermometer_in_the_sun.xlsx", and run all cells again. A mistake in a sheet is named
-   with its file and row: mend it there.
-   If it rains: leave class_sheet = None, which is an invented class.
-5. The class gets student/: the same notebooks without the answers.
+Without Python
+1. Print teacher/guide_... of the lesson with your browser: materials, both periods minute by minute, questions.
+2. Print from sheets/ (the files for A4 or for Letter). Lesson 1: one page for each group. Lesson 2: one page for each
+   place, five in all, and the cards, which you cut apart.
+3. Period 1: fill the pages outside. Type them into the workbook of the lesson (sheets/, .xlsx), one below the other;
+   decimals the way your program wants them, no units. It computes itself in any office program (formulas, no macros):
+   the class's sentence, numbers and figures stand on its sheet "answer". A red row cannot be right: the column
+   "to mend" says why. Orange is possible and odd: the column "look again" says why.
+4. Period 2: the class reads pages/ on tablets (no network needed; their numbers are an invented class), and the
+   workbook on the board. example/ holds both workbooks filled with an invented class: use them if it rains.
+
+With Python
+5. Where you typed   .venv/bin/fieldkit classroom ...   type   .venv/bin/jupyter lab   and the name of this folder.
+   Open the lesson in teacher/. In its first code cell write the path of your workbook, or of the folder with one
+   file from each group, in quotes after class_sheet =, such as
+   class_sheet = "../sheets/thermometer_in_the_sun.xlsx", and run all cells (menu Run, Run All Cells). A mistake in a
+   sheet is named with its file and row: mend it there. With class_sheet = None it is an invented class.
+6. The class gets student/: the same notebooks without the answers.
 
 Take care
 {care}

@@ -151,7 +151,8 @@ def compare_covers(sheet):
 
 def _verdict(difference):
     if not math.isfinite(difference["low_c"]):
-        return "few"
+        # A difference without an interval: no group differs from its cover-mates.
+        return "undecided" if math.isfinite(difference["difference_c"]) else "few"
     return "black" if difference["low_c"] > 0 else "white" if difference["high_c"] < 0 else "undecided"
 
 
@@ -296,7 +297,7 @@ def compare_choices(sheet, *, drivers=None, permutations=199, rng=0):
         turned = _turned_rounds(sets, drivers[verdict], core.generator(rng))
         if turned[0] > 0.05 * turned[1]:
             verdict = "undecided"
-    found = slips.places(sheet) + slips.hangs_on(sheet, "place_id", _by_rounds(sheet), _by_rounds)
+    found = slips.of_places(sheet, _by_rounds(sheet))
     notes = (*answer.notes, slips.say(found).strip()) if found else answer.notes
     return dataclasses.replace(answer, verdict=verdict, sentence=words.choices(answer, verdict, turned), notes=notes)
 

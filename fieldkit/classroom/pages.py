@@ -3,11 +3,14 @@
 import copy
 import html
 import re
+import tomllib
 from importlib import resources
 
 from markupsafe import Markup
 
-from fieldkit.report.writeup import rendering, running
+from fieldkit.classroom.declared import SAFETY, declared
+from fieldkit.report.writeup import running
+from fieldkit.report.writeup.pages import rendering
 
 _SLIDERS = (
     "*In the running notebook there are sliders here. On this page the picture shows them where they stand at first.*"
@@ -19,9 +22,23 @@ _PAGE = Markup(
     '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
     '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; img-src data:; style-src '
     "'unsafe-inline'\">\n<title>{title}</title>\n<style>\n{css}\n</style>\n</head>\n<body>\n"
-    '<p class="invented" role="note"><strong>Invented data.</strong> The animals and readings on this page are '
-    "made up.</p>\n<header>\n<h1>{title}</h1>\n</header>\n<main>\n{body}\n</main>\n"
+    "{note}<header>\n<h1>{title}</h1>\n</header>\n<main>\n{body}\n</main>\n"
     "<footer><p>{foot}</p></footer>\n</body>\n</html>\n"
+)
+
+
+# A guide is printed: two or three pages that can be read at arm's length.
+_GUIDE = """
+@page { size: A4; margin: 12mm 14mm; }
+@media print {
+  table { font-size: 8.5pt; } .wide, p, ul { margin: 0 0 .3rem; } li { margin: 0; } tr, li { break-inside: avoid; }
+  h1 { font-size: 14pt; margin: 0 0 .2rem; } h2 { font-size: 11pt; margin: .5rem 0 .2rem; padding-top: .2rem; }
+  body { font-size: 9pt; line-height: 1.3; } .wide { break-inside: auto; } footer { margin: 0; padding: 0; }
+}
+"""
+_INVENTED = Markup(
+    '<p class="invented" role="note"><strong>Invented data.</strong> The animals and readings on this page are made '
+    "up.</p>\n"
 )
 
 
@@ -69,9 +86,75 @@ def page(notebook, name, *, without=(), others=()):
     )
 
 
-def _whole(title, body, foot):
+def _whole(title, body, foot, note=_INVENTED, style=""):
     css = (resources.files("fieldkit.report") / "templates" / "writeup.css").read_text(encoding="utf-8")
-    return str(_PAGE.format(title=title, css=Markup(css), body=body, foot=foot))
+    return str(_PAGE.format(title=title, css=Markup(css + style), body=body, foot=foot, note=note))
+
+
+def guide(lesson):
+    """The teacher's guide of a lesson, a page to print: materials, two periods, roles, what pupils say, questions.
+
+    Parameters
+    ----------
+    lesson : {"thermometer_in_the_sun", "choose_like_a_lizard"}
+        Which lesson.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Examples
+    --------
+    >>> "Period 2" in guide("choose_like_a_lizard")
+    True
+    """
+    sheet = declared(lesson)
+    text = tomllib.loads((resources.files("fieldkit.classroom") / "guides.toml").read_text(encoding="utf-8"))[lesson]
+    parts = [
+        Markup("<p>{}</p>").format(text["about"]),
+        _block("Materials, for 27 pupils", _rows(("what", "each group or place", "in all"), text["materials"])),
+        _block("Before the bell", _list(text["before"])),
+        _block("Period 1: the experiment", _steps(sheet.plan)),
+        _block("Period 2: what it says", _steps(sheet.analysis)),
+        _block("Roles", _list(text["roles"])),
+        _block("Rain, or no sun", Markup("<p>{}</p>").format(text["rain"])),
+        _block("What pupils say", _rows(("a pupil says", "the teacher asks back"), text["misconceptions"])),
+        _block("Questions to assess", _rows(("question", "model answer"), text["assessment"])),
+        _block("Topics it belongs to", Markup("<p>{}.</p>").format("; ".join(text["topics"]).capitalize())),
+        _block("Take care", _list(SAFETY)),
+    ]
+    foot = "Times, numbers of groups and limits are common practice, no source. The rules of your school come first."
+    return _whole(f"For the teacher: {sheet.title.lower()}", Markup("\n").join(parts), foot, note="", style=_GUIDE)
+
+
+def _block(heading, body):
+    return Markup("<h2>{}</h2>\n{}").format(heading, body)
+
+
+def _list(lines):
+    return Markup("<ul>{}</ul>").format(Markup("").join(Markup("<li>{}</li>").format(line) for line in lines))
+
+
+def _steps(plan):
+    return _rows(("minutes", "what happens"), [(f"{step.start_min}–{step.end_min}", step.what) for step in plan])
+
+
+def _rows(head, rows):
+    """A table of words; *stressed* and **strong** words of the plan as such."""
+
+    def words(text):
+        text = re.sub(r"\*\*(.+?)\*\*", r"<strong>\1</strong>", str(Markup.escape(text)))
+        return Markup(re.sub(r"\*(.+?)\*", r"<em>\1</em>", text))
+
+    top = Markup("").join(Markup('<th scope="col">{}</th>').format(name) for name in head)
+    body = Markup("").join(
+        Markup("<tr>{}</tr>").format(Markup("").join(Markup("<td>{}</td>").format(words(cell)) for cell in row))
+        for row in rows
+    )
+    return Markup('<div class="wide"><table><thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>').format(
+        top, body
+    )
 
 
 def _still(cell):

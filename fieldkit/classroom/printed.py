@@ -5,7 +5,7 @@ import html
 import pandas as pd
 
 from fieldkit.classroom import workbook
-from fieldkit.classroom.declared import SAFETY, declared
+from fieldkit.classroom.declared import ROUNDS, SAFETY, declared
 from fieldkit.records import spreadsheet
 from fieldkit.records.season import printed
 
@@ -54,6 +54,10 @@ def write_blank(lesson, folder):
         with page.open("x", encoding="utf-8") as file:
             file.write(printable(lesson, paper=paper))
         written.append(page)
+        if "taken_by" in table:
+            written.append(folder / f"{lesson}_cards_{paper}.html")
+            with written[-1].open("x", encoding="utf-8") as file:
+                file.write(cards(paper=paper))
     return written
 
 
@@ -83,6 +87,39 @@ def write_workbook(lesson, table, path):
     with path.open("xb") as file:
         book.save(file)
     return path
+
+
+def cards(*, paper="A4", lizards=32):
+    """Slips for the lizards: the secret card, the lizard's number, and a blank for its choice in each round.
+
+    Parameters
+    ----------
+    paper : {"A4", "Letter"}
+        Size of the paper, printed across; eight slips a page, to cut apart.
+    lizards : int
+        How many.
+
+    Returns
+    -------
+    str
+        A self-contained HTML page.
+
+    Examples
+    --------
+    >>> cards(lizards=2).count("Secret card")
+    2
+    """
+    secret = "You are cold. In two minutes you must be as warm as you can. Feel with the back of your hand; no "
+    secret += "thermometers, no talking. Write where you go, then go there at the whistle."
+    rounds = "".join(f"<td>round {number}: P</td>" for number in range(1, ROUNDS + 1))
+    slips = "".join(
+        f"<tbody style='break-inside: avoid'><tr><td>Lizard <b>L{number}</b></td>"
+        f"<td colspan='{ROUNDS - 1}'>Secret card: {secret}</td></tr><tr>{rounds}</tr></tbody>"
+        for number in range(1, lizards + 1)
+    )
+    return printed.page_to_print(
+        f"Lizards ({paper})", f"<section><table>{slips}</table></section>", paper=paper, row="11mm"
+    )
 
 
 def _sheet_to_type(page, sheet, table, last):
@@ -124,6 +161,8 @@ def _meanings(book, sheet):
     from openpyxl.styles import Alignment, Font
 
     meanings = book.create_sheet("what to write")
+    meanings.page_setup.orientation, meanings.page_setup.fitToHeight = "landscape", 0
+    meanings.sheet_properties.pageSetUpPr.fitToPage = True
     meanings.column_dimensions["A"].width, meanings.column_dimensions["B"].width = 16, 60
     for row, (name, column) in enumerate(sheet.columns.items(), start=1):
         spreadsheet.put(meanings, row, 1, name).font = Font(bold=True)

@@ -7,6 +7,7 @@ import pandas as pd
 
 from fieldkit import core
 from fieldkit.classroom import lessons
+from fieldkit.classroom.words import times
 from fieldkit.core import Result
 
 _WORDS = {"radiation": "the sun", "surface": "warm ground", "air": "warm air"}
@@ -25,7 +26,7 @@ class RoundTest(Result):
     by_round : pandas.DataFrame
         One row a round: round, places, lizards, and pull and rank of each driver.
     verdict : {"sun", "shade", "none", "few"}
-        "few": fewer than six rounds cannot tell whatever was chosen.
+        "few": fewer than six rounds cannot tell whatever was chosen, nor can unread sleeves.
     """
 
     table: pd.DataFrame
@@ -75,12 +76,18 @@ def by_rounds(sheet, *, rng=0):
         by_round[f"{name}_pull"], by_round[f"{name}_rank"] = pulls, ranks
         rows[name] = (pulls.sum(), ranks.mean(), strong, orders, found)
     table = pd.DataFrame.from_dict(rows, orient="index", columns=["pull", "rank", "strong", "orders", "found"])
-    sun = table.loc["radiation"]
-    verdict = {"more": "sun", "less": "shade", "none": "none"}[sun["found"]] if len(by_round) >= 6 else "few"
-    return RoundTest(table=table, by_round=by_round.reset_index(), verdict=verdict, sentence=_say(table, verdict))
+    sun, sun_read = table.loc["radiation"], bool(sheet["sun_excess_c"].notna().any())
+    verdict = (
+        {"more": "sun", "less": "shade", "none": "none"}[sun["found"]] if len(by_round) >= 6 and sun_read else "few"
+    )
+    return RoundTest(
+        table=table, by_round=by_round.reset_index(), verdict=verdict, sentence=_say(table, verdict, sun_read)
+    )
 
 
-def _say(table, verdict):
+def _say(table, verdict, sun_read):
+    if not sun_read:
+        return "Nobody read the black sleeves, so nothing can be said of the sun."
     sun = table.loc["radiation"]
     first = {
         "sun": "You went for the sun.",
@@ -88,7 +95,7 @@ def _say(table, verdict):
         "none": "There is no sign that you went for the sun or kept out of it.",
         "few": "Too few rounds to tell: six are needed.",
     }[verdict]
-    words = f"{first} Chance does as well {sun['strong']} times in {sun['orders']}."
+    words = f"{first} Chance does as well {times(sun['strong'])} in {sun['orders']}."
     if np.isfinite(sun["rank"]):
         words += f" The places taken were on average number {sun['rank']:.1f} of the sunniest."
     if verdict in ("sun", "shade") and table.loc["surface", "found"] == sun["found"]:

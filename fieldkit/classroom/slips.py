@@ -6,7 +6,7 @@ Limits are rules of thumb for kitchen thermometers in one yard (common practice,
 import numpy as np
 import pandas as pd
 
-JUMP_C, FAR_C, FALL_C, FAHRENHEIT_C, AIR_APART_C = 8.0, 2.5, 1.5, 43.0, 6.0
+JUMP_C, FAR_C, FALL_C, FAHRENHEIT_C, AIR_APART_C, FLAT_C = 8.0, 2.5, 1.5, 43.0, 6.0, 1.5
 _COLUMNS = ["where", "problem", "remedy"]
 
 
@@ -97,8 +97,12 @@ def places(sheet):
     [('round 2', 'L3 is missing', 'Was a row lost, or was L3 not there?')]
     """
     found = []
-    excess = (sheet["black_c"] - sheet["shade_air_c"]).groupby(sheet["place_id"], sort=False).median()
-    for place, value in excess.items():
+    apart = (sheet["black_c"] - sheet["shade_air_c"]).groupby(sheet["place_id"], sort=False)
+    for place, value in apart.agg(lambda page: page.abs().max()).items():
+        if value <= FLAT_C and apart.size()[place] > 3:
+            what = f"its black sleeve stayed within {value:.1f} °C of the shaded air in every round"
+            found.append((f"page {place}", what, "Deep shade all the time, or did the sleeve not lie in the open?"))
+    for place, value in apart.median().items():
         if value < -1:
             what = f"its black sleeve read {-value:.1f} °C below the shaded air"
             found.append((f"page {place}", what, "Were the two columns swapped?"))
@@ -158,6 +162,13 @@ def hangs_on(sheet, column, verdict, judge):
             found.append((str(name), f"the answer hangs on {name}: without it, it is '{other}'", "Look at it again."))
     # Where many hang, the answer is only weak, which its own sentence says.
     return found if len(found) == 1 else []
+
+
+def of_places(sheet, verdict):
+    """Slips of the lizards' sheet, and the page on which the rounds' answer hangs; see `places` and `hangs_on`."""
+    from fieldkit.classroom import rounds
+
+    return places(sheet) + hangs_on(sheet, "place_id", verdict, lambda part: rounds.by_rounds(part).verdict)
 
 
 def say(found):

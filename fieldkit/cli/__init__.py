@@ -14,7 +14,7 @@ from fieldkit.core import FieldkitError, trouble, visible
 __all__ = ["BROKEN", "MISTAKE", "OK", "STOPPED", "main"]
 
 # In the order of the work. A file of this package of that name holds HELP, declare(parser) and run(arguments).
-COMMANDS = ("new", "plan", "check", "writeup", "reproduce", "share", "audit", "compare", "trial", "classroom")
+COMMANDS = ("new", "plan", "check", "writeup", "pool", "reproduce", "share", "audit", "compare", "trial", "classroom")
 
 
 def _parser():

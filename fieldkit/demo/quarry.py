@@ -231,6 +231,10 @@ def _settings():
         "length_m = 0.07",
         "mass_g = 12.0",
         f"shortwave_absorptivity = {LIZARD.shortwave_absorptivity}",
+        "",
+        "[choice_sets]",
+        'drawn = "random bearing and distance"',
+        'order = "any order"',
     ]
     what = {
         "shade_air_c": "thin probe under a white hand screen",

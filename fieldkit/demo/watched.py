@@ -34,7 +34,7 @@ SCAN_TIMES = ("08:00", "09:30", "11:00", "12:30", "14:00", "15:30", "17:00", "18
 ANIMALS = ("L1", "L2")
 # Room air of late spring: mean and half of its daily swing (°C).
 ROOM = (20.5, 2.0)
-POWER_W = 45.0
+POWER_W = 36.0
 # What an analysis may be held against.
 TRUTH = {
     "rule": "the rule of the demo season, for choice of places and for basking",
@@ -43,7 +43,7 @@ TRUTH = {
     "day_likeness": 0.4,
     "day_sd_log_odds": 0.35,
     "observer_b_calls_basking_resting": 0.15,
-    "trial_change": "the spot gets 50 W in place of 45 W",
+    "trial_change": "the spot gets 40 W in place of 36 W",
     "trial_effect_log_odds": 0.8,
 }
 TRIAL = {"first_day": "2025-06-23", "blocks": 8, "days": 4, "settle": 1, "seed": 16}
@@ -199,7 +199,7 @@ def make():
             "days_hidden = 3",
             "",
             "[power_w]",
-            "spot = 50.0",
+            "spot = 40.0",
             "",
         ]
     )

@@ -1,4 +1,4 @@
-"""Animals met by chance: when in the day and the season, what they did, and what the loggers read just then."""
+"""Animals seen incidentally: when in the day and the season, what they did, and what the loggers read just then."""
 
 from dataclasses import dataclass
 
@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.core import FieldkitError, Result, method
+from fieldkit.field import shade_air
 from fieldkit.field.basking import readings_at
 from fieldkit.field.of_season import table_of
 from fieldkit.field.stats.intervals import MOST_FAILED, percentile_tails, resampled_clusters
@@ -15,7 +16,7 @@ from fieldkit.physics import sun
 LONGEST_GAP = pd.Timedelta(hours=2)
 # Groups that were watched on fewer days than this get no limits: too few to draw from (our choice).
 FEWEST_DAYS = 5
-# The time watched is cut into pieces of this length at most, each counted to the hour of the sun in its middle.
+# The time watched is cut into pieces of this length at most, each counted to the solar hour in its middle.
 _PIECE = pd.Timedelta(minutes=1)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ROLES = {
@@ -28,12 +29,12 @@ ROLES = {
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Sightings(Result):
-    """When animals were met by chance.
+    """When animals were seen incidentally.
 
     Attributes
     ----------
     table : DataFrame
-        Rows ``all``, then two hours of the sun each. ``sightings`` (rows of the table), ``animals`` (groups counted
+        Rows ``all``, then two solar hours each. ``sightings`` (rows of the table), ``animals`` (groups counted
         out), ``exposed_share`` (of the animals), and where the time watched is known ``hours_watched``,
         ``sightings_per_h`` within it, its limits ``low, high``, and whether it ``differs`` from the rate over all (the
         error held over all groups together).
@@ -87,11 +88,17 @@ class Conditions(Result):
     table : DataFrame
         One row per logger: ``role, readings`` (sightings with one near in time), ``median, p10, p90`` at the
         sightings, and over the time watched ``watched_median, watched_p10, watched_p90`` (NaN where it is not known).
+    left_out : DataFrame
+        Days of shade loggers that the sun reached, as in `fieldkit.field.shade_air.ShadeAir`.
+    notes : tuple of str
+        What the search for the sun in the shade loggers could not answer.
     """
 
     rows_of = "sightings"
     table: pd.DataFrame
     settings: dict
+    left_out: pd.DataFrame
+    notes: tuple = ()
 
     @property
     def sentence(self):
@@ -102,7 +109,11 @@ class Conditions(Result):
             median, watched = (np.round(row[column], digits) for column in ("median", "watched_median"))
             beside = f" (over the time watched {watched:.{digits}f})" if np.isfinite(watched) else ""
             parts.append(f"{row['role']} {median:.{digits}f} {unit} on {name}{beside}")
-        return f"In the median of the sightings: {'; '.join(parts)}."
+        gone = [
+            f"{name} on {len(days)} day{'s' * (len(days) > 1)}" for name, days in self.left_out.groupby("logger_id")
+        ]
+        masked = f" Hours in which the sun reached a shade logger were left out: {', '.join(gone)}." if gone else ""
+        return f"In the median of the sightings: {'; '.join(parts)}.{masked}"
 
 
 @method
@@ -213,8 +224,9 @@ def conditions(season, *, tolerance="30 min"):
     met, watch = _met(season), _watched(season.scans)
     rows = {}
     roles = set() if season.loggers is None else set(season.logger_info["role"])
+    air = shade_air.of_season(season) if roles else None
     for role in (role for role in ROLES if role in roles):
-        logged = {"loggers": season.loggers, "logger_info": season.logger_info, "role": role, "tolerance": tolerance}
+        logged = {"loggers": air.loggers, "logger_info": season.logger_info, "role": role, "tolerance": tolerance}
         at = readings_at(met["time"], **logged)
         during = readings_at(watch["time"], **logged) if len(watch) else at.iloc[:0]
         for name in at.columns[at.notna().any()]:
@@ -225,11 +237,16 @@ def conditions(season, *, tolerance="30 min"):
             f"No logger of air, surface, operative temperature or radiation read within {tolerance} of a sighting."
         )
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("logger_id")
-    return Conditions(table=table, settings={"tolerance": str(tolerance)})
+    return Conditions(
+        table=table,
+        settings={"tolerance": str(tolerance)},
+        left_out=air.left_out,
+        notes=(air.note,) if air.note else (),
+    )
 
 
 def _met(season):
-    return table_of(season, "sightings", "animals met by chance, one row each")
+    return table_of(season, "sightings", "animals seen incidentally, one row each")
 
 
 def uneven(table):
@@ -254,7 +271,7 @@ def uneven(table):
     groups = groups[groups["differs"]]
     by_hour = table.index.name == "solar_hour"
     if groups.empty:
-        return f"no {'hour of the sun' if by_hour else 'month'} stands out"
+        return f"no {'solar hour' if by_hour else 'month'} stands out"
     names = pd.Series([f"at {n} of the sun" if by_hour else f"in {MONTHS[n - 1]}" for n in groups.index], groups.index)
     over = groups["sightings_per_h"] > table.loc["all", "sightings_per_h"]
     parts = [

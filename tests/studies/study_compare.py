@@ -173,15 +173,25 @@ WORLDS = {
 }
 
 
+def truth_of(season, record, seed):
+    """The true difference of each question in each world, as the mean of 16 big pairs, and its standard error."""
+    drawn = {name: [] for name in WORLDS}
+    for number in range(16):
+        rng = np.random.default_rng([seed, 1, number])
+        wild = field(season, rng, animals=150, days=200)
+        for name, change in WORLDS.items():
+            drawn[name].append(asked(wild, enclosure(record, rng, days=400, **change)))
+    tables = {name: pd.DataFrame(rows)[list(QUESTIONS)] for name, rows in drawn.items()}
+    return {name: t.mean() for name, t in tables.items()}, {name: t.sem() for name, t in tables.items()}
+
+
 def main(pairs, seed):
+    """Print the shares."""
     warnings.simplefilter("ignore")
     season = fieldkit.demo_season()
     record = fieldkit.read_enclosure(resource_dir("data") / "demo_watched")
-    rng = np.random.default_rng([seed, 1])
-    wild = field(season, rng, animals=300, days=250)
-    truth = {name: asked(wild, enclosure(record, rng, days=1000, **change)) for name, change in WORLDS.items()}
-    counts = {name: {k: np.zeros(4) for k in QUESTIONS} for name in WORLDS}
-    any_differs = dict.fromkeys(WORLDS, 0)
+    truth, unsure = truth_of(season, record, seed)
+    rows = []
     for number in range(1, pairs + 1):
         rng = np.random.default_rng([seed, 2, number])
         wild = field(season, rng)
@@ -190,27 +200,29 @@ def main(pairs, seed):
         for name, change in WORLDS.items():
             cage = enclosure(record, rng, **change)
             asked_of = questions.ask(one_side, sides.of_enclosure(cage, fill=False), wild, cage)
-            found = run._judged(asked_of, compare.MARGINS, 0.95, "")
-            any_differs[name] += (found["verdict"] == "differs").any()
-            for key in QUESTIONS:
-                row = found.loc[key]
-                inside = row["low"] <= truth[name][key] <= row["high"]
-                verdicts = [row["verdict"] == "differs", row["verdict"] == "alike", inside, row["p_differs"] < 0.05]
-                counts[name][key] += verdicts
+            found = run._judged(asked_of, compare.MARGINS, 0.95, "").loc[list(QUESTIONS)]
+            kept = found[["difference", "low", "high", "verdict", "p_differs"]].rename_axis("question").reset_index()
+            rows.append(kept.assign(world=name, pair=number))
         if number % 20 == 0 or number == pairs:
-            report(number, seed, truth, counts, any_differs)
+            report(pd.concat(rows, ignore_index=True), seed, truth, unsure)
 
 
-def report(pairs, seed, truth, counts, any_differs):
+def report(found, seed, truth, unsure):
     """Print what was counted so far."""
-    for name in WORLDS:
-        print(
-            f"\n{name}: {pairs} pairs, seed {seed}; any question 'differs' in {100 * any_differs[name] / pairs:.1f} %"
-        )
-        print(f"{'':<22} {'truth':>8} {'margin':>7} {'differs':>8} {'alike':>7} {'inside':>7} {'alone':>7}")
-        for key, c in counts[name].items():
-            shares = "".join(f"{100 * v / pairs:7.1f} " for v in c)
-            print(f"{key:<22} {truth[name][key]:8.3f} {compare.MARGINS[key]:7.3g} {shares}", flush=True)
+    pairs = found["pair"].nunique()
+    for name, rows in found.groupby("world", sort=False):
+        any_differs = (rows["verdict"] == "differs").groupby(rows["pair"]).any().mean()
+        print(f"\n{name}: {pairs} pairs, seed {seed}; any question 'differs' in {100 * any_differs:.1f} %")
+        print(f"{'':<20} {'truth':>8} {'±':>6} {'margin':>7} {'differs':>8} {'alike':>7} {'inside':>7} {'alone':>7}")
+        inside = []
+        for key, q in rows.groupby("question", sort=False):
+            true = truth[name][key]
+            inside.append(100 * ((q["low"] <= true) & (true <= q["high"])).mean())
+            shares = [100 * (q["verdict"] == verdict).mean() for verdict in ("differs", "alike")]
+            shares += [inside[-1], 100 * (q["p_differs"] < 0.05).mean()]
+            told = f"{key:<20} {true:8.3f} {unsure[name][key]:6.3f} {compare.MARGINS[key]:7.3g}"
+            print(told + "".join(f"{v:8.1f}" for v in shares))
+        print(f"intervals hold the truth in {np.mean(inside):.1f} % on average", flush=True)
 
 
 if __name__ == "__main__":

@@ -1,3 +1,4 @@
+from .contact import highest_mean as highest_mean
 from .fixes import FEW_A_DAY as FEW_A_DAY
 from .flags import other_species as other_species
 from .judge import ROLES as ROLES

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.audit.means import BLOCK_MINUTES
+from fieldkit.captive.audit.means import BLOCK_MINUTES, make
 
 # A window counts when this much of it was read; readings further apart than a quarter of it cannot show a mean
 # (both our choice).
@@ -54,6 +54,36 @@ def contact_means(rows, minutes, zone):
     kept = rows.drop_duplicates("date").set_index("date", drop=False)
     kept = kept.loc[kept.index.isin(both.index)]
     return kept.assign(value=both.reindex(kept.index)).reset_index(drop=True)
+
+
+def highest_mean(record, point_id, minutes):
+    """The highest mean over a contact time that surfaces at a point were read at.
+
+    Parameters
+    ----------
+    record : EnclosureRecord
+        The enclosure.
+    point_id : str
+        A point of it.
+    minutes : float
+        Contact time.
+
+    Returns
+    -------
+    float
+        °C; NaN when nothing reads a surface there often enough.
+
+    Examples
+    --------
+    >>> import fieldkit
+    >>> bool(highest_mean(fieldkit.demo_enclosure(), "B1", 480) > 40)
+    True
+    """
+    means = make(record)
+    info = means.loggers
+    here = info.index[(info["role"] == "surface") & (info["point_id"] == point_id)]
+    parts = [contact_means(means.of(i), minutes, info["zone"][i])["value"] for i in here]
+    return float(max((part.max() for part in parts if len(part)), default=np.nan))
 
 
 def by_part(values, out, rows):

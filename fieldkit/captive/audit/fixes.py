@@ -6,9 +6,18 @@ import pandas as pd
 from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.audit.judge import OFFERED
 from fieldkit.captive.audit.means import amount, short
-from fieldkit.captive.audit.remedies import EXPECTED, STRONGER, Action, Remedies, told
+from fieldkit.captive.audit.remedies import (
+    EXPECTED,
+    FLAG_FIX,
+    FLAG_WEIGHT,
+    STRONGER,
+    URGENT,
+    Action,
+    Remedies,
+    told,
+)
 from fieldkit.captive.audit.status import OUTSIDE
-from fieldkit.captive.targets import Kind, resting, spoken
+from fieldkit.captive.targets import Kind, limits_over, resting, spoken
 from fieldkit.field.climate.seasons import MONTHS
 
 COLUMNS = (
@@ -22,78 +31,8 @@ REST = (
     "ground, where it is milder. Whether, how and how far a healthy animal is cooled is for the literature on the "
     "species and a vet."
 )
-_FLAG = {
-    "lamp within reach and unguarded": 96,
-    "air hotter than anywhere on Earth": 97,
-    "heat mat set too hot": 95,
-    "lamp not fixed": 92,
-    "no shade retreat": 88,
-    "thermostat sensor in the beam": 86,
-    "heater without a thermostat": 84,
-    "warm and cool end exchanged": 60,
-    "day and night exchanged": 60,
-    "air sensor in the beam": 58,
-    "spot smaller than the animal": 56,
-    "room too warm for the target": 54,
-}
 # A miss this far out counts in full (our choice).
 _SCALE = {"°C": 5.0, "W/m²": 300.0, "UV index": 2.0, "h": 2.0, "°C/h": 4.0, "share of places": 0.3}
-_FLAG_FIX = {
-    "lamp within reach and unguarded": (
-        Action.GUARD,
-        "Switch the lamp ({}) off or bar the way to it now. Then guard it, or hang it out of reach, before it is lit "
-        "again",
-    ),
-    "lamp not fixed": (
-        Action.FASTEN,
-        "Switch the lamp ({}) off now. Then fix it with a second holder that bears its weight, before it is lit again",
-    ),
-    "air hotter than anywhere on Earth": (
-        Action.SWITCH_OFF,
-        "Look at the animal now. If the air ({}) is truly that hot, switch off all that heats and move the animal. "
-        "If it is not, the readings are in another unit (°F?) or the sensor is broken: mend the log and audit again, "
-        "before any other advice here",
-    ),
-    "heat mat set too hot": (
-        Action.SWITCH_OFF,
-        "Unplug the heat mat ({}) now. Then set its thermostat below the limit and read its surface for a day without "
-        "the animal",
-    ),
-    "heater without a thermostat": (
-        Action.SWITCH_OFF,
-        "Unplug the heater ({}) now. Then run it through a thermostat with a sensor where the animal touches it",
-    ),
-    "no shade retreat": (
-        Action.RETREAT,
-        "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
-    ),
-    "thermostat sensor in the beam": (
-        Action.MOVE_SENSOR,
-        "Move the thermostat's sensor ({}) out of the beam, into the shade, or shield it; then set the thermostat "
-        "anew, in small steps",
-    ),
-    "air sensor in the beam": (
-        Action.MOVE_SENSOR,
-        "Move the air sensor ({}) into the shade, or put a ventilated radiation shield round it",
-    ),
-    "spot smaller than the animal": (
-        Action.OTHER,
-        "Widen the lit spot in small steps: a lamp of a wider beam, or several weaker ones side by side",
-    ),
-    "warm and cool end exchanged": (
-        Action.CHECK,
-        "Check the places of the loggers, then move the heat to the warm end",
-    ),
-    "day and night exchanged": (Action.CHECK, "Check the clocks of lamps, heaters and loggers"),
-    "room too warm for the target": (
-        Action.OTHER,
-        "Cool the room, or keep the enclosure in a cooler one, for these months",
-    ),
-}
-URGENT = (
-    "air hotter than anywhere on Earth",
-    *("lamp within reach and unguarded", "lamp not fixed", "heat mat set too hot", "heater without a thermostat"),
-)
 # Quantities that one lamp moves together.
 _WARMTH = ("surface_c", "operative_c", "irradiance_w_m2")
 
@@ -135,14 +74,28 @@ def rank(record, table, flags, means):
             fixes.append(one | {"change": change, "reason": REST, "weight": 1.0, "action": Action.WAIT, "direction": 0})
             continue
         one |= {"reason": _reason(rows, worst), "weight": _weight(rows, worst)}
+        if side == "low" and (limits_over(table, worst)["high"] < worst["low"]).any():
+            change = f"Change the target first: it asks for more {spoken(worst['target'])} than a limit allows."
+            fixes.append(one | {"change": change, "action": Action.WAIT, "direction": 0})
+            continue
         fixes.append(one | _change(remedies, means, worst, one["direction"]))
     for row in flags[flags["found"] == "yes"].itertuples(index=False):
-        if row.flag in _FLAG_FIX:
-            action, words = _FLAG_FIX[row.flag]
+        if row.flag in FLAG_FIX:
+            action, words = FLAG_FIX[row.flag]
             urgent = row.flag in URGENT
-            one = {"change": f"{words.format(row.where)}.", "reason": row.finding, "weight": float(_FLAG[row.flag])}
-            lamp = row.where if "lamp" in row.flag or "heat" in row.flag else ""
-            fixes.append(_empty() | one | {"urgent": urgent, "action": action, "lamp": lamp})
+            one = {
+                "change": f"{words.format(row.where)}.",
+                "reason": row.finding,
+                "weight": float(FLAG_WEIGHT[row.flag]),
+            }
+            lamp = row.where if "sensor" not in row.flag and ("lamp" in row.flag or "heat" in row.flag) else ""
+            one = _empty() | one | {"urgent": urgent, "action": action, "lamp": lamp}
+            if action == Action.TIMER:
+                # A night is more than a shorter day: one fix, which serves the targets of day length too.
+                shorter = [f for f in fixes if f["quantity"] == "photoperiod_h" and f["direction"] < 0]
+                one["rows"] = tuple(n for f in shorter for n in f["rows"])
+                fixes = [f for f in fixes if not any(f is other for other in shorter)]
+            fixes.append(one)
     return _reconciled(fixes, len(table))
 
 
@@ -166,6 +119,13 @@ def _reconciled(fixes, count):
             against = [one for one in mine if one["direction"] < 0 and _opposed(more, one)]
             if more["direction"] > 0 and against:
                 _defer(more, max(against, key=lambda one: one["weight"]))
+    # One lamp gives warmth and UV: it is not moved nearer for the one while the other is too much. And nothing is made
+    # warmer while the air is above its limit.
+    for more in [one for one in fixes if one["direction"] > 0 and one["quantity"] in (*_WARMTH, "uv_index")]:
+        against = [one for one in fixes if one["lamp"] and one["lamp"] == more["lamp"] and one["direction"] < 0]
+        against = [one for one in against if _opposed(more, one)] + [one for one in fixes if _hotter(more, one)]
+        if against:
+            _defer(more, max(against, key=lambda one: one["weight"]))
     # What brings a quantity below its limit also brings it towards its range: one fix, not two.
     for limit in [one for one in fixes if one["urgent"] and one["direction"] < 0]:
         for one in list(fixes):
@@ -194,6 +154,14 @@ def _opposed(more, less):
     here = len(zones) == 1 or "whole" in zones or (more["place"] and more["place"] == less["place"])
     same_lamp = more["lamp"] and more["lamp"] == less["lamp"]
     return bool(together and months and (here or same_lamp))
+
+
+def _hotter(more, less):
+    """Whether more warmth is asked for while the air has to come down: now, or at night in the same place."""
+    if less["quantity"] != "shade_air_c" or less["direction"] >= 0:
+        return False
+    at_night = less["period"] == more["period"] == "night"
+    return bool(less["urgent"] or (at_night and ("whole" in (more["zone"], less["zone"]) or _opposed(more, less))))
 
 
 def _defer(more, less):

@@ -5,17 +5,15 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from fieldkit.captive.audit import flags_of_lamps as of_lamps
 from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.audit.means import amount, short
 from fieldkit.captive.audit.status import OUTSIDE, Status
 from fieldkit.captive.enclosure import placing as enclosure_placement
 from fieldkit.captive.enclosure.placing import NOTABLE_W_M2
-from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, RESTING_CEILING_C, Kind, contact_limit_c, resting, spoken
+from fieldkit.captive.targets import FULL_SHADE, FULL_SUN, Kind, contact_limit_c, impossible, resting
 
 OTHER_SPECIES = "targets of another species"
-HOT_KINDS = ("heat", "heat and uv", "dark heater", "uv", "visible")
-# Within this distance an unguarded lamp is called within reach (common practice, no source).
-REACH_M = 0.30
 # Days of a long log that are looked at for what a lamp does to a sensor: our choice, for speed.
 MOST_DAYS = 60
 # Highest shade air ever read outdoors (°C): Furnace Creek, 10 July 1913 (World Meteorological Organization).
@@ -90,8 +88,7 @@ def look(record, aims, table, means, beam, coverage):
         _limit(flag, name, target, table, record)
     _unearthly(flag, record)
     _caution(flag, table)
-    _lamps(flag, record)
-    _mats(flag, record)
+    of_lamps.look(flag, record, means)
     _retreat(flag, record, table)
     _night(flag, record, targets, table, means)
     _inverted(flag, means)
@@ -185,73 +182,17 @@ def _caution(flag, table):
     return flag("a caution is passed", "caution", str(found), "", "A rule of thumb without a source.")
 
 
-# A surface logger this near to a heat mat reads it (our choice).
-_ON_THE_MAT_M = 0.15
-
-
-def _mats(flag, record):
-    """Heat mats: an animal lies on them for hours, so each has to be read, and its thermostat set below the limit."""
-    mats = record.lamps[record.lamps["kind"] == "heat mat"]
-    if not len(mats):
-        return
-    read = record.logger_info[record.logger_info["role"] == "surface"]["point_id"]
-    points = record.points[record.points["point_id"].isin(read)]
-    blind = [
-        m.id
-        for m in mats.itertuples()
-        if not (np.hypot(points["x_m"] - m.x_m, points["y_m"] - m.y_m) < _ON_THE_MAT_M).any()
-    ]
-    words = f"An animal lies on a mat for hours: read its surface, which must stay below {RESTING_CEILING_C:g} °C."
-    flag("heat mat that nothing reads", "unsafe", "not measured" if blind else "no", ", ".join(blind), words)
-    hot = mats[mats["set_point_c"] > RESTING_CEILING_C]
-    words = (
-        f"Set above {RESTING_CEILING_C:g} °C, where human skin burns in eight hours (ISO 13732-1)." if len(hot) else ""
-    )
-    flag("heat mat set too hot", "unsafe", "yes" if len(hot) else "no", ", ".join(hot["id"]), words)
-
-
 def _left_open(row):
     """Where a limit was read, and why that does not settle it."""
     if row["status"] == Status.NOT_MEASURED:
         return "", f"Nothing reads it where it is highest. {row['where']}".strip()
     gap, unit = row["by_how_much"], row["unit"]
+    if gap < -2 * row["error"] and row["n_days"] >= 3:
+        words = f"What was read lies below {amount(row['high'], unit, 3)}, but not in the second half of the hours of "
+        return row["where"], words + "light, when it is warmest: read it then, on three days or more."
     words = f"The highest mean lies {amount(abs(gap), unit)} {'above' if gap > 0 else 'below'} "
     words += f"{amount(row['high'], unit, 3)}, with an error of {amount(row['error'], unit)} in {row['n_days']} "
     return row["where"], words + f"day{'s' if row['n_days'] > 1 else ''}: not enough to be sure."
-
-
-def _lamps(flag, record):
-    hot = record.lamps[record.lamps["kind"].isin(HOT_KINDS)]
-    near, unknown, loose, unsaid = [], [], [], []
-    for lamp in hot.itertuples(index=False):
-        reach = lamp.distance_to_nearest_reach_m
-        if lamp.guarded is not True:
-            if np.isfinite(reach) and reach < REACH_M and lamp.guarded is False:
-                near.append((lamp.id, f"{100 * reach:.0f} cm from the nearest spot the animal can climb to"))
-            elif lamp.guarded is None or not np.isfinite(reach):
-                unknown.append(lamp.id)
-        if lamp.fixed is False:
-            loose.append(lamp.id)
-        elif lamp.fixed is None:
-            unsaid.append(lamp.id)
-    if near:
-        words = "; ".join(f"{name}: unguarded, {how}" for name, how in near) + "."
-        flag("lamp within reach and unguarded", "unsafe", "yes", ", ".join(n for n, _ in near), words)
-    elif unknown:
-        words = "State guarded and distance_to_nearest_reach_m."
-        flag("lamp within reach and unguarded", "unsafe", "not measured", ", ".join(unknown), words)
-    else:
-        flag("lamp within reach and unguarded", "unsafe", "no")
-    if loose:
-        words = "It can fall if its clamp lets go: burns and fire."
-        flag("lamp not fixed", "unsafe", "yes", ", ".join(loose), words)
-    else:
-        flag("lamp not fixed", "unsafe", "not measured" if unsaid else "no", ", ".join(unsaid))
-    heaters = record.lamps[
-        record.lamps["kind"].isin(("heat mat", "dark heater")) & record.lamps["controlled_by"].isna()
-    ]
-    words = "No thermostat is stated for it: a heater without one can run away." if len(heaters) else ""
-    flag("heater without a thermostat", "unsafe", "yes" if len(heaters) else "no", ", ".join(heaters["id"]), words)
 
 
 def _retreat(flag, record, table):
@@ -312,7 +253,7 @@ def _night(flag, record, targets, table, means):
 def _inverted(flag, means):
     found, words = "not measured", []
     for role in ("shade_air", "surface", "copper_model"):
-        warm, cool = (_zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
+        warm, cool = (zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
         if warm is None or cool is None:
             continue
         found = "no" if found == "not measured" else found
@@ -334,7 +275,7 @@ def _inverted(flag, means):
     flag("day and night exchanged", "doubtful", found, "", "; ".join(words))
 
 
-def _zone_level(means, role, zones):
+def zone_level(means, role, zones):
     """Warmest median by day of the loggers of a role in some zones, and its error."""
     info = means.loggers
     levels = []
@@ -354,7 +295,7 @@ def gradient(record, means, coverage, light, levels):
         rows.append({"what": what, "value": value, "error": error, "unit": unit, "words": words or found})
 
     for role, name in (("shade_air", "shade air"), ("surface", "surface"), ("copper_model", "operative temperature")):
-        warm, cool = (_zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
+        warm, cool = (zone_level(means, role, zones) for zones in (("basking site", "warm end"), ("cool end",)))
         what = f"{name}, warm less cool end by day"
         if warm is None or cool is None:
             add(what, unit="°C")
@@ -437,39 +378,3 @@ def floor_shares(record, means, light, levels):
             f"{len(kinds)} points, which need not stand for the floor",
         )
     return found
-
-
-def impossible(targets):
-    """Sentences about targets that cannot be met together."""
-    found = []
-    for top, rest in _limited(targets):
-        over = rest[rest["low"] > top.high]
-        if len(over):
-            months = blocks.in_words(over["month"]) if (over["month"] > 0).any() else "all year"
-            low = amount(over["low"].max(), top.unit, 3)
-            found.append(
-                f"Targets contradict each other: {spoken(top.target)} must stay below {amount(top.high, top.unit, 3)} "
-                f"and above {low} ({months}). The limit comes first: change the other."
-            )
-    return found
-
-
-def cut_short(targets):
-    """Sentences about ranges that reach above a limit."""
-    found = []
-    for top, rest in _limited(targets):
-        above = rest[(rest["high"] > top.high + 1e-9) & ~(rest["low"] > top.high)]
-        if len(above) and not (rest["low"] > top.high).any():
-            zones = ", ".join(dict.fromkeys(above["zone"]))
-            found.append(
-                f"The {spoken(top.target)} limit of {amount(top.high, top.unit, 3)} cuts the range up to "
-                f"{amount(above['high'].max(), top.unit, 3)} ({zones}): the limit comes first."
-            )
-    return found
-
-
-def _limited(targets):
-    """Limits that hold everywhere at any time, each with the aims for the same quantity."""
-    limits = targets[(targets["kind"] == Kind.LIMIT) & (targets["zone"] == "whole") & ~(targets["contact_min"] > 10)]
-    for top in limits.itertuples(index=False):
-        yield top, targets[(targets["target"] == top.target) & (targets["kind"] == Kind.AIM)]

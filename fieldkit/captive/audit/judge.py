@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from fieldkit.captive.audit import flags as audit_flags
 from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.audit.contact import PARTS, by_part, contact_means
+from fieldkit.captive.audit.flags import floor_shares
 from fieldkit.captive.audit.operative import NAME as COMPUTED
 from fieldkit.captive.audit.status import OUTSIDE, STATUSES, Evidence, Status, settled
 from fieldkit.captive.lamps import burns
@@ -46,6 +46,9 @@ class Judge:
         self.z_missed = float(special.ndtri(1 - self.alpha / (2 * max(used, 1))))
         self.z_met = float(special.ndtri(level))
         self.basking_air = ((targets["target"] == "shade_air_c") & (targets["zone"] == "basking site")).any()
+        cautioned = targets[(targets["target"] == "shade_air_c") & (targets["kind"] == Kind.CAUTION)]
+        self.cooler = set(cautioned["zone"]) - {"whole"}
+        self.late = _late_hours(record, means) if len(means.table) else ()
         self.days_of = _possible_days(means.table) if len(means.table) else {}
 
     def rows(self):
@@ -140,7 +143,8 @@ class Judge:
         if limit:
             out = values > target.high
             p = blocks.limit_p(values, target.high, info["error"])
-            inside = values.max() + self.z_met * info["error"] <= target.high and one["n_days"] >= FEWEST_DAYS
+            seen = rows["date"][rows["hour"].isin(self.late)].nunique()
+            inside = values.max() + self.z_met * info["error"] <= target.high and seen >= FEWEST_DAYS
             one |= {"status": Status.MET if inside else Status.UNKNOWN, "side": "high"}
             one |= {"by_how_much": values.max() - target.high, "share_of_time": out.mean()}
             near = values.max() > target.high - blocks.FAR * info["error"]
@@ -150,7 +154,7 @@ class Judge:
             side = blocks.beyond(values, dates, target.high, high=True, allowed=self.allowed, **options)
             out |= values > target.high
             sides.append(side | {"side": "high", "share": float((values > target.high).mean())})
-        if np.isfinite(target.low):
+        if np.isfinite(target.low) and self._asks_warmth(target, info["zone"]):
             sides.append(self._low(target, rows, options))
             out |= values < target.low if target.target not in OFFERED else out
         real = [s for s in sides if s is not None]
@@ -163,6 +167,11 @@ class Judge:
         one["when"] = blocks.when(_shown(out, one, target, values), rows)
         one["outside"] = _shares(out, rows)
         return one | by_part(values, out, rows)
+
+    def _asks_warmth(self, target, zone):
+        """Whether a range is asked of a zone from below: not by day of a zone with a caution of its own to be cool."""
+        air = target.target == "shade_air_c" and target.kind == Kind.AIM and target.zone == "whole"
+        return not (air and target.period != "night" and zone in self.cooler)
 
     def _evidence(self, target, info):
         """What a verdict on readings of a logger rests on."""
@@ -186,6 +195,11 @@ class Judge:
         low_only = target.target in OFFERED and not np.isfinite(target.high)
         order = sorted(found, key=lambda o: (STATUSES.index(o["status"]), -np.nan_to_num(o["by_how_much"])))
         chosen = order[-1] if low_only else order[0]
+        asked = any(self._asks_warmth(target, o["zone_of"]) for o in found) or np.isnan(target.low)
+        if chosen["status"] == Status.MET and not asked:
+            # Nothing reads it where the range is asked for from below too.
+            chosen = chosen | {"status": Status.NOT_MEASURED}
+            chosen["where"] = f"measured at {chosen['where']}, not where it is to be warm"
         if target.kind == Kind.LIMIT and target.zone == "whole":
             where = self._hottest_zone(target.target)
             if where and where not in {o["zone_of"] for o in found} and chosen["status"] == Status.MET:
@@ -265,7 +279,7 @@ class Judge:
 
     def _floor(self, target):
         """Shares of the floor in sun and shade: from a computed map, else from points, which tell little."""
-        shares = audit_flags.floor_shares(self.record, self.means, self.light, self.levels)
+        shares = floor_shares(self.record, self.means, self.light, self.levels)
         if shares is None:
             return {}
         share, low, high, how = shares[target.target]
@@ -283,6 +297,21 @@ class Judge:
         one = {"status": status, "reading": share, "reading_low": low, "reading_high": high, "where": how}
         evidence = Evidence.NONE if self.light is None else Evidence.COMPUTED
         return one | {"by_how_much": excess, "side": side, "error": (high - low) / 3.92, "evidence": evidence}
+
+
+def _late_hours(record, means):
+    """Hours of the second half of the light, in which what a lamp warms is as warm as it gets."""
+    timed = blocks.timed_lamps(record.lamps)
+    if len(timed):
+        clock = np.arange(24) + 0.5
+        lit = np.flatnonzero(np.any([burns(clock, r.on, r.off) for r in timed.itertuples(index=False)], axis=0))
+    else:
+        lit = np.arange(8, 20) if means.day_assumed else np.unique(means.table["hour"][means.table["day"]])
+    if not len(lit):
+        return lit
+    # In their order from the first, also where they run past midnight.
+    first = int(np.argmax(np.diff(lit, prepend=lit[-1] - 24)))
+    return np.roll(lit, -first)[len(lit) // 2 :]
 
 
 def _overrule(table):

@@ -6,7 +6,7 @@ import numpy as np
 
 from fieldkit.captive.audit.means import amount, short
 from fieldkit.captive.lamps import folder as lamp_folder
-from fieldkit.captive.targets.standards import CONTACT_CEILING_C
+from fieldkit.captive.targets.standards import RESTING_CEILING_C
 from fieldkit.core import FieldkitError
 
 # How each kind of lamp is made weaker: only a filament bears a dimmer. Discharge lamps and tubes flicker, go out or
@@ -38,8 +38,99 @@ class Action(StrEnum):
     MOVE_SENSOR = "move sensor"
     RETREAT = "add retreat"
     CHECK = "check"
+    TIMER = "put on a timer"
     WAIT = "wait"
     OTHER = "other"
+
+
+# Weights of flags in the order of fixes, as in `fixes` (common practice, no source), and what is done about each.
+FLAG_WEIGHT = {
+    "lamp within reach and unguarded": 96,
+    "air hotter than anywhere on Earth": 97,
+    **dict.fromkeys(("heat mat set too hot", "thermostat set too hot"), 95),
+    "lamp not fixed": 92,
+    "no shade retreat": 88,
+    "thermostat sensor in the beam": 86,
+    "heater without a thermostat": 84,
+    "warm and cool end exchanged": 60,
+    "day and night exchanged": 60,
+    "air sensor in the beam": 58,
+    "air sensor warmed by a heater": 57,
+    "no dark at night": 85,
+    "spot smaller than the animal": 56,
+    "room too warm for the target": 54,
+}
+FLAG_FIX = {
+    "lamp within reach and unguarded": (
+        Action.GUARD,
+        "Switch the lamp ({}) off or bar the way to it now. Then guard it, or hang it out of reach, before it is lit "
+        "again",
+    ),
+    "lamp not fixed": (
+        Action.FASTEN,
+        "Switch the lamp ({}) off now. Then fix it with a second holder that bears its weight, before it is lit again",
+    ),
+    "air hotter than anywhere on Earth": (
+        Action.SWITCH_OFF,
+        "Look at the animal now. If the air ({}) is truly that hot, switch off all that heats and move the animal. "
+        "If it is not, the readings are in another unit (°F?) or the sensor is broken: mend the log and audit again, "
+        "before any other advice here",
+    ),
+    "heat mat set too hot": (
+        Action.SWITCH_OFF,
+        "Unplug the heat mat ({}) now. Then set its thermostat below the limit and read its surface for a day without "
+        "the animal",
+    ),
+    "thermostat set too hot": (
+        Action.SWITCH_OFF,
+        "Switch what it controls ({}) off now. Then set its thermostat below the limit, where the animal lies and in "
+        "the air, and read both for a day without the animal",
+    ),
+    "heater without a thermostat": (
+        Action.SWITCH_OFF,
+        "Unplug the heater ({}) now. Then run it through a thermostat with a sensor where the animal touches it",
+    ),
+    "no shade retreat": (
+        Action.RETREAT,
+        "Give a retreat in full shade, away from the lamps, that the whole animal fits into",
+    ),
+    "thermostat sensor in the beam": (
+        Action.MOVE_SENSOR,
+        "Move the thermostat's sensor ({}) out of the beam, into the shade, or shield it; then set the thermostat "
+        "anew, in small steps",
+    ),
+    "air sensor in the beam": (
+        Action.MOVE_SENSOR,
+        "Move the air sensor ({}) into the shade, or put a ventilated radiation shield round it",
+    ),
+    "air sensor warmed by a heater": (
+        Action.MOVE_SENSOR,
+        "Move the air sensor ({}) away from the heater, into the shade, and read the surface of the heater by itself",
+    ),
+    "no dark at night": (
+        Action.TIMER,
+        "Put the lamps ({}) on a timer, so that every night is dark and cooler. Where the animal needs warmth at "
+        "night, a dark heater on a thermostat gives it. Bring the hours of light to those of the season in small steps",
+    ),
+    "spot smaller than the animal": (
+        Action.OTHER,
+        "Widen the lit spot in small steps: a lamp of a wider beam, or several weaker ones side by side",
+    ),
+    "warm and cool end exchanged": (
+        Action.CHECK,
+        "Check the places of the loggers, then move the heat to the warm end",
+    ),
+    "day and night exchanged": (Action.CHECK, "Check the clocks of lamps, heaters and loggers"),
+    "room too warm for the target": (
+        Action.OTHER,
+        "Cool the room, or keep the enclosure in a cooler one, for these months",
+    ),
+}
+URGENT = (
+    "air hotter than anywhere on Earth",
+    *("lamp within reach and unguarded", "lamp not fixed", "heat mat set too hot", "heater without a thermostat"),
+    "thermostat set too hot",
+)
 
 
 class Remedies:
@@ -159,12 +250,12 @@ class Remedies:
         return best
 
     def lowered(self, lamp_id, point, wanted, surface, air, error):
-        """The greatest height at which a surface reaches what is wanted and surely stays below the contact limit."""
+        """The greatest height at which a surface reaches what is wanted, surely below the limit for hours; or None."""
         if lamp_id not in self.lamps or self.place(point) is None or air is None or not surface > air:
             return None
         for height in self.heights(lamp_id, up=False)[1:]:
             one = self.expected(lamp_id, height, point, surface, air, error)
-            if one.get("surface_high_c", np.inf) > CONTACT_CEILING_C:
+            if one.get("surface_high_c", np.inf) > RESTING_CEILING_C:
                 return None
             if one["surface_c"] >= wanted:
                 return one

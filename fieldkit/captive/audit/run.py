@@ -13,11 +13,21 @@ from fieldkit.captive.audit import flags as audit_flags
 from fieldkit.captive.audit import means as blocks
 from fieldkit.captive.audit import next_readings
 from fieldkit.captive.audit import operative as audit_operative
-from fieldkit.captive.audit.flags import REACH_M, WARMER_ROOM_C
+from fieldkit.captive.audit.flags import WARMER_ROOM_C
+from fieldkit.captive.audit.flags_of_lamps import REACH_M
 from fieldkit.captive.audit.judge import ALLOWED, COLUMNS, FEWEST_DAYS, OFFER, Judge
 from fieldkit.captive.audit.means import amount
 from fieldkit.captive.audit.status import OPEN, OUTSIDE, Status
-from fieldkit.captive.targets import CONTACT_SCOPE, FULL_SHADE, FULL_SUN, REST_BELOW_C, Kind, spoken, standard_rows
+from fieldkit.captive.targets import (
+    CONTACT_SCOPE,
+    FULL_SHADE,
+    FULL_SUN,
+    REST_BELOW_C,
+    Kind,
+    held_to_limits,
+    spoken,
+    standard_rows,
+)
 from fieldkit.captive.targets.standards import NO_UV
 from fieldkit.core import FieldkitError, Result, method
 
@@ -236,7 +246,8 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     warm = (enclosure.logger_info["role"] == "surface") & enclosure.logger_info["point_id"].isin(hidden)
     extra = standard_rows(targets.table, retreat=bool(warm.any() or (enclosure.lamps["kind"] == "heat mat").any()))
     if extra:
-        targets = replace(targets, table=pd.concat([targets.table, pd.DataFrame(extra)], ignore_index=True))
+        held, cut = held_to_limits(pd.concat([targets.table, pd.DataFrame(extra)], ignore_index=True))
+        targets = replace(targets, table=held, cut=(*targets.cut, *cut))
     means = blocks.make(enclosure)
     if not len(means.table) and not len(enclosure.lamps):
         raise FieldkitError("This enclosure has neither readings nor lamps: there is nothing to audit.")
@@ -264,7 +275,7 @@ def audit(enclosure, targets, *, coverage=None, light=None, level=0.95, allowed=
     if targets.table["target"].str.endswith("_share").any():
         notes.append(_sun_in_words(levels))
     notes += [note for note in targets.notes if note == NO_UV]
-    notes += audit_flags.cut_short(targets.table)
+    notes += targets.cut
     notes.append(RULES)
     return Audit(
         name=enclosure.name,

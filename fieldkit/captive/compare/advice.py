@@ -30,7 +30,11 @@ ILL = (
     "First of all think of illness: an animal that basks less or hides more may be unwell. Have a vet who treats "
     "reptiles look at it before you change a lamp."
 )
+_NEITHER = {"direction": 0, "quantities": ()}
 CAUSES = "Behaviour has many causes, and this is one that can be tried."
+# Questions in which less than in the field asks for more of the target, and the other way round. Who basks longer than
+# wild animals may lack radiation: there more asks for more.
+_ASKS = dict.fromkeys(("radiation", "uv", "surface", "operative"), -1) | {"basking_hours": 1}
 # The least that is asked in words of its own, where the audit asks for nothing.
 _OWN = {
     ("basking_hours", 1): "Animals that bask long at little radiation may want more of it on a wider patch",
@@ -61,21 +65,25 @@ def remedies(found, season, record):
     Returns
     -------
     DataFrame
-        ``key, finding, remedy, from_audit, weight``; empty where nothing differs.
+        ``key, finding, remedy, from_audit, weight``, ``direction`` (+1: more of the ``quantities`` is asked for, -1:
+        less, 0: neither); empty where nothing differs. Nothing is asked for of which the audit wants the opposite.
     """
     differs = found.table[found.table["verdict"] == "differs"]
-    columns = ["key", "finding", "remedy", "from_audit", "weight"]
+    columns = ["key", "finding", "remedy", "from_audit", "weight", "direction", "quantities"]
     rows = []
     if _unwell(found.table):
         rows.append(
             {"key": "health", "finding": _first(found.table), "remedy": ILL, "from_audit": False, "weight": 200.0}
+            | _NEITHER
         )
     if len(differs):
         audited, reached = _audit(season, record)
         for key, row in differs.iterrows():
-            fix, weight = _fix_of(audited, key)
+            wish = _wish(key, row["difference"])
+            fix, weight, against = _fix_of(audited, key, wish)
             own = _OWN.get((key, int(np.sign(row["difference"]))))
-            if fix is None and own is None:
+            if fix is None and (own is None or against):
+                # The audit asks for the opposite, which comes first: its own list says it.
                 continue
             remedy = fix if fix is not None else f"{own}, in small steps."
             rows.append(
@@ -85,11 +93,13 @@ def remedies(found, season, record):
                     "remedy": f"{remedy} {CAUSES}",
                     "from_audit": fix is not None,
                     "weight": weight if fix is not None else 10.0,
+                    "direction": wish,
+                    "quantities": _TARGETS.get(key, ()),
                 }
             )
         if reached:
             danger = {"key": "danger", "finding": "The audit found dangers or limits exceeded.", "from_audit": True}
-            rows.append(danger | {"remedy": f"Mend these first: {reached}", "weight": 150.0})
+            rows.append(danger | _NEITHER | {"remedy": f"Mend these first: {reached}", "weight": 150.0})
     table = pd.DataFrame(rows, columns=columns).sort_values("weight", ascending=False, kind="stable")
     return table.drop_duplicates("remedy").reset_index(drop=True)
 
@@ -132,13 +142,35 @@ def _audit(season, record):
     return audited, "; ".join(urgent) + "." if urgent else ""
 
 
-def _fix_of(audited, key):
-    """The audit's weightiest change that speaks of a question, and its weight."""
+def _wish(key, difference):
+    """Whether a difference asks for more (+1) or less (-1) of what its question is about; 0: neither."""
+    kind = key if key in _ASKS else key.split("_")[0]
+    return _ASKS.get(kind, 0) * int(np.sign(difference))
+
+
+def _fix_of(audited, key, wish):
+    """The audit's weightiest change that speaks of a question and pulls the way it asks for.
+
+    Returns
+    -------
+    change : str or None
+    weight : float
+    against : bool
+        Whether the audit pulls the other way.
+    """
     if audited is None:
-        return None, 0.0
-    mine = audited.table[audited.table["target"].isin(_TARGETS.get(key, ())) & audited.table["status"].isin(OUTSIDE)]
-    ranked = audited.fixes[[bool(set(rows) & set(mine.index)) for rows in audited.fixes["rows"]]]
-    if not len(ranked):
-        return None, 0.0
+        return None, 0.0, False
+    quantities = _TARGETS.get(key, ())
+    mine = audited.table[audited.table["target"].isin(quantities) & audited.table["status"].isin(OUTSIDE)]
+    fixes = audited.fixes
+    # What warms is one thing: more radiation for a surface that is too hot is no remedy.
+    warmth = {"irradiance_w_m2", "surface_c", "operative_c"}
+    related = warmth if warmth & set(quantities) else set(quantities)
+    against = bool((fixes["quantity"].isin(related) & (fixes["direction"] == -wish) & (wish != 0)).any())
+    ranked = fixes[[bool(set(rows) & set(mine.index)) for rows in fixes["rows"]]]
+    if wish:
+        ranked = ranked[ranked["direction"].isin((wish, 0))]
+    if not len(ranked) or against:
+        return None, 0.0, against
     best = ranked.iloc[0]
-    return str(best["change"]), float(best["weight"])
+    return str(best["change"]), float(best["weight"]), against

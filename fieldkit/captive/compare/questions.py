@@ -276,7 +276,7 @@ def _exposure(field, captive):
             continue
         found = [gained(s, column) for s in (field, captive)]
         common["why_not"] = _silent(found, field, captive, words)
-        words = f"{words}: taken less others"
+        words = f"{words}, used places minus the others"
         rows.append(_pair(f"{key}_gained", words, found, look_at=_LOOK["gained"], **common))
     return rows
 

@@ -281,11 +281,12 @@ def _sentence(table, field, captive):
     parts = [f"{counts[v]} {words}" for v, words in _COUNTED.items() if v in counts]
     gone = table[table["verdict"] == "differs"].sort_values("p_all", kind="stable")
     main = "; ".join(
-        f"{row.question} {amount(row.captive)} against {amount(row.field)}{' ' + row.unit if row.unit else ''}"
+        f"{row.question} (here {amount(row.captive)}, in the field {amount(row.field)}"
+        f"{' ' + row.unit if row.unit else ''})"
         for row in gone.head(3).itertuples()
     )
     days = f"{captive.scans['day'].nunique()} days of {captive.n_animals} animal{'' if captive.n_animals == 1 else 's'}"
-    first = f"Differs most clearly here from the field: {main}. " if main else "No clear difference was found. "
+    first = f"What differs most clearly from the field: {main}. " if main else "No clear difference was found. "
     return f"{first}Of {len(table)} questions: {', '.join(parts)} ({days} here, {field.n_animals} wild animals)."
 
 

@@ -7,9 +7,10 @@ import pandas as pd
 
 from fieldkit.captive import lamps as room
 from fieldkit.captive.lamps.matching import wanted_range
-from fieldkit.captive.targets.standards import CONTACT_CEILING_C
+from fieldkit.captive.targets.standards import RESTING_CEILING_C
 from fieldkit.core import FieldkitError, Result, method
 from fieldkit.physics import heat
+from fieldkit.physics.atmosphere import air_pressure
 from fieldkit.physics.heat import ground
 
 # Nothing within reach gets more than strong sun: ASTM G173-03 holds 1000 W/m².
@@ -30,7 +31,9 @@ _FARTHER = {
 }
 
 
-def surface_under(irradiance_w_m2, *, air_temperature_c, substrate="rock", size_m=0.15, wind_speed_m_s=0.05):
+def surface_under(
+    irradiance_w_m2, *, air_temperature_c, substrate="rock", size_m=0.15, wind_speed_m_s=0.05, elevation_m=0.0
+):
     """How hot a surface under a lamp gets when it burns for hours.
 
     Parameters
@@ -45,6 +48,8 @@ def surface_under(irradiance_w_m2, *, air_temperature_c, substrate="rock", size_
         Of the stone or branch (m).
     wind_speed_m_s : float
         Air movement (m/s); indoors 0.05 to 0.2 (common practice, no source).
+    elevation_m : float
+        Height above the sea (m): thinner air cools less (`atmosphere.air_pressure`, ISO 2533).
 
     Returns
     -------
@@ -71,7 +76,11 @@ def surface_under(irradiance_w_m2, *, air_temperature_c, substrate="rock", size_
     )
     # Every ray that falls on the upper face: diffuse light on a plate that sees nothing but the sky.
     return heat.operative_temperature(
-        air_temperature_c=air_temperature_c, wind_speed_m_s=wind_speed_m_s, dhi_w_m2=irradiance_w_m2, body=plate
+        air_temperature_c=air_temperature_c,
+        wind_speed_m_s=wind_speed_m_s,
+        dhi_w_m2=irradiance_w_m2,
+        body=plate,
+        pressure_pa=air_pressure(elevation_m),
     )
 
 
@@ -185,10 +194,11 @@ def find_height(
     wanted_w_m2,
     air_temperature_c,
     uv_wanted=None,
-    surface_range_c=(None, CONTACT_CEILING_C),
+    surface_range_c=(None, RESTING_CEILING_C),
     substrate="rock",
     size_m=0.15,
     wind_speed_m_s=0.05,
+    elevation_m=0.0,
     others=(),
     body=None,
     back_height_m=0.02,
@@ -212,9 +222,10 @@ def find_height(
     uv_wanted : (low, high), optional
         UV index on a level back.
     surface_range_c : (low, high)
-        Of the surface beside the animal (°C), either may be None. The default limit of 48 °C is a burn threshold of
-        human skin (10 minutes' contact, ISO 13732-1; 43 °C for eight hours); take your own from the targets.
-    substrate, size_m, wind_speed_m_s
+        Of the surface beside the animal (°C), either may be None. It is computed for a lamp that burns for hours, so
+        the default limit is the burn threshold of human skin for eight hours of contact (43 °C; see
+        `targets.contact_limit_c`), not that for ten minutes; take your own from the targets.
+    substrate, size_m, wind_speed_m_s, elevation_m
         The surface, see `surface_under`.
     others : list of Lamp
         Lamps that stay where they are and add their light.
@@ -250,7 +261,7 @@ def find_height(
     >>> beam = room.Beam(intensity=60.0, near_m=0.05, half_angle_deg=25.0)
     >>> lamp = room.Lamp(id="heat", beam=beam)
     >>> print(find_height(lamp, (0.2, 0.2, 0.1), wanted_w_m2=(250, 450), air_temperature_c=27.0).sentence)
-    0.32 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
+    0.39 to 0.44 m between the lamp's front and the animal's back: nearer, the surface gets too hot; farther, the back
     gets less than is wanted. Begin at 0.44 m, measure there, and go nearer in small steps. Not asked: UV
     index.
     """
@@ -281,6 +292,7 @@ def find_height(
             substrate=substrate,
             size_m=size_m,
             wind_speed_m_s=wind_speed_m_s,
+            elevation_m=elevation_m,
         )
 
     curves = {
@@ -295,6 +307,8 @@ def find_height(
     }
     if uv_wanted is not None and np.isnan(curves["UV index"][0]).any():
         raise FieldkitError("UV is asked for, but a lamp's UV is not known: read it with a UV index meter (uv_beam).")
+    surroundings = {"air_temperature_c": air_temperature_c, "wind_speed_m_s": wind_speed_m_s}
+    surroundings["pressure_pa"] = air_pressure(elevation_m)
     demands = {"irradiance": (wanted[0], wanted[2], "W/m²")}
     if uv_wanted is not None:
         demands["UV index"] = (*uv_wanted, "UV index")
@@ -323,9 +337,7 @@ def find_height(
         farthest_m=float(farthest),
         binds_near=binds[0],
         binds_far=binds[1],
-        conditions=_conditions(
-            distance, curves, nearest, farthest, body, air_temperature_c, wind_speed_m_s, light, back
-        ),
+        conditions=_conditions(distance, curves, nearest, farthest, body, surroundings, light, back),
         curves=_framed(distance, curves),
         lamp=chosen,
         level=level,
@@ -392,7 +404,7 @@ def _framed(distance, curves):
     return pd.DataFrame(columns, index=pd.Index(distance, name="distance_m"))
 
 
-def _conditions(distance, curves, nearest, farthest, body, air_c, wind, light, back):
+def _conditions(distance, curves, nearest, farthest, body, surroundings, light, back):
     if np.isnan(nearest):
         return pd.DataFrame(columns=["irradiance_w_m2", "uv_index", "surface_c", "reach_w_m2"])
     frame = _framed(distance, curves)[["irradiance_w_m2", "uv_index", "surface_c", "reach_w_m2"]]
@@ -404,8 +416,7 @@ def _conditions(distance, curves, nearest, farthest, body, air_c, wind, light, b
     table.insert(0, "distance_m", places)
     if body is not None:
         table["operative_c"] = heat.operative_temperature(
-            air_temperature_c=air_c,
-            wind_speed_m_s=wind,
+            **surroundings,
             dni_w_m2=light(places, back, "lamp")[0],
             ground_temperature_c=table["surface_c"].to_numpy(),
             body=body,

@@ -1,3 +1,6 @@
+from .at_odds import held_to_limits as held_to_limits
+from .at_odds import impossible as impossible
+from .at_odds import limits_over as limits_over
 from .builders import from_season as from_season
 from .climate_rows import MARGIN_REASON as MARGIN_REASON
 from .climate_rows import air as air

@@ -8,8 +8,11 @@ import numpy as np
 from fieldkit.captive.targets.table import Kind, target_row
 from fieldkit.core import FieldkitError
 
-# Burn thresholds of human skin (°C) by contact time in minutes. From ten minutes on one figure serves all materials;
-# for one minute metal burns soonest. The standard itself was not seen; the regulation that prints its figures was.
+# Burn thresholds of human skin (°C) by contact time in minutes. Read: one and ten minutes and eight hours, for metal,
+# for ceramics, glass and stone, for plastics and for wood, as Czech Government Regulation 361/2007 prints them from
+# EN ISO 13732-1. ISO 13732-1:2006 itself was not seen, nor its figures for contact below one minute, which stand
+# nowhere here. Brick, tile and concrete are counted with stone, resin with plastics, what is not known with metal (our
+# choice). From ten minutes on one figure serves all materials; for one minute metal burns soonest.
 CONTACT_LIMITS_C = {
     "metal": {1.0: 51.0, 10.0: 48.0, 480.0: 43.0},
     "stone": {1.0: 56.0, 10.0: 48.0, 480.0: 43.0},

@@ -142,6 +142,8 @@ class Targets(Result):
     notes : tuple of str
         What could not be given, and why.
     cautions : tuple of str
+    cut : tuple of str
+        Ranges that were ended at a limit; also among the notes.
     """
 
     species: str
@@ -152,6 +154,7 @@ class Targets(Result):
     notes: tuple = ()
     cautions: tuple = CAUTIONS
     settings: dict = field(default_factory=dict)
+    cut: tuple = ()
 
     @property
     def sentence(self):
@@ -289,12 +292,41 @@ def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), s
     FieldkitError
         When a low lies above its high, a limit has no height, or a word is not known.
 
+    Notes
+    -----
+    Ranges end at the limits (`held_to_limits`), and the notes say so.
+
     Examples
     --------
     >>> rows = pd.DataFrame([target_row("uv_index", low=1.0, high=2.6, basis="literature", source="a book")])
     >>> make(rows, species="ridge lizard", invented=True).sentence
     '1 target for ridge lizard (invented): uv_index; 0 are upper limits.'
     """
+    # Ranges end at the limits; that file needs this one.
+    from fieldkit.captive.targets.at_odds import held_to_limits
+
+    table = _checked(table, name)
+    for value, word in zip(levels, ("full_sun_w_m2", "full_shade_w_m2")):
+        if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
+            raise FieldkitError(f"{name}: {word} is {value!r}; write a number of W/m², or take the line out.")
+    if levels[0] <= levels[1]:
+        raise FieldkitError(f"{name}: full sun ({levels[0]:g} W/m²) must be more than full shade ({levels[1]:g} W/m²).")
+    table = table.assign(kind=[Kind(k) for k in table["kind"]]).astype({"month": int})
+    table, cut = held_to_limits(table.reset_index(drop=True))
+    return Targets(
+        species=species,
+        invented=invented,
+        table=table,
+        cut=cut,
+        full_sun_w_m2=float(levels[0]),
+        full_shade_w_m2=float(levels[1]),
+        notes=tuple(dict.fromkeys((*notes, *cut))),
+        settings=settings or {},
+    )
+
+
+def _checked(table, name):
+    """The table with numbers for numbers, or a sentence on the first row that cannot be."""
     table = table.reindex(columns=COLUMNS)
     for column in ("low", "high", "low_error", "high_error", "n_independent", "contact_min", "margin"):
         number = pd.to_numeric(table[column], errors="coerce")
@@ -329,18 +361,4 @@ def make(table, *, species, invented=False, notes=(), levels=(np.nan, np.nan), s
             raise FieldkitError(
                 f"{where}: n_independent is {row.n_independent:g}; an error takes two, or leave it out."
             )
-    for value, word in zip(levels, ("full_sun_w_m2", "full_shade_w_m2")):
-        if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
-            raise FieldkitError(f"{name}: {word} is {value!r}; write a number of W/m², or take the line out.")
-    if levels[0] <= levels[1]:
-        raise FieldkitError(f"{name}: full sun ({levels[0]:g} W/m²) must be more than full shade ({levels[1]:g} W/m²).")
-    table = table.assign(kind=[Kind(k) for k in table["kind"]]).astype({"month": int})
-    return Targets(
-        species=species,
-        invented=invented,
-        table=table.reset_index(drop=True),
-        full_sun_w_m2=float(levels[0]),
-        full_shade_w_m2=float(levels[1]),
-        notes=tuple(notes),
-        settings=settings or {},
-    )
+    return table

@@ -68,7 +68,9 @@ def reasons_against(record, aims, *, change, settle, changes=None, after=None):
         against += _withheld(record, changes)
         if not against:
             found = _predicted(record, changes)
-            against += _limits(found, aims) + _steps(found, settle)
+            sure, doubtful = _for_hours(record, found, aims)
+            against += _limits(found, aims) + sure + _steps(found, settle)
+            unknown += doubtful
     else:
         unknown.append(
             "The changed arm was not judged, because the change is given in words only. Give it in numbers (--power "
@@ -142,6 +144,34 @@ def _limits(found, aims):
                 f"{worst.then:.1f} (up to {worst.then_high:.1f}), the limit is {row.high:g} {row.unit}. Change less."
             )
     return out
+
+
+def _for_hours(record, found, aims):
+    """Limits of long contact: the highest mean that was read, moved by what the change is expected to bring.
+
+    Returns
+    -------
+    sure, doubtful : list of str
+        Exceeded whatever the error of reading and model, and exceeded by the best value only.
+    """
+    sure, doubtful = [], []
+    limits = aims.table[(aims.table["kind"] == Kind.LIMIT) & (aims.table["contact_min"] > 10)]
+    for row in limits.itertuples(index=False):
+        for one in found[found["quantity"] == row.target].itertuples(index=False):
+            now = auditing.highest_mean(record, one.point_id, row.contact_min)
+            then = now + max(one.change, 0.0)
+            if not then > row.high:
+                continue
+            words = f"the mean of {row.contact_min / 60:g} hours of {row.target} at {one.point_id} is expected at "
+            words += f"{then:.1f} ({now:.1f} as it is), the limit is {row.high:g} {row.unit}."
+            if then - (one.then_high - one.then) > row.high:
+                sure.append(f"The changed arm exceeds a limit: {words} Change less.")
+            else:
+                doubtful.append(
+                    f"Whether the changed arm stays below a limit: {words} Set it up without the animals, read it for "
+                    "three days and give that with --after, or lower the surface first."
+                )
+    return sure, doubtful
 
 
 def _steps(found, settle):

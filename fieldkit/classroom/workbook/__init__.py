@@ -6,7 +6,7 @@ freedom of Welch's test comes from the beta distribution, because T.INV.2T cuts 
 """
 
 from fieldkit.classroom.workbook import covers, rounds
-from fieldkit.classroom.workbook.formulas import CLASS, LAST, TO_MEND
+from fieldkit.classroom.workbook.formulas import CLASS, LAST, LOOK_AGAIN, TO_MEND
 
 
 def add_answer(book, lesson, columns):
@@ -50,26 +50,37 @@ def _look(book, page, columns, last):
     letter = get_column_letter(columns + 1)
     page[f"{letter}1"] = TO_MEND
     page.column_dimensions[letter].width = 44
+    odd = get_column_letter(columns + 2)
+    page[f"{odd}1"] = LOOK_AGAIN
+    page.column_dimensions[odd].width = 64
     red, block = PatternFill("solid", bgColor="F6C9B8"), Border(top=Side(style="thin"))
     over = f"A2:{letter}{last}"
     page.conditional_formatting.add(over, FormulaRule(formula=[f'${letter}2<>""'], fill=red))
+    orange = PatternFill("solid", bgColor="FBE3B0")
+    page.conditional_formatting.add(f"{odd}2:{odd}{last}", FormulaRule(formula=[f'${odd}2<>""'], fill=orange))
     starts = '$C2&""="0"' if columns == 5 else '$B2="P1"'
     page.conditional_formatting.add(over, FormulaRule(formula=[starts], border=block))
     for sheet in book.worksheets:
         sheet.page_setup.orientation, sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = "landscape", 1, 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
+        sheet.print_title_rows = "1:1" if sheet.title != "answer" else None
         for cell in sheet[1]:
             cell.font = Font(bold=True)
         if sheet.title in ("groups", "rounds", "working"):
             for number in range(1, sheet.max_column + 1):
                 sheet.column_dimensions[get_column_letter(number)].width = 15
     answer = book["answer"]
+    answer.page_setup.fitToHeight = 1
     answer.column_dimensions["A"].width = 42
     for letter in "BCDEF":
         answer.column_dimensions[letter].width = 13
-    for row, size in ((1, 16), (2, 12)):
+    notes = f"SUMPRODUCT(--(LEN('{CLASS}'!{odd}2:{odd}{last})>0))"
+    answer["A3"] = (
+        f'=IF({notes}>0,"Look again: "&{notes}&" orange notes in the class sheet, column ""{LOOK_AGAIN}"".","")'
+    )
+    for row, size in ((1, 16), (2, 12), (3, 12)):
         answer.merge_cells(f"A{row}:G{row}")
         answer[f"A{row}"].font = Font(bold=row == 1, size=size)
         answer[f"A{row}"].alignment = Alignment(wrap_text=True, vertical="top")
-        answer.row_dimensions[row].height = 64
+        answer.row_dimensions[row].height = 64 if row < 3 else 20
     book.calculation.fullCalcOnLoad = True

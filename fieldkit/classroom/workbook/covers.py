@@ -1,12 +1,16 @@
 """Workbook of "A thermometer in the sun": groups, means, Welch's interval, charts."""
 
-from fieldkit.classroom import lessons
-from fieldkit.classroom.declared import COVERS
+from fieldkit.classroom import lessons, slips
+from fieldkit.classroom.declared import ALSO, COVERS
 from fieldkit.classroom.workbook.formulas import (
     CLASS,
     GROUPS,
     LAST,
+    LOOK_AGAIN,
     TO_MEND,
+    array,
+    as_number,
+    below,
     chart,
     column,
     first_true,
@@ -14,7 +18,6 @@ from fieldkit.classroom.workbook.formulas import (
     named,
     number_wrong,
     text,
-    typed,
 )
 
 
@@ -27,6 +30,7 @@ def add(book, page, columns, last):
     _minutes(minutes, last)
     _covers(book, answer)
     _mend_readings(page, columns, last)
+    _look_again(page, groups, last)
 
 
 def _tidied_readings(sheet, last):
@@ -35,13 +39,56 @@ def _tidied_readings(sheet, last):
         group, cover = text("A", r), text("B", r)
         above = ("A" + str(r - 1), "B" + str(r - 1)) if r > 2 else ('""', '""')
         sheet[f"A{r}"] = f'=IF(AND({group}="",{cover}=""),{above[0]},{group})'
-        sheet[f"B{r}"] = f'=IF({cover}<>"",LOWER({cover}),IF(A{r}={above[0]},{above[1]},""))'
+        sheet[f"B{r}"] = f'=IF({cover}<>"",{_cover(cover)},IF(A{r}={above[0]},{above[1]},""))'
         for letter in "CDE":
-            sheet[f"{letter}{r}"] = f'=IF(ISNUMBER({typed(letter, r)}),{typed(letter, r)},"")'
+            sheet[f"{letter}{r}"] = f"={as_number(letter, r)}"
         sheet[f"F{r}"] = f'=IF(AND(ISNUMBER(D{r}),ISNUMBER(E{r})),E{r}-D{r},"")'
         sheet[f"G{r}"] = f'=IF({text("D", r)}&{text("E", r)}="",0,1)'
         first = f"SUMPRODUCT((A$2:A{r}=A{r})*(G$2:G{r}=1))=1"
         sheet[f"H{r}"] = f'=IF(G{r}=1,IF({first},MAX(H$1:H{r - 1})+1,""),"")'
+
+
+def _cover(cell):
+    """The cover that a word stands for, as `declared.ALSO` has it."""
+    plain = f'LOWER(SUBSTITUTE({cell},"-"," "))'
+    words = {name: ",".join(f'{plain}="{word}"' for word, meant in ALSO.items() if meant == name) for name in COVERS}
+    return first_true([(f"OR({said})", name) for name, said in words.items()], plain)
+
+
+def _look_again(page, groups, last):
+    """What is possible and odd, as `slips.readings` has it: of a group, and jumps from one row to the next."""
+    group, shade, minute, apart = (column("working", letter, last) for letter in "ADCF")
+    end = GROUPS + 1
+    head(groups, *[cell.value for cell in groups[1]], "shade_median_c", "fell_c", "far_from_mates_c", LOOK_AGAIN)
+    for r in range(2, end + 1):
+        array(groups, f"H{r}", f'=IF(A{r}="","",IFERROR(MEDIAN(IF(({group}=A{r})*ISNUMBER({shade}),{shade})),""))')
+        late, early = (
+            f'AVERAGEIFS({apart},{group},A{r},{minute},">=12")',
+            (f'AVERAGEIFS({apart},{group},A{r},{minute},">=6",{minute},"<=10")'),
+        )
+        groups[f"I{r}"] = f'=IF(A{r}="","",IFERROR({early}-{late},""))'
+        mates = f"(B$2:B${end}=B{r})*(A$2:A${end}<>A{r})*ISNUMBER(E$2:E${end})"
+        # One mate alone does not tell which of the two is odd.
+        far = f"IF(SUM({mates})>1,ABS(E{r}-MEDIAN(IF({mates},E$2:E${end}))),0)"
+        array(groups, f"J{r}", f'=IF(ISNUMBER(E{r}),{far},"")')
+        others = f"MEDIAN(IF((A$2:A${end}<>A{r})*ISNUMBER(H$2:H${end}),H$2:H${end}))"
+        parts = (
+            (f'A{r}=""', ""),
+            (f"AND(ISNUMBER(H{r}),OR(H{r}>{slips.FAHRENHEIT_C},IFERROR(ABS(H{r}-{others})>10,FALSE)))",
+             "the shaded thermometer reads far from the others: in °F, or in the sun?"),
+            (f"AND(ISNUMBER(E{r}),E{r}<-0.5)", "it read lower in the sun than in the shade: columns swapped?"),
+            (f"AND(ISNUMBER(J{r}),J{r}>{slips.FAR_C})", "far from the groups with the same cover: is the cover right?"),
+            (f"AND(ISNUMBER(I{r}),I{r}>{slips.FALL_C})", "it fell while it lay in the sun: did a cloud or shade come?"),
+        )  # fmt: skip
+        array(groups, f"K{r}", "=" + first_true(parts))
+    for r in range(2, last + 1):
+        jump = "FALSE"
+        if r > 2:
+            jumps = (f"IFERROR(ABS(working!{c}{r}-working!{c}{r - 1})>{slips.JUMP_C},FALSE)" for c in "DE")
+            jump = f"AND(working!A{r}=working!A{r - 1},OR({','.join(jumps)}))"
+        of_group = f'IF(ISNUMBER(working!H{r}),IFERROR(INDEX(groups!$K$2:$K${end},working!H{r}),""),"")'
+        said = f'IF({jump},"a jump of more than {slips.JUMP_C:g} °C: two digits swapped?",{of_group})'
+        page[f"G{r}"] = f'=IF(working!G{r}=0,"",{said})'
 
 
 def _groups(sheet, last):
@@ -103,12 +150,15 @@ def _covers(book, sheet):
         "rows to mend",
         f"=SUMPRODUCT(--(LEN('{CLASS}'!F2:F{LAST['thermometer_in_the_sun']})>0))",
     )
-    parts = (("B17>0", "mend"), ("NOT(ISNUMBER(B14))", "few"), ("B14>0", "black"), ("B15<0", "white"))
+    rows_below, why_below = below(LAST["thermometer_in_the_sun"])
+    more = (f"OR(B17>0,{rows_below})", "mend"), (f"NOT({enough})", "few"), ("NOT(ISNUMBER(B14))", "undecided")
+    parts = (*more, ("B14>0", "black"), ("B15<0", "white"))
     sheet["A18"], sheet["B18"] = "verdict", "=" + first_true(parts, '"undecided"')
     for name, r in (("rows_to_mend", 17), ("verdict", 18)):
         named(book, name, sheet, f"B{r}")
     sheet["A1"] = "=" + first_true(
         (
+            (rows_below, why_below),
             ('B18="mend"', f'First mend the coloured rows of the class sheet: the column ""{TO_MEND}"" says what.'),
             ('B18="few"', "Black and white card need two groups each before they can be compared."),
             ('B18="black"', "The thermometer in black card read more than the one in white card, in the same air."),
@@ -117,7 +167,7 @@ def _covers(book, sheet):
         '"The groups differ too much to tell black card from white card."',
     )
     tell = '"Black minus white: "&TEXT(B10,"0.0")&" °C, 95 % interval "&TEXT(B14,"0.0")&" to "&TEXT(B15,"0.0")&" °C."'
-    sheet["A2"] = f'=IF(OR(B18="mend",B18="few"),"",{tell})'
+    sheet["A2"] = f'=IF(OR(B18="mend",NOT(ISNUMBER(B14))),"",{tell})'
     for row in sheet["B5:F16"]:
         for cell in row:
             cell.number_format = "0" if cell.column == 2 and cell.row < 9 else "0.00"
@@ -156,13 +206,14 @@ def _mend_readings(page, columns, last):
     group, cover, minute, read = (column("working", letter, last) for letter in "ABCG")
     low, high = columns["minute"].limits
     for r in range(2, last + 1):
+        at = f"working!C{r}"
         covers = ",".join(f'working!B{r}="{name}"' for name in COVERS)
         parts = (
             (f"working!G{r}=0", ""),
             (f'working!A{r}=""', "group is empty"),
             (f"NOT(OR({covers}))", f"cover: write {', '.join(COVERS)}"),
-            (f"NOT(ISNUMBER(C{r}))", "minute is not a number"),
-            (f"OR(C{r}<{low},C{r}>{high},C{r}<>INT(C{r}))", f"minute: whole numbers from {low} to {high}"),
+            (f"NOT(ISNUMBER(working!C{r}))", "minute is not a number"),
+            (f"OR({at}<{low},{at}>{high},{at}<>INT({at}))", f"minute: whole numbers from {low} to {high}"),
             *number_wrong("D", r, "shade_c", columns["shade_c"].limits),
             *number_wrong("E", r, "sun_c", columns["sun_c"].limits),
             (

@@ -2,7 +2,7 @@
 
 CLASS, LAST = "class sheet", {"thermometer_in_the_sun": 321, "choose_like_a_lizard": 61}
 GROUPS, LIZARDS = 24, 40
-TO_MEND = "to mend"
+TO_MEND, LOOK_AGAIN = "to mend", "look again"
 
 
 def typed(letter, row):
@@ -13,6 +13,21 @@ def typed(letter, row):
 def text(letter, row):
     """That cell as text without blanks at its ends."""
     return f'TRIM({typed(letter, row)}&"")'
+
+
+def as_number(letter, row):
+    """That cell as a number, also when it is text such as "21,5 °C"; else empty text."""
+    plain = f'SUBSTITUTE(SUBSTITUTE(SUBSTITUTE(UPPER({text(letter, row)}),"°",""),"C",""),",",".")'
+    # 1/0 where nothing is left, of which NUMBERVALUE would make 0.
+    read = f'IFERROR(_xlfn.NUMBERVALUE({plain},".")/(LEN({plain})>0),"")'
+    return f"IF(ISNUMBER({typed(letter, row)}),{typed(letter, row)},{read})"
+
+
+def array(sheet, cell, formula):
+    """Put a formula into a cell that works through whole columns at once."""
+    from openpyxl.worksheet.formula import ArrayFormula
+
+    sheet[cell] = ArrayFormula(cell, formula)
 
 
 def column(sheet, letter, last):
@@ -37,10 +52,11 @@ def named(book, name, sheet, cell):
 def number_wrong(letter, row, name, limits):
     """Formula parts that say what is wrong with a reading: not a number, out of its limits."""
     low, high = (f"{limit:g}" for limit in limits)
+    read = f"working!{letter}{row}"
     return (
-        (f'AND(TRIM({letter}{row}&"")<>"",NOT(ISNUMBER({letter}{row})))', f"{name} is not a number"),
+        (f'AND({text(letter, row)}<>"",NOT(ISNUMBER({read})))', f"{name} is not a number"),
         (
-            f"AND(ISNUMBER({letter}{row}),OR({letter}{row}<{low},{letter}{row}>{high}))",
+            f"AND(ISNUMBER({read}),OR({read}<{low},{read}>{high}))",
             f"{name}: readings from {low} to {high}",
         ),
     )
@@ -52,6 +68,12 @@ def first_true(parts, otherwise='""'):
     for condition, words in reversed(parts):
         formula = f'IF({condition},"{words}",{formula})'
     return formula
+
+
+def below(last):
+    """Condition and words for rows that were typed below those the formulas read."""
+    typed_below = f"COUNTA('{CLASS}'!A{last + 1}:F{last + 5000})>0"
+    return typed_below, f"Rows below row {last} are not counted: take them out, or use the notebook."
 
 
 def chart(kind, title, x, y):

@@ -1,11 +1,15 @@
 """Workbook of "Choose like a lizard": ranks, and all orders of signs over the rounds."""
 
+from fieldkit.classroom import slips
 from fieldkit.classroom.declared import ROUNDS
 from fieldkit.classroom.workbook.formulas import (
     CLASS,
     LAST,
     LIZARDS,
     TO_MEND,
+    array,
+    as_number,
+    below,
     chart,
     column,
     first_true,
@@ -29,6 +33,7 @@ def add(book, page, columns, last):
     _orders(orders)
     _choices(book, answer)
     _mend_places(page, columns, last)
+    _look_again(page, last)
 
 
 def _tidied_places(sheet, last):
@@ -43,7 +48,7 @@ def _tidied_places(sheet, last):
         sheet[f"A{r}"] = f'=IF({text("A", r)}="",{above},{typed("A", r)})'
         sheet[f"B{r}"] = f"={text('B', r)}"
         for letter in "CDE":
-            sheet[f"{letter}{r}"] = f'=IF(ISNUMBER({typed(letter, r)}),{typed(letter, r)},"")'
+            sheet[f"{letter}{r}"] = f"={as_number(letter, r)}"
         sheet[f"F{r}"] = f'=IF(AND(ISNUMBER(C{r}),ISNUMBER(E{r})),E{r}-C{r},"")'
         names = f'UPPER({typed("F", r)}&"")'
         for mark in (",", ";", "/", "."):
@@ -88,7 +93,7 @@ def _rounds(sheet, last):
 
 
 def _lizards(sheet, last):
-    head(sheet, "lizard", *(f"round {number}" for number in range(1, ROUNDS + 1)))
+    head(sheet, "lizard", *(f"round {number}" for number in range(1, ROUNDS + 1)), "in all")
     rounds, names = (column("working", letter, last) for letter in "AP")
     for r in range(2, LIZARDS + 2):
         sheet[f"A{r}"] = f"L{r - 1}"
@@ -100,6 +105,7 @@ def _lizards(sheet, last):
                 for name in (f"L{r - 1}", f"{r - 1}")
             )
             sheet[f"{letter}{r}"] = f'=IF(rounds!$A${number}="",0,{times})'
+        sheet[f"H{r}"] = f"=SUM(B{r}:G{r})"
 
 
 def _orders(sheet):
@@ -132,16 +138,26 @@ def _choices(book, sheet):
     sheet["A9"], sheet["B9"] = "rows to mend", f"=SUMPRODUCT(--(LEN('{CLASS}'!G2:G{last})>0))"
     twice = f"SUMPRODUCT(--(lizards!B2:G{LIZARDS + 1}>1))"
     sheet["A10"], sheet["B10"] = "lizards that stand at two places in one round", f"={twice}"
-    parts = (("B9+B10>0", "mend"), ("B8<6", "few"), ('F7="more"', "sun"), ('F7="less"', "shade"))
+    rows_below, why_below = below(last)
+    unread = f"COUNT({column('working', 'F', last)})=0"
+    parts = (
+        (f"OR(B9+B10>0,{rows_below})", "mend"),
+        (f"OR(B8<6,{unread})", "few"),
+        ('F7="more"', "sun"),
+        ('F7="less"', "shade"),
+    )
     sheet["A11"], sheet["B11"] = "verdict", "=" + first_true(parts, '"none"')
     for name, r in (("rounds", 8), ("rows_to_mend", 9), ("lizards_twice", 10), ("verdict", 11)):
         named(book, f"number_of_{name}" if name == "rounds" else name, sheet, f"B{r}")
     chance = '&" Chance does as well "&D7&" times in "&E7&"."'
     sheet["A1"] = (
-        f'=IF(B11="mend","First mend the coloured rows of the class sheet (column ""{TO_MEND}"") and lizards that the '
-        'sheet ""lizards"" counts more than once a round.",IF(B11="few","Too few rounds to tell: six are needed.",'
+        f'=IF({rows_below},"{why_below}",'
+        f'IF(B11="mend","First mend the coloured rows of the class sheet (column ""{TO_MEND}"") and lizards that the '
+        'sheet ""lizards"" counts more than once a round.",IF(B11="few",'
+        f'IF(AND(B8>0,{unread}),"Nobody read the black sleeves, so nothing can be said of the sun.",'
+        '"Too few rounds to tell: six are needed."),'
         f'IF(B11="sun","You went for the sun.",IF(B11="shade","You kept out of the sun.",'
-        f'"There is no sign that you went for the sun or kept out of it.")){chance}))'
+        f'"There is no sign that you went for the sun or kept out of it.")){chance})))'
     )
     tell = (
         '"The places taken were on average number "&TEXT(C7,"0.0")&" of the sunniest; by chance "'
@@ -177,6 +193,30 @@ def _choice_charts(book, sheet, last):
     series.smooth, series.marker.graphicalProperties.solidFill = False, "C8791A"
     dots.series.append(series)
     sheet.add_chart(dots, "H23")
+
+
+def _look_again(page, last):
+    """What is possible and odd, as `slips.places` has it."""
+    rounds, places, read = (column("working", letter, last) for letter in "ABH")
+    counted, end = f"lizards!$B$2:$G${LIZARDS + 1}", LIZARDS + 1
+    for r in range(2, last + 1):
+        parts = [(f"working!H{r}=0", "")]
+        sun = column("working", "F", last)
+        median = f"MEDIAN(IF(({places}=working!B{r})*ISNUMBER({sun}),{sun}))"
+        parts.append((f"IFERROR({median}<-1,FALSE)", "this page's sleeve reads below the air: columns swapped?"))
+        limits = ("C", "shade_air_c", slips.AIR_APART_C), ("D", "surface_c", 25), ("E", "black_c", 20)
+        for letter, name, limit in limits:
+            values = column("working", letter, last)
+            middle = f"MEDIAN(IF(({rounds}=working!A{r})*({read}=1)*ISNUMBER({values}),{values}))"
+            far = f"IFERROR(ABS(working!{letter}{r}-{middle})>{limit:g},FALSE)"
+            parts.append((far, f"{name} is far from the other places: digits swapped, °F, or in the sun?"))
+        first = f"ISNUMBER(working!I{r})"
+        fewer = f"COUNTIFS({rounds},working!A{r},{read},1)<MAX(rounds!$B$2:$B${ROUNDS + 1})"
+        parts.append((f"IF({first},{fewer},FALSE)", "a place has no row in this round"))
+        here = f"INDEX({counted},0,working!I{r})"
+        gone = f"SUM((lizards!$H$2:$H${end}>0)*({here}=0))>0"
+        parts.append((f"IF({first},IFERROR({gone},FALSE),FALSE)", "lizards of other rounds are missing in this one"))
+        array(page, f"H{r}", "=" + first_true(parts))
 
 
 def _mend_places(page, columns, last):

@@ -9,6 +9,7 @@ from .robust.calibration import ModelChecks as ModelChecks
 from .robust.calibration import model_checks as model_checks
 from .robust.hidden import hidden_bound as hidden_bound
 from .robust.hidden import hidden_upper_p as hidden_upper_p
+from .sets import error_of_pairs as error_of_pairs
 from .sets import variance_inflation as variance_inflation
 from .verdict import DRIVERS as DRIVERS
 from .verdict import ChoiceError as ChoiceError

@@ -330,6 +330,59 @@ def stated_errors(errors, columns):
     return out
 
 
+# With fewer pairs their spread says too little of the error (our choice: six pairs tell it to within a factor of two).
+FEWEST_PAIRS = 6
+
+
+def error_of_pairs(choices, columns, *, level=0.95):
+    """Error of one reading from places that were read twice in their set.
+
+    Parameters
+    ----------
+    choices : DataFrame
+        The choice table; rows of one ``set_id`` and ``place_id`` are readings of one place.
+    columns : sequence of str
+        Columns of the readings.
+    level : float
+        Confidence level.
+
+    Returns
+    -------
+    DataFrame
+        One row per column with at least `FEWEST_PAIRS` pairs: ``pairs, error, low, high``.
+
+    Notes
+    -----
+    Half of the mean squared difference is the error's variance (Bland and Altman 1996, BMJ 313:744); limits by the
+    chi-squared distribution with the pairs as degrees of freedom.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> twice = pd.DataFrame({"set_id": range(8), "place_id": "P", "surface_c": 30.0})
+    >>> again = twice.assign(surface_c=[31, 29, 31, 29, 31, 29, 31, 29])
+    >>> error_of_pairs(pd.concat([twice, again]), ["surface_c"]).loc["surface_c", "error"].round(3)
+    np.float64(0.707)
+    """
+    import pandas as pd
+    from scipy import special
+
+    rows = {}
+    if {"set_id", "place_id"} <= set(choices.columns):
+        known = choices[choices["place_id"].notna()]
+        key = [known["set_id"], known["place_id"].astype(str)]
+        for column in columns:
+            values = pd.to_numeric(known[column], errors="coerce")
+            found = values.groupby(key).agg(["count", "first", "last"])
+            pair = found[found["count"] == 2]
+            n = len(pair)
+            square = float(((pair["last"] - pair["first"]) ** 2).sum()) / 2
+            if n >= FEWEST_PAIRS and square > 0:
+                tails = special.chdtri(n, [(1 - level) / 2, (1 + level) / 2])
+                rows[column] = (n, np.sqrt(square / n), *np.sqrt(square / tails))
+    return pd.DataFrame.from_dict(rows, orient="index", columns=["pairs", "error", "low", "high"]).rename_axis("column")
+
+
 # More words than this in one column are names, not kinds (our choice).
 MOST_WORDS = 12
 

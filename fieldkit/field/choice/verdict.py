@@ -12,11 +12,11 @@ from fieldkit.field.choice import decide as choice_decide
 from fieldkit.field.choice import shape as choice_shape
 from fieldkit.field.choice import tables as choice_tables
 from fieldkit.field.choice import words as choice_words
-from fieldkit.field.choice.robust import animals as choice_animals
 from fieldkit.field.choice.robust import cautions as choice_cautions
 from fieldkit.field.choice.robust import chance as choice_chance
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.choice.robust import ground as choice_ground
+from fieldkit.field.choice.robust import groups as choice_groups
 from fieldkit.field.choice.robust import hidden as choice_hidden
 from fieldkit.field.choice.robust import operative as choice_operative
 from fieldkit.field.choice.robust import places as choice_places
@@ -42,9 +42,6 @@ __all__ = [
 DRIVERS = {"air": "shade_air_c", "surface": "surface_c", "radiation": "irradiance_w_m2"}
 # Fewer sets than this carry no verdict (our choice: ten sets hold one coefficient at the customary ten events each).
 FEWEST_SETS = 10
-# In the search for the best candidate a plain driver counts once, several together and a bend more often: what they add
-# is seldom there, and must not hide what is (our choice).
-COMBINED, BENT = 3.0, 1.5
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -94,7 +91,8 @@ class Comparison(Result):
     reason : str
         Why no driver is named: "" (one is), "chance", "repeats" (few animals, visits or places could make the pattern),
         "unreliable" (it goes with readings that cannot vouch for it), "apart" (animals each their own way), "one
-        animal", "operative", "several", "twins" (cannot be told apart), "shape", "untestable".
+        animal", "groups" (species, sites or years), "operative", "several", "twins" (cannot be told apart), "shape",
+        "untestable".
     chance : DataFrame
         One row per driver that was read, testable or not, and p-values against random choice: used places drawn again
         (`draws`), sign-flips of visits, returns and animals, places allowed for, and `held`, the largest of them over
@@ -114,7 +112,9 @@ class Comparison(Result):
     operative : Operative or None
         A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
     modulator : {"", "air", "hour", "either"}
-        What the pull of radiation changes with.
+        What selection for radiation changes with.
+    groups : Groups or None
+        Species, sites or years of the table, each by itself: see `choice_groups.Groups`.
     warnings : tuple of str
         What must be read before the verdict is believed.
     """
@@ -148,6 +148,7 @@ class Comparison(Result):
     errors_turn: object = None
     operative: object = None
     modulator: str = ""
+    groups: object = None
     warnings: tuple = ()
 
     def tested(self):
@@ -192,7 +193,8 @@ def compare(
     choices : DataFrame
         The choice table: ``set_id, place_id, used`` (1 or 0), the columns of the drivers and, if animals are known,
         ``animal_id``. With ``time``, sets of one animal on one day are known to belong together. ``minutes`` (from the
-        sighting) and ``distance_m`` tell the order and reach of the readings; without ``minutes``, the order of rows.
+        sighting) tell the order of the readings, else the order of rows; ``distance_m``, where not counted from the
+        used place, is held equal.
     instrument_errors : dict of str to float or (float, float), optional
         Standard deviation of one reading, by column, in the column's unit (``season.instrument_errors``). A pair adds a
         share of the reading: (30, 0.05) is 30 W/m² and 5 %.
@@ -231,14 +233,14 @@ def compare(
     random intercept of each place (`fit_mixed`), with Student's t for the number of places. If not, the verdict is
     "none", or "undecided" where a driver's draws alone have p below 1 %.
 
-    The driver that alone explains the choices best is named when, with all testable drivers side by side and the stated
-    reading errors allowed for, its 90 % interval excludes "no effect" (a one-sided test at 5 %) and no other driver's
-    99 % interval does; else the verdict is "undecided". If a bend is clear (p below 0.01: middle values preferred, a
-    pull that changes with shade air or the hour), a straight pull is the wrong question, and the same is asked of each
-    driver with its bends: that of the lowest AICc is named when its coefficients together are clear at 5 % and no other
-    driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more than 4 lower than
-    any candidate, no single driver is named: the animals seek what the drivers make together. An animal with three
-    tenths of the sets or more is left out once, and the verdict has to stand.
+    The driver that alone explains the choices best is named when it leads the next by a log likelihood of 1 and, with
+    all testable drivers side by side and the stated reading errors allowed for, its 90 % interval excludes "no effect"
+    (a one-sided test at 5 %) and no other driver's 99 % interval does; else the verdict is "undecided". If a bend is
+    clear (p below 0.01: middle values preferred, a pull that changes with shade air or the hour), the same is asked of
+    each driver with its bends: that of the lowest AICc is named when it leads by 2, its coefficients together are clear
+    at 5 % and no other driver's are at 1 %. Where a hump of operative temperature, read or computed, has an AICc more
+    than 4 lower than any candidate, no single driver is named: the animals seek what the drivers make together. An
+    animal with three tenths of the sets or more is left out once, and the verdict has to stand.
     These tests rest on the larger of two standard errors, by animal and by set, with
     Student's t for the number of animals, or of places where they repeat.
 
@@ -259,14 +261,7 @@ def compare(
     """
     given = {"instrument_errors": instrument_errors, "cluster": cluster, "permutations": permutations}
     given |= {"design": design, "body": body, "drivers": drivers}
-    answer = _once(choices, rng=rng, **given)
-    if answer.verdict in ("none", "untestable") or answer.animals is None:
-        return answer
-    if answer.animals.largest_share < choice_animals.LARGE_SHARE or answer.n_animals <= choice_ground.FEWEST_ANIMALS:
-        return answer
-    rest = choices[choices[cluster].astype(str) != answer.animals.largest]
-    without = _once(rest, rng=rng, **given | {"permutations": min(permutations, 499)})
-    return choice_decide.without_largest(answer, without)
+    return choice_groups.asked(choices, _once, given=given, rng=rng)
 
 
 def _once(choices, *, instrument_errors, drivers, cluster, permutations, design, body, rng):
@@ -314,13 +309,15 @@ def _against_chance(g, combinations, bends, permutations, rng):
     faint = [n for n in g.read if n not in g.testable]
     columns = [g.columns(c) for c in combinations] + [[len(g.drivers) + k] for k in range(len(bends))]
     columns += [g.columns([n]) for n in faint]
-    weights = [1.0 if len(c) == 1 else COMBINED for c in combinations] + [BENT] * len(bends) + [1.0] * len(faint)
+    weights = choice_chance.weights(combinations, bends, faint)
     added = [choice_shape.beyond(b, g.within[:, g.columns([b.driver])[0]], g.ready.sets) for b in bends]
     evidence = choice_decide.against_chance(
         g.ready, np.column_stack([g.readings, *added]), columns, weights, g.visits, g.places,
         g.columns(g.beside or g.read), permutations, rng,
     )  # fmt: skip
     names = [" + ".join(c) for c in combinations] + [b.name for b in bends] + faint
+    if evidence.gains is not None:
+        evidence = dataclasses.replace(evidence, gains=evidence.gains.set_axis(names))
     return evidence, choice_decide.chance_table(names, evidence, g.read)
 
 
@@ -360,8 +357,11 @@ def _fitted(g, combinations, bends, evidence, chance, hours, body, permutations,
     animals = choice_decide.animals(
         ready, g.within[:, j], g.contrast, beside, joint, g.visits, evidence, permutations, rng
     )
+    gains = table.loc[g.testable, "log_likelihood"]
+    if evidence.gains is not None:
+        gains = evidence.gains[g.testable]
     return choice_decide.Facts(
-        table=table, corrected=corrected, fits=fits, testable=g.testable, joint=joint, shape=shape,
+        gains=gains, table=table, corrected=corrected, fits=fits, testable=g.testable, joint=joint, shape=shape,
         operative=operative, chance=chance, evidence=evidence, animals=animals, contrast=g.contrast, design=g.way,
         n_sets=n_sets, bent=bent, few_animals=ready.animals is not None and g.clusters is not ready.animals,
     )  # fmt: skip
@@ -383,6 +383,7 @@ def _answer(g, facts, shared):
     notes = g.notes + [note for f in (*fits.values(), facts.joint) for note in f.notes]
     notes += choice_cautions.sunlit_air(g.within, g.drivers)
     before, beside_it = choice_cautions.warnings(g.way, g.contrast)
+    before += choice_cautions.settling(g.way, verdict)
     answer = Comparison(
         verdict=verdict,
         sentence="",
@@ -421,18 +422,7 @@ def _untestable(shared, notes, n_visits):
     import pandas as pd
 
     n_sets, contrast = shared["n_sets"], shared["contrast"]
-    if n_sets < FEWEST_SETS:
-        words = (
-            f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {FEWEST_SETS} are needed."
-        )
-    elif n_visits < choice_chance.FEWEST_UNITS:
-        words = (
-            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
-            "one day), and an animal that stays where it is does not choose again; at least "
-            f"{choice_chance.FEWEST_UNITS} are needed."
-        )
-    else:
-        words = "Not testable: there was nothing to select on. " + " ".join(choice_words.untested(contrast))
+    words = choice_words.not_testable(n_sets, n_visits, contrast, (FEWEST_SETS, choice_chance.FEWEST_UNITS))
     empty = pd.DataFrame()
     return Comparison(
         verdict="untestable",

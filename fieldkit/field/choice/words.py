@@ -348,11 +348,11 @@ def _bend(row, column, modulator):
     if row["kind"] != "middle":
         what = "shade air" if row["kind"] == "by air" else "the hour"
         what = "shade air or the hour" if modulator == "either" else what
-        return f"the pull of {name} {'falls' if row['log_odds'] < 0 else 'rises'} with {what}"
+        return f"selection for {name} {'falls' if row['log_odds'] < 0 else 'rises'} with {what}"
     if row["log_odds"] > 0:
         return f"low and high values of {name} went before those between"
     if not row["offered_low"] <= row["top"] <= row["offered_high"]:
-        return f"the pull of {name} levels off"
+        return f"selection for {name} levels off"
     limits = f"{row['low']:.3g} to {row['high']:.3g}"
     if not np.isfinite([row["low"], row["high"]]).all():
         limits = "without finite limits"
@@ -385,6 +385,18 @@ def _say_undecided(whom, facts, within):
             "more sets, or places where the two part, would tell."
         )
     return f"{start} {beside}"
+
+
+def not_testable(n_sets, n_visits, contrast, fewest):
+    """Why a season carries no verdict; `fewest` sets and visits would."""
+    if n_sets < fewest[0]:
+        return f"Not testable: {n_sets} usable choice sets are too few for a verdict; at least {fewest[0]} are needed."
+    if n_visits < fewest[1]:
+        return (
+            f"Not testable: the {n_sets} choice sets come from {n_visits} visit{'s' * (n_visits != 1)} (one animal on "
+            f"one day), and an animal that stays where it is does not choose again; at least {fewest[1]} are needed."
+        )
+    return "Not testable: there was nothing to select on. " + " ".join(untested(contrast))
 
 
 def untested(contrast):

@@ -1,5 +1,8 @@
 """The season reader with the sun beside it."""
 
+import os
+from dataclasses import fields, replace
+
 from fieldkit import core
 from fieldkit.field.plausibility import light, loggers, order, place
 from fieldkit.field.plausibility.series import of_tables
@@ -35,7 +38,47 @@ def read_season(path):
     >>> read_season(place).warnings.loc[0, "problem"]
     'An animal is said to bask with the sun down.'
     """
+    kept = _HELD.get(_where(path)) if _HELD else None
+    if kept is not None and kept[0] == _stamp(path):
+        return _copy(kept[1])
     return folder.read_season(path, further=look)
+
+
+# Seasons that this process, or the one it was forked from, reads once for all who ask: folder to (files, season).
+_HELD = {}
+
+
+def hold(path):
+    """Read a season once for all the notebooks of a write-up; a folder that changes meanwhile is read anew.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        As `read_season` takes it.
+    """
+    before = _stamp(path)
+    _HELD[_where(path)] = before, folder.read_season(path, further=look)
+
+
+def _where(path):
+    return os.path.realpath(os.path.expanduser(path))
+
+
+def _stamp(path):
+    """Name, size and time of change of every file of a folder."""
+    files = [os.path.join(place, name) for place, _, names in os.walk(_where(path)) for name in names]
+    return sorted((name, found.st_size, found.st_mtime_ns) for name in files for found in [os.stat(name)])
+
+
+def _copy(season):
+    """A season whose tables can be changed without changing those of the next reader."""
+
+    def own(value):
+        if isinstance(value, dict):
+            return {name: own(item) for name, item in value.items()}
+        return value.copy() if hasattr(value, "copy") else value
+
+    return replace(season, **{one.name: own(getattr(season, one.name)) for one in fields(season)})
 
 
 def demo_season():

@@ -1,6 +1,14 @@
+from . import estimates as estimates
 from .combined import FEWEST as FEWEST
 from .combined import FEWEST_FUNNEL as FEWEST_FUNNEL
 from .combined import Pooled as Pooled
 from .combined import combine as combine
+from .quantities import QUANTITIES as QUANTITIES
+from .quantities import about as about
+from .quantities import of_season as of_season
+from .quantities import rows as rows
 from .regress import Regression as Regression
 from .regress import regression as regression
+from .seasons import Together as Together
+from .seasons import by_species as by_species
+from .seasons import together as together

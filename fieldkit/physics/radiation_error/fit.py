@@ -141,54 +141,68 @@ def _sum_up(one, light, spreads, lags):
 
 
 def _runs(days):
-    """Runs of days that are looked at: every short one, and longer ones in coarser steps."""
+    """Runs of days that are looked at, by length: every short one, and longer ones in coarser steps."""
     lengths = [*range(1, 11), 12, 14, 17, 21, 28, 42, 60, 90, 120, 180, 270, 365]
     lengths = [length for length in lengths if length < days] + [days]
-    return [(first, first + n) for n in lengths for first in range(0, days - n + 1, max(1, n // 10))]
+    return [(n, np.arange(0, days - n + 1, max(1, n // 10))) for n in lengths]
+
+
+def _windows(values, length, firsts):
+    """Runs of days of one length, run by run: (runs, days of a run, ...); a view."""
+    step = firsts[1] - firsts[0] if len(firsts) > 1 else 1
+    seen = np.lib.stride_tricks.sliding_window_view(values, length, axis=0)[firsts[0] : firsts[-1] + 1 : step]
+    return np.moveaxis(seen, -1, 1)
+
+
+def _sums(values, length, firsts):
+    """Sums over runs of days of one length: (runs, ...)."""
+    ends = np.stack([firsts, firsts + length], axis=1).ravel()
+    return np.add.reduceat(np.concatenate([values, np.zeros_like(values[:1])]), ends, axis=0)[::2]
+
+
+def _fit_runs(fit, length, firsts):
+    """Slope of every window over runs of days of one length; the air's own answer is one unknown for all days of a run.
+
+    Arrays (runs, windows, ...).
+    """
+    share = min(1.0, MOST_DAYS / length)
+    names = ("xx", "xy", "xz", "zz", "zy")
+    xx, xy, xz, zz, zy = (_sums(fit[name], length, firsts) * share for name in names)
+    inner = np.linalg.inv(zz + np.diag(1 / fit["shared"] ** 2))
+    learned = xz @ inner
+    information = xx - np.sum(learned * xz, axis=2)
+    with np.errstate(all="ignore"):  # windows without sun come out as NaN
+        slope = (xy - (learned @ zy[:, :, None])[:, :, 0]) / information
+        unrest = share * _sums(fit["xx"] * fit["unrest"], length, firsts) / xx
+    air = (zy[:, None, :] - slope[:, :, None] * xz) @ inner
+    return slope, information / np.maximum(unrest, 1.0), information, air, inner
 
 
 def _fit_run(fit, first, last):
-    """Slope of every window over one run of days; the air's own answer is one unknown for all of them."""
-    share = min(1.0, MOST_DAYS / (last - first))
-    xx, xy, xz, zz, zy = (fit[name][first:last].sum(axis=0) * share for name in ("xx", "xy", "xz", "zz", "zy"))
-    inner = np.linalg.inv(zz + np.diag(1 / fit["shared"] ** 2))
-    learned = xz @ inner
-    information = xx - np.sum(learned * xz, axis=1)
-    with np.errstate(all="ignore"):  # windows without sun come out as NaN
-        slope = (xy - learned @ zy) / information
-        unrest = share * (fit["xx"][first:last] * fit["unrest"][first:last]).sum(axis=0) / xx
-    return (slope, information / np.maximum(unrest, 1.0), information, (zy - slope[:, None] * xz) @ inner, inner)
+    """`_fit_runs` of one run."""
+    return tuple(part[0] for part in _fit_runs(fit, last - first, np.array([first])))
 
 
 def scan(fit, smallest_c, bonus=None):
     """The run of days and the window that stand out most from what clean air can do; `bonus` of each day counts too."""
     if fit is None:
         return None
-    allowed = ALLOWED_PER_KW / 1000
     best = None
     with np.errstate(all="ignore"):
-        for first, last in _runs(len(fit["days"])):
-            days = slice(first, last)
-            slope, honest, information, _, inner = _fit_run(fit, first, last)
-            xx, xz = fit["xx"][days], fit["xz"][days]
-            excess = (slope - allowed) * information
-            root = information / np.sqrt(honest)
-            strength = excess / root
-            # One front or thunderstorm is not sunlight: without its best day a run must still carry half its strength,
-            # and a single day needs twice the strength.
-            share = min(1.0, MOST_DAYS / (last - first))
-            air = share * (fit["zy"][days].sum(axis=0) - allowed * xz.sum(axis=0)) @ inner
-            shares = share * (fit["xy"][days] - allowed * xx - np.einsum("dgp,gp->dg", xz, air))
-            rest = (excess - np.maximum(shares.max(axis=0), 0)) / root
-            strength = np.maximum(np.minimum(strength, 2 * rest), strength / 2)
+        for length, firsts in _runs(len(fit["days"])):
+            strength, sun = _strengths(fit, length, firsts, smallest_c)
             if bonus is not None:
-                strength = strength + bonus[days].mean()
-            total = xx.sum(axis=0)
-            sun = (xx * fit["strong"][days]).sum(axis=0) / total
-            strength = np.where((total > 0) & (information > 0) & (slope * sun >= smallest_c), strength, -np.inf)
-            gate = int(np.nanargmax(strength))
-            if np.isfinite(strength[gate]) and (best is None or strength[gate] > best["strength"]):
-                best = {"strength": float(strength[gate]), "run": (first, last), "at": gate, "sun": float(sun[gate])}
+                strength = strength + _windows(bonus, length, firsts).mean(axis=1)[:, None]
+            strength = np.where(np.isnan(strength), -np.inf, strength)
+            run, gate = np.unravel_index(np.argmax(strength), strength.shape)
+            if np.isfinite(strength[run, gate]) and (best is None or strength[run, gate] > best["strength"]):
+                first = int(firsts[run])
+                best = {
+                    "strength": float(strength[run, gate]),
+                    "run": (first, first + length),
+                    "at": int(gate),
+                    "sun": float(sun[run, gate]),
+                }
     if best is None:
         return None
     first, last = best.pop("run")
@@ -198,6 +212,26 @@ def scan(fit, smallest_c, bonus=None):
         "days": fit["days"][first:last][fit["xx"][first:last, gate] > 0],
         "slope": _daily_mean(fit, first, last, gate)["slope"],
     }
+
+
+def _strengths(fit, length, firsts, smallest_c):
+    """How far every window of every run of one length stands out, in standard errors, and the sun in it (W/m²)."""
+    allowed = ALLOWED_PER_KW / 1000
+    slope, honest, information, _, inner = _fit_runs(fit, length, firsts)
+    excess = (slope - allowed) * information
+    root = information / np.sqrt(honest)
+    strength = excess / root
+    # One front or thunderstorm is not sunlight: without its best day a run must still carry half its strength, and a
+    # single day needs twice the strength.
+    share = min(1.0, MOST_DAYS / length)
+    total, xz, zy = (_sums(fit[name], length, firsts) for name in ("xx", "xz", "zy"))
+    air = share * (zy[:, None, :] - allowed * xz) @ inner
+    of_air = np.einsum("rdgp,rgp->rdg", _windows(fit["xz"], length, firsts), air)
+    shares = share * (_windows(fit["xy"] - allowed * fit["xx"], length, firsts) - of_air)
+    rest = (excess - np.maximum(shares.max(axis=1), 0)) / root
+    strength = np.maximum(np.minimum(strength, 2 * rest), strength / 2)
+    sun = _sums(fit["xx"] * fit["strong"], length, firsts) / total
+    return np.where((total > 0) & (information > 0) & (slope * sun >= smallest_c), strength, -np.inf), sun
 
 
 def _daily_mean(fit, first, last, gate):

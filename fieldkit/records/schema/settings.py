@@ -53,6 +53,15 @@ SETTINGS = (
     Setting(
         "instruments.NAME", "error", "error", "standard deviation of its readings, in °C, W/m² … as NAME says", True
     ),
+    Setting(
+        "instruments.NAME",
+        "error_percent",
+        "number",
+        "error that grows with the reading, beside it",
+        False,
+        "%",
+        (0, 100),
+    ),
     Setting("instruments.NAME", "how", "text", "how you know the error"),
     Setting("loggers.NAME", "role", "text", "what it is there for", True, allowed=tuple(ROLES)),
     Setting("loggers.NAME", "unit", "text", "unit of its readings", True),

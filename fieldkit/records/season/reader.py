@@ -263,10 +263,26 @@ def _season(path, stated, tables, sources, rows, problems, digest):
             columns=["logger_id", "role", "unit", "place", "error", "size_m", "shortwave_absorptivity"],
         ),
         stations=pd.DataFrame(stations, columns=["station_id", "name", "latitude_deg", "longitude_deg", "elevation_m"]),
-        instrument_errors={c: float(i["error"]) for c, i in settings.section(stated, "instruments").items()},
+        instrument_errors=_errors(settings.section(stated, "instruments"), tables),
         warnings=problems.table(),
         sources=pd.DataFrame(sources, columns=["file", "table", "rows", "separator", "decimal_mark", "encoding"]),
         rows=rows,
         input_hash=digest.hexdigest(),
         settings=stated,
     )
+
+
+def _errors(instruments, tables):
+    """Standard deviation of one reading by column: constant and growing part together, at the size of the readings.
+
+    The root of the mean square of the readings is that size, so that the variance is right on average.
+    """
+    out = {}
+    for column, said in instruments.items():
+        error, share = float(said["error"]), float(said.get("error_percent", 0.0)) / 100
+        parts = [t[column] for t in tables.values() if share and t is not None and column in t]
+        if parts:
+            read = pd.to_numeric(pd.concat(parts), errors="coerce").dropna()
+            error = float(np.hypot(error, share * np.sqrt((read**2).mean()))) if len(read) else error
+        out[column] = error
+    return out

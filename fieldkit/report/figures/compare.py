@@ -65,7 +65,8 @@ def _finding(table):
     unit = f" {row['unit']}" if row["unit"] else ""
     size = abs(row["difference"])
     told = f"{size:.0f}" if size >= 10 else f"{size:.2g}"
-    return f"In captivity {told}{unit} {way} than in the field: {row['question']}"
+    question = f"{row['question'][:1].upper()}{row['question'][1:]}"
+    return f"{question}: {told}{unit} {way} in captivity than in the field"
 
 
 def through_day(found, kind="basking"):

@@ -129,7 +129,7 @@ def months_table(targets):
         what = f"floor in {_sun(target, targets)}" if target.endswith("_share") else spoken(target)
         row = {"what": what + ("" if period == "all" else f", {period}")}
         row |= {
-            "where": "everywhere" if zone == "whole" else zone,
+            "where": _everywhere(target, period, targets.table) if zone == "whole" else zone,
             "unit": "%" if target.endswith("_share") else part["unit"].iloc[0],
             "year": "",
         }
@@ -138,6 +138,12 @@ def months_table(targets):
             row[MONTHS[one.month - 1] if one.month else "year"] = _range(one)
         rows.append(row)
     return pd.DataFrame(rows, columns=["what", "where", "unit", "year", *MONTHS])
+
+
+def _everywhere(target, period, table):
+    """Where a range of the whole enclosure is asked for: not where a caution wants it cooler."""
+    cooler = (table["target"] == target) & (table["kind"] == Kind.CAUTION) & (table["zone"] != "whole")
+    return "warm part" if period != "night" and cooler.any() else "everywhere"
 
 
 def _sun(target, targets):

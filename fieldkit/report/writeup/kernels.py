@@ -10,6 +10,7 @@ from concurrent.futures import ThreadPoolExecutor, as_completed
 from subprocess import DEVNULL
 
 from fieldkit.core import FieldkitError
+from fieldkit.report.writeup import warm as warmed
 from fieldkit.report.writeup.running import WriteUpError, tags
 
 # Two kernels that start at once fail about once in 300 starts; a second try has always been enough.
@@ -20,7 +21,7 @@ _AT_ONCE = min(2, os.cpu_count() or 1)
 _COLLECTED, _RECORDER = "fieldkit.report.writeup.collected", "_fieldkit_recorder"
 
 
-def _client(notebook, scratch):
+def _client(notebook, scratch, warm=None):
     """A client that starts this very interpreter, whatever else bears the name python3 on this computer."""
     from jupyter_client import AsyncKernelManager
     from jupyter_client.kernelspec import NATIVE_KERNEL_NAME, KernelSpecManager
@@ -31,15 +32,17 @@ def _client(notebook, scratch):
         kernel_spec_manager=KernelSpecManager(kernel_dirs=[]),
         connection_file=str(scratch / "kernel.json"),
     )
+    if warm is not None:
+        warmed.provisioned(manager, warm)
     # On a busy machine what a cell prints can come late: it is waited for, and never lost in silence.
     waits = {"timeout": None, "startup_timeout": 60, "iopub_timeout": 60, "raise_on_iopub_timeout": True}
     return NotebookClient(notebook, km=manager, **waits)
 
 
 @contextlib.contextmanager
-def _kernel(notebook, scratch, environment):
+def _kernel(notebook, scratch, environment, warm):
     for attempt in range(1, _STARTS + 1):
-        client = _client(notebook, scratch)
+        client = _client(notebook, scratch, warm if attempt == 1 else None)
         stack = contextlib.ExitStack()
         how = {"cwd": str(scratch), "env": environment, "stdout": DEVNULL, "stderr": DEVNULL, "cleanup_kc": True}
         try:
@@ -55,7 +58,7 @@ def _kernel(notebook, scratch, environment):
         yield client
 
 
-def run_all(runs, work, *, progress=None):
+def run_all(runs, work, *, seasons=(), progress=None):
     """Run notebooks two at a time: each waits for its own kernel only. The first that fails stops the others.
 
     Parameters
@@ -64,9 +67,29 @@ def run_all(runs, work, *, progress=None):
         Changed in place.
     work : pathlib.Path
         Folder for what is needed meanwhile; each notebook gets one in it.
+    seasons : sequence of str or pathlib.Path
+        Season folders that the notebooks read: they are read once for all of them.
     progress : bool, optional
         Show a progress bar; None shows one in a terminal.
     """
+    environment = os.environ | {
+        "PYTHONWARNINGS": "default",
+        # Two kernels at a time leave no core for more threads of each.
+        "OMP_NUM_THREADS": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+        # As ipykernel sets it, too late for a fork.
+        "MPLBACKEND": "module://matplotlib_inline.backend_inline",
+        warmed.SEASONS: os.pathsep.join(map(str, seasons)),
+    }
+    warm = warmed.started(environment) if len(runs) > 1 else None
+    try:
+        _run_all(runs, work, environment, warm, progress)
+    finally:
+        if warm is not None:
+            warm.close()
+
+
+def _run_all(runs, work, environment, warm, progress):
     from tqdm.auto import tqdm
 
     hidden = None if progress is None else not progress
@@ -77,7 +100,7 @@ def run_all(runs, work, *, progress=None):
             with lock:
                 bar.update()
 
-        going = [pool.submit(_in_thread, one, work / one.name, step) for one in runs]
+        going = [pool.submit(_in_thread, one, work / one.name, step, environment, warm) for one in runs]
         try:
             for done in as_completed(going):
                 done.result()
@@ -89,17 +112,17 @@ def run_all(runs, work, *, progress=None):
             raise
 
 
-def _in_thread(one, work, step):
+def _in_thread(one, work, step, environment, warm):
     """Run a notebook in a thread with an event loop of its own, which ends with it."""
     from jupyter_core.utils import ensure_event_loop
 
     try:
-        run(one, work=work, step=step)
+        run(one, work=work, step=step, environment=environment, warm=warm)
     finally:
         ensure_event_loop().close()
 
 
-def run(one, *, work, step):
+def run(one, *, work, step, environment=None, warm=None):
     """Run one notebook in place; what it shows, finds and calls is kept in `one`.
 
     A cell that raises a FieldkitError, and every later cell that needs what it would have made, is left out with that
@@ -113,6 +136,10 @@ def run(one, *, work, step):
         New folder for all that is needed meanwhile: ``figures``, the tables of ``results``, the kernel's own files.
     step : callable
         Called after each cell.
+    environment : dict, optional
+        Variables of the kernel; those of this process by default.
+    warm : warm.Warm, optional
+        Where the kernel is forked from; None starts one.
     """
     from fieldkit.report.figures.style import KEEP
 
@@ -122,8 +149,8 @@ def run(one, *, work, step):
     one.results_folder = results
     one.notebook.cells = one.cells
     # A folder of its own for IPython: neither the reader's start-up files nor the history have a part in this.
-    environment = os.environ | {KEEP: str(figures), "PYTHONWARNINGS": "default", "IPYTHONDIR": str(scratch)}
-    with _kernel(one.notebook, scratch, environment) as client:
+    environment = (environment or os.environ) | {KEEP: str(figures), "IPYTHONDIR": str(scratch)}
+    with _kernel(one.notebook, scratch, environment, warm) as client:
         one.kernel_pid = getattr(client.km.provisioner, "pid", None)
         count, ran = 0, []
         lost = {}

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from fieldkit.core import FieldkitError, Role, resource_dir
 
-_UNRUN_TAGS = {"exercise", "answer"}
+# Exercises and their answers are for the learner, and so are asides: cells on which nothing rests that is shown.
+UNRUN_TAGS = {"exercise", "answer", "aside"}
 # What the folders are called in a published notebook, whatever they are called at home.
 PUBLIC_NAMES = {"season_folder": "season", "enclosure_folder": "enclosure"}
 # What a table is called in a sentence.
@@ -39,15 +40,15 @@ class Run:
     reason: str = ""
     # What could not be done: index of a cell and why; the reason is empty where it was told already.
     missing: dict = field(default_factory=dict)
-    collected: dict = field(default_factory=lambda: {"results": [], "calls": []})
+    collected: dict = field(default_factory=lambda: {"results": [], "calls": [], "estimates": []})
     results_folder: Path | None = None
     # Set while it runs, so that it can be stopped.
     kernel_pid: int | None = None
 
     @property
     def cells(self):
-        """Cells that run: all but the exercises and their answers, which are for the learner."""
-        return [cell for cell in self.notebook.cells if not _UNRUN_TAGS & tags(cell)]
+        """Cells that run: all but exercises, answers and asides, which are for the learner."""
+        return [cell for cell in self.notebook.cells if not UNRUN_TAGS & tags(cell)]
 
     @property
     def told(self):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fieldkit.core import Result
+from fieldkit.core import Result, method
 from fieldkit.field.choice import sets as choice_sets
 from fieldkit.field.choice.robust import design as choice_design
 from fieldkit.field.stats import clogit
@@ -43,6 +43,7 @@ class ModelChecks(Result):
     settings: dict
 
 
+@method
 def model_checks(choices, *, drivers=None, cluster="animal_id"):
     """Check a conditional logit of some drivers on animals that were left out of it, one after another.
 

@@ -25,7 +25,8 @@ def warnings(design, contrast):
         out.append(
             f"Warning: the readings of unused places changed with the order in which they were read ({told} for {step})"
             f"{first}. A warming morning or a drifting instrument does that; the change was taken out before the test, "
-            "as far as it is the same at all places."
+            "as far as it is the same at all places, and where use and order go together at that end of its 95 % "
+            "interval which explains most."
         )
     elif design.always_first:
         told = ", ".join(
@@ -42,12 +43,30 @@ def warnings(design, contrast):
             f"{subject} {stated}: a verdict holds against the places the observers picked, and a pick from the sunny "
             "or the shady side would make one by itself."
         )
+    if design.per_metre is not None:
+        told = ", ".join(
+            f"{spoken(n)} {v:+.2g} {unit_of(contrast.loc[n, 'column'])}" for n, v in design.per_metre.items()
+        )
+        beside.append(f"What goes with the distance of a place was taken out of the readings first (a metre: {told}).")
     if design.alike:
         out.append(
             f"The places of a set were alike in {listed(map(spoken, design.alike))}, though sets of one hour differ: "
             "the places may lie too near to the animal's, and selection over longer distances would not show."
         )
     return out, beside
+
+
+def settling(design, verdict):
+    """A verdict on air that a thermometer which had not settled at the used place would make by itself."""
+    if verdict != "air" or not np.isfinite(design.settling_c):
+        return []
+    more, warm = ("higher", "warm") if design.settling_c > 0 else ("lower", "cold")
+    return [
+        f"Warning: shade air was {abs(design.settling_c):.2g} °C {more} at used places, and a thermometer that had not "
+        f"settled at the first place it was put to, still {warm} from the hand or the pocket, would make that by "
+        "itself. Nothing says in which order the places were read: note the minutes of each reading, and read the used "
+        "place first in some sets and last in others, after the thermometer has come to rest."
+    ]
 
 
 def sunlit_air(within, drivers):

@@ -65,6 +65,7 @@ def prepared(choices, instrument_errors, drivers, cluster, design, rng):
     notes = list(ready.notes)
     values = ready.kept[list(drivers.values())].to_numpy(dtype=float)
     errors = choice_sets.stated_errors(instrument_errors, dict(zip(drivers.values(), values.T)))
+    notes += _read_twice(choices, errors, drivers)
     within, sizes = choice_sets.centre(values, ready.sets)
     way = choice_design.examine(ready.kept, values, ready.used, ready.sets, sizes, within, drivers, errors, design)
     if way.detrended is not None:
@@ -77,6 +78,22 @@ def prepared(choices, instrument_errors, drivers, cluster, design, rng):
         way=way, contrast=choice_sets.contrast(within, ready.n_sets, drivers, errors), visits=visits, places=places,
         clusters=clusters(ready, visits, places, notes), notes=notes,
     )  # fmt: skip
+
+
+def _read_twice(choices, errors, drivers):
+    """What places read twice say of the stated errors."""
+    out = []
+    for column, row in choice_sets.error_of_pairs(choices, list(drivers.values())).iterrows():
+        stated = errors.get(column)
+        told = f"{row['pairs']:.0f} places were read twice in their set: the error of {column} is {row['error']:.2g} "
+        told += f"(95 % interval {row['low']:.2g} to {row['high']:.2g})"
+        if stated is None:
+            out.append(f"{told}, and none is stated: state it.")
+        elif not row["low"] <= stated <= row["high"]:
+            out.append(f"{told}, but {stated:.2g} is stated, and the verdict rests on the stated one: correct it.")
+        else:
+            out.append(f"{told}, as stated ({stated:.2g}).")
+    return out
 
 
 def clusters(ready, visits, places, notes):

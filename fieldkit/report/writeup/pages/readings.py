@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records.problems import summary
-from fieldkit.report.writeup.wording import label
+from fieldkit.report.writeup.pages.wording import label
 
 TABLES = ("choices", "sightings", "scans", "gradient", "loggers", "weather")
 _FEW_ANIMALS = 30
@@ -128,6 +128,22 @@ def in_short(season):
     return f"{sentence} {found} things in them looked doubtful; they stand in the appendix."
 
 
+def _watched(season):
+    """How many species, sites and years there are, as the columns of the tables say."""
+    seen = {"species": set(), "site": set(), "year": set()}
+    for table in present(season).values():
+        for column, names in seen.items():
+            if column in table:
+                names |= set(table[column].dropna().astype(str))
+    years = max(len(seen["year"]), 1)
+    several = f"{len(seen['species'])} species at " if len(seen["species"]) > 1 else ""
+    sites = f"{len(seen['site'])} sites" if len(seen["site"]) > 1 else "one site"
+    seasons = "one season" if years == 1 else f"{years} seasons"
+    one = not several and sites == "one site" and years == 1
+    words = f"{several}{sites} {'and' if one else 'in'} {seasons}"
+    return f"{words[:1].upper()}{words[1:]} were watched: other places, years and populations may differ."
+
+
 def limitations(season):
     """What these readings cannot carry, in sentences.
 
@@ -141,7 +157,7 @@ def limitations(season):
     list of str
     """
     found = [
-        "One site and one season were watched: other places, years and populations may differ.",
+        _watched(season),
         "Nobody assigned places to animals, so what goes together is seen, and what causes what is not.",
     ]
     tables = present(season)
