@@ -9,6 +9,8 @@ import fieldkit
 from fieldkit.field import choice
 from fieldkit.field.choice.robust import groups
 from fieldkit.field.planning import simulate
+from fieldkit.records.season import settings
+from fieldkit.report.privacy import public
 from fieldkit.report.writeup import readings
 
 
@@ -75,3 +77,37 @@ def test_one_site_and_one_season_is_said_only_when_it_is_so():
     half = season.choices.assign(site=["north", "south"] * (len(season.choices) // 2), year="2025")
     half.loc[0, "year"] = "2024"
     assert "2 sites in 2 seasons were watched" in readings.limitations(dataclasses.replace(season, choices=half))[0]
+
+
+def test_columns_of_groups_are_read_and_cross_without_the_name_of_the_site(tmp_path):
+    (tmp_path / "season.toml").write_text(settings.EXAMPLE, encoding="utf-8")
+    table = two_species(7, "radiation", "surface", sets=12)
+    table["time"] = pd.date_range("2023-05-14 10:00", periods=len(table), freq="min").strftime("%Y-%m-%d %H:%M")
+    table = table[["set_id", "time", "animal_id", "place_id", "used", *simulate_columns, "species"]]
+    table.assign(site=["Hidden Hollow", "rim"][0], year=2023).to_csv(tmp_path / "choices.csv", index=False)
+    season = fieldkit.read_season(tmp_path)
+    assert {"species", "site", "year"} <= set(season.choices)
+    assert not season.warnings["problem"].str.contains("not used").any()
+    with public.opened(season) as (folder, told):
+        assert set(told.choices["species"]) == {"ridge lizard", "stone skink"}
+        assert set(told.choices["site"]) == {"site-1"} and set(told.choices["year"]) == {"2023"}
+        assert "Hollow" not in (folder / "choices.csv").read_text(encoding="utf-8")
+
+
+simulate_columns = ["shade_air_c", "surface_c", "irradiance_w_m2"]
+
+
+def test_two_files_that_both_number_from_one_are_told_apart_and_said_once(tmp_path):
+    (tmp_path / "season.toml").write_text(settings.EXAMPLE, encoding="utf-8")
+    (tmp_path / "choices").mkdir()
+    for k, (site, driver) in enumerate([("north", "radiation"), ("south", "surface")]):
+        part = simulate.choice_season(n_sets=12, driver=driver, n_animals=6, rng=k).choices
+        start = f"2023-0{5 + k}-14 10:00"
+        part["time"] = pd.date_range(start, periods=len(part), freq="min").strftime("%Y-%m-%d %H:%M")
+        part = part[["set_id", "time", "animal_id", "place_id", "used", *simulate_columns]].assign(site=site)
+        part.to_csv(tmp_path / "choices" / f"{site}.csv", index=False)
+    season = fieldkit.read_season(tmp_path)
+    assert season.choices["set_id"].nunique() == 24
+    assert season.choices.groupby("animal_id")["site"].nunique().max() == 1
+    said = season.warnings[season.warnings["problem"].str.contains("told apart by file")]
+    assert len(said) == 1 and "north.csv" in said["problem"].iloc[0]

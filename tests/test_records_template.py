@@ -50,7 +50,8 @@ def fill_settings(new):
 
 
 def example_row(table):
-    return [c.metadata["example"] for c in schemas.TABLES[table].columns.values()]
+    columns = schemas.TABLES[table].columns.items()
+    return [c.metadata["example"] for name, c in columns if name not in schemas.GROUPING]
 
 
 def fill_csv(new):

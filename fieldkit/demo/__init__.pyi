@@ -1,3 +1,4 @@
+from . import clubs as clubs
 from . import enclosure as enclosure
 from . import quarry as quarry
 from . import random_enclosures as random_enclosures

@@ -8,6 +8,7 @@ from .settings import Setting as Setting
 from .tables import ALL_TABLES as ALL_TABLES
 from .tables import BEHAVIOURS as BEHAVIOURS
 from .tables import ENCLOSURE_TABLES as ENCLOSURE_TABLES
+from .tables import GROUPING as GROUPING
 from .tables import TABLES as TABLES
 from .tables import column_range as column_range
 from .units import ALL_ROLES as ALL_ROLES

@@ -41,6 +41,14 @@ _TIME = {"required": True, "filled": True, "example": "2023-05-14 10:20"}
 
 _OBSERVER = _column("text", "who took the reading: a letter will do", example="A")
 
+# Columns that few seasons need: they part a table into groups, and stand on no sheet to fill in.
+GROUPING = {
+    "species": _column("text", "which species, where a folder holds several", example="ridge lizard"),
+    "site": _column("text", "which site, where a folder holds several", example="north wall"),
+    "year": _column("text", "which year, where a folder holds several", example="2024"),
+    "group": _column("text", "any other group to keep apart", example="juveniles"),
+}
+
 _NOTES = _column("text", "anything worth remembering", example="thin cloud")
 
 _PLACE = "name of the place, the same each time it is read"
@@ -107,6 +115,7 @@ TABLES = {
             "minutes": _column("number", "minutes from the sighting to the reading", quantity="minutes", example="4"),
             "observer": _OBSERVER,
             "notes": _NOTES,
+            **GROUPING,
         },
         key=("set_id", "place_id"),
     ),
@@ -125,6 +134,7 @@ TABLES = {
                 "number", "how many animals this row stands for; empty = 1", quantity="count", example="1"
             ),
             "notes": _NOTES,
+            **GROUPING,
         },
     ),
     "scans": _table(
@@ -146,6 +156,7 @@ TABLES = {
             ),
             "observer": _OBSERVER,
             "notes": _NOTES,
+            **GROUPING,
         },
     ),
     "gradient": _table(
@@ -159,6 +170,7 @@ TABLES = {
             ),
             "observer": _OBSERVER,
             "notes": _NOTES,
+            **GROUPING,
         },
     ),
     "loggers": _table(

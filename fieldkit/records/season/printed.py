@@ -42,6 +42,8 @@ def template_headers(table):
     """
     names = []
     for column in schemas.ALL_TABLES[table].columns:
+        if column in schemas.GROUPING:
+            continue  # they come last
         limits = schemas.column_range(table, column)
         names.append(f"{headers.stem(column)} [{limits.unit}]" if limits and limits.dimension != "none" else column)
     return names

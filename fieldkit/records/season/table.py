@@ -29,6 +29,7 @@ def read_table(raws, table, stated, problems, sources, rows, *, whole=True):
         wheres.append(where)
     if not parts:
         return None
+    _tell_apart(raws, parts, table, problems)
     frame = pd.concat(parts, ignore_index=True)
     where = pd.concat(wheres, ignore_index=True)
     order = [c for c in schemas.ALL_TABLES[table].columns if c in frame.columns]
@@ -41,6 +42,42 @@ def read_table(raws, table, stated, problems, sources, rows, *, whole=True):
     if "used" in schemas.ALL_TABLES[table].columns and "used" in frame and frame["used"].notna().all():
         frame["used"] = frame["used"].astype("int64")
     return frame
+
+
+def _tell_apart(raws, parts, table, problems):
+    """Files that each number their choice sets from the start: sets are told apart by file, and that is said once.
+
+    Animals and places of such files are too, where the files are of different species, sites or groups; else R07 of
+    June is taken for R07 of May.
+    """
+    if table != "choices" or len(parts) < 2 or not all("set_id" in part for part in parts):
+        return
+    seen, again = {}, set()
+    for k, part in enumerate(parts):
+        for name in set(part["set_id"].dropna().astype(str)):
+            if name in seen:
+                again |= {seen[name], k}
+            seen.setdefault(name, k)
+    if not again:
+        return
+    kinds = [
+        tuple(tuple(sorted(set(p[c].dropna()))) if c in p else () for c in ("species", "site", "group")) for p in parts
+    ]
+    columns = ["set_id", *(["animal_id", "place_id"] if len({kinds[k] for k in again}) > 1 else [])]
+    for k in sorted(again):
+        for column in columns:
+            if column in parts[k]:
+                name = parts[k][column]
+                parts[k][column] = name.where(name.isna(), raws[k].stem + " " + name.astype("str"))
+    told = "Choice sets" if len(columns) == 1 else "Choice sets, animals and places"
+    files = [raws[k].file for k in sorted(again)]
+    problems.warn(
+        files[0],
+        f"{len(files)} files use the same names of choice sets ({', '.join(files[:5])}). {told} were told apart by "
+        "file.",
+        "Nothing, if each file numbers its sets for itself; else give each set one name in all files.",
+        column="set_id",
+    )
 
 
 def read_part(raw, table, stated, problems, sources):

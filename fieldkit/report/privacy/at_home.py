@@ -195,6 +195,8 @@ def _names(season):
         "set_id": "the name of a choice set",
         "station_id": "the name of a station",
         "logger_id": "the name of a logger",
+        "site": "the name of a site",
+        "group": "the name of a group",
     }
     for column, names in renamed.items():
         for name, other in names.items():

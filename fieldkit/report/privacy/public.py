@@ -27,6 +27,8 @@ NAMED = {
     "place_id": "place",
     "set_id": "set",
     "station_id": "station",
+    "site": "site",
+    "group": "group",
 }
 # Codes that tell nothing by themselves stay as they are: a letter or two and a number. Of people, initials tell.
 CODE = re.compile(r"[A-Za-z]{0,2}[-_ ]?\d{1,5}[a-z]?")

@@ -140,10 +140,7 @@ def _watched(season):
     sites = f"{len(seen['site'])} sites" if len(seen["site"]) > 1 else "one site"
     seasons = "one season" if years == 1 else f"{years} seasons"
     one = not several and sites == "one site" and years == 1
-    words = f"{several}{sites} and {seasons}".replace("at one site and", "at one site in").replace(
-        "sites and", "sites in"
-    )
-    words = "one site and one season" if one else words
+    words = f"{several}{sites} {'and' if one else 'in'} {seasons}"
     return f"{words[:1].upper()}{words[1:]} were watched: other places, years and populations may differ."
 
 
