@@ -1,4 +1,4 @@
-"""Pictures of air bands: through the months, by station and season, and on the map."""
+"""Pictures of air-temperature ranges: through the months, by station and season, and on the map."""
 
 import numpy as np
 
