@@ -107,3 +107,17 @@ def test_the_answer_comes_first_then_how_sure_then_what_to_do():
     order = ["sunnier places", "Chance makes", "exceeds 2 upper limits", "One site, one season", "Lamps burn"]
     places = [text.index(words) for words in order]
     assert places == sorted(places)
+
+
+@pytest.mark.slow
+def test_the_limits_hold_for_the_demo(tmp_path):
+    """The whole demo season: words are counted without the folded lists of numbers, which nobody has to open."""
+    from fieldkit.report import writeup
+
+    done = writeup.write(None, tmp_path / "out", pdf=False, progress=False)
+    report = re.sub(r"<details.*?</details>", "", done.html.read_text(encoding="utf-8"), flags=re.DOTALL)
+    assert words_of(report) <= REPORT_WORDS and report.count("<figure") <= REPORT_FIGURES
+    first = done.summary.read_text(encoding="utf-8")
+    assert words_of(first) <= SUMMARY_WORDS and first.count("<figure") <= 3
+    alts = re.findall(r' alt="([^"]*)"', report)
+    assert alts and all(0 < len(alt) < 300 for alt in alts)
