@@ -1,4 +1,4 @@
-"""Air bands from stations: against open weather sets, a second computation in pandas, and the rules of the trade."""
+"""Seasonal air-temperature ranges from stations: against open weather sets, pandas, and the rules of the trade."""
 
 import numpy as np
 import pandas as pd

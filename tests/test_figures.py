@@ -228,3 +228,16 @@ def test_long_titles_and_labels_stay_inside_the_figure():
         box = text.get_window_extent()
         assert "\n" in text.get_text() and box.x0 >= 0 and box.x1 <= figure.bbox.x1
     assert long.strip() in describe(figure, "Words")
+
+
+def test_alt_text_is_short_and_says_what_is_shown_and_found():
+    from fieldkit.report.drawn.numbers import short_words
+
+    figure, axes = new_axes()
+    axes.plot(range(50), range(50), label="surface")
+    axes.set_title("Stones warm up")
+    said = short_words(figure, "Surface temperature through the day")
+    assert said == "Surface temperature through the day. Stones warm up."
+    # A screen reader's listener cannot skip within it; the numbers stand in the folded words.
+    long = short_words(figure, "Surface temperature of every stone " * 20)
+    assert len(long) < 300 and long.endswith(" …") and "n 50" in describe(figure, "x")

@@ -74,7 +74,7 @@ def test_a_pull_that_changes_with_air_is_drawn():
     low, high = (drawn(figure, f"{name}, 95 % band, {edge}", "y") for edge in ("low", "high"))
     truth = 2.5 ** ((24 - air) / 5)
     assert ((low <= truth) & (truth <= high)).all() and (np.diff(odds) < 0).all()
-    assert "the pull of radiation falls with shade air" in " ".join(figure.axes[0].get_title(loc="left").split())
+    assert "selection for radiation falls with shade air" in " ".join(figure.axes[0].get_title(loc="left").split())
 
 
 def test_an_operative_temperature_is_drawn_as_what_was_sought():

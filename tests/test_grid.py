@@ -1,4 +1,4 @@
-"""Air bands from grids: the same as stations, whatever the file's units, longitudes, order and chunks."""
+"""Seasonal air-temperature ranges from grids: the same as stations, whatever the units, order and chunks."""
 
 import json
 

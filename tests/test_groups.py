@@ -11,7 +11,7 @@ from fieldkit.field.choice.robust import groups
 from fieldkit.field.planning import simulate
 from fieldkit.records.season import settings
 from fieldkit.report.privacy import public
-from fieldkit.report.writeup import readings
+from fieldkit.report.writeup.pages import readings
 
 
 def two_species(seed, *drivers, sets=70):

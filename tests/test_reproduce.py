@@ -86,7 +86,7 @@ def test_the_command_line_says_whether_it_came_out_again(kit, tmp_path, capsys):
 
 
 def test_the_printed_command_works_as_printed(kit, tmp_path, monkeypatch, capsys):
-    text = (kit.out / "index.html").read_text(encoding="utf-8")
+    text = (kit.out / "supplement.html").read_text(encoding="utf-8")
     command = "fieldkit reproduce writeup --season season"
     assert f"<code>{command}</code>" in text
     shutil.copytree(kit.out, tmp_path / "writeup")
@@ -173,7 +173,7 @@ def swapped_bytes(folder):
 BOOK = "notebooks/06_toy_choice.ipynb"
 TABLE = "results/toy_verdict.csv"
 REASONS = TABLE.replace(".csv", "_left_out.csv")
-PAGE, SVG, DRAWN = "index.html", "figures/figure-01.svg", "figures/figure-01.csv"
+PAGE, MORE, SVG, DRAWN = "index.html", "supplement.html", "figures/figure-01.svg", "figures/figure-01.csv"
 
 
 def first_result(**changes):
@@ -189,8 +189,8 @@ FORGERIES = {
     "a hidden word": (swap(PAGE, "</main>", "<!-- hidden --></main>"), PAGE, "", "hidden"),
     "a script": (swap(PAGE, "</main>", "<script>1</script></main>"), PAGE, "", "<script> 1"),
     "a style": (swap(PAGE, "</style>", "#answer{display:none}</style>"), PAGE, "", "display:none"),
-    "a seed on the page": (swap(PAGE, "<td>7</td>", "<td>8</td>"), PAGE, "Table", "published 8, rerun 7"),
-    "a hash on the page": (swap(PAGE, "ab" * 32, "ac" * 32), PAGE, "Data, code", "acac"),
+    "a seed on the page": (swap(MORE, "<td>7</td>", "<td>8</td>"), MORE, "Table", "published 8, rerun 7"),
+    "a hash on the page": (swap(MORE, "ab" * 32, "ac" * 32), MORE, "Data, code", "acac"),
     "a mark left out": (swap(PAGE, "<p>Invented data. Made", "<p>Made"), PAGE, "", "Made"),
     "a picture on the page": (picture_on_page, PAGE, "Figure 1", "of the dots differ"),
     "a picture": (picture_file, "figures/figure-01.png", "picture", "dots differ, rerun from 40, 40 to 45, 45"),
@@ -296,8 +296,8 @@ def test_a_changed_record_and_a_changed_version_are_named(kit, forged, tmp_path,
     # The page says what it was made with, and the list beside it something else.
     named = found.table[found.table["rerun"].str.contains("numpy 1.0", regex=False)].set_index("file")["published"]
     # Where WeasyPrint is installed the page is there as PDF too.
-    assert set(named.index) - {folders.PDF} == {"index.html"}
-    assert f"numpy {np.__version__}" in named["index.html"]
+    assert {name for name in named.index if not name.endswith(".pdf")} == {"supplement.html"}
+    assert f"numpy {np.__version__}" in named["supplement.html"]
     assert not found.same_input and not found.reproduced
     assert "In the records: choices.csv is not the published file: row 23 differs." in found.sentence
 

@@ -1,4 +1,4 @@
-"""Animals met by chance: rates only where somebody is known to have watched."""
+"""Animals seen incidentally: rates only where somebody is known to have watched."""
 
 from types import SimpleNamespace
 

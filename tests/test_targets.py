@@ -159,7 +159,7 @@ def test_what_a_season_lacks_is_named():
     bare = dataclasses.replace(season, weather=None, scans=None, gradient=None, loggers=None)
     found = targets.from_season(bare, uv="occasional sun")
     words = " ".join(found.notes)
-    assert "No air bands: the folder has no weather." in words and "preferred range" in words
+    assert "No air-temperature ranges: the folder has no weather." in words and "preferred range" in words
     assert "shade_air_c" not in set(found.table["target"])
 
 

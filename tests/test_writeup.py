@@ -24,8 +24,9 @@ import fieldkit
 from fieldkit.core import FieldkitError, resource_dir
 from fieldkit.report import writeup
 from fieldkit.report.privacy import at_home, public
-from fieldkit.report.writeup import collected, folders, kernels, methods, page, running
-from fieldkit.report.writeup.rendering import Renderer
+from fieldkit.report.writeup import collected, folders, kernels, running
+from fieldkit.report.writeup.pages import material, methods
+from fieldkit.report.writeup.pages.rendering import Renderer
 
 HOSTILE = '<script>alert("x")</script> & <b>bold</b>'
 
@@ -233,31 +234,40 @@ def test_write_up_says_the_answer_first_and_keeps_everything(finished):
     words = " ".join(page.words)
     assert words.index("They choose on surface & no doubt.") < words.index("Contents")
     assert "Invented data." in words
-    assert "a doubtful fit" in words
-    assert "Left out of the results, and why." in words and "no <sun>" in words
-    assert "42 <sets>" in words
-    # The code of all cells is folded once, at the end of the section.
-    assert len(page.every("details")) == 2
-    # The verdict stands at the top; its section points there. The caption of a figure says what it shows.
-    assert words.count("They choose on surface & no doubt.") == 1
-    assert "Surface temperature at used places." in words
+    assert "Used places are warmer ( Figure 1 )." in words and "Surface temperature at used places." in words
     assert "Candidates compared." in words
-    assert "Used places are warmer ( Figure 1 )." in words
-    assert "an exercise" not in words
-    assert "Not for the write-up" not in words
+    assert "driver odds ratio air 1.01" in " ".join(words.split())
+    # Everything else stands in the supplement, and what the report shows is not shown twice.
+    rest = check_page((kit.out / "supplement.html").read_text(encoding="utf-8"))
+    more = " ".join(rest.words)
+    assert "a doubtful fit" in more and "a doubtful fit" not in words
+    assert "Left out of the results, and why." in more and "no <sun>" in more
+    assert "42 <sets>" in more and "42 <sets>" not in words
+    assert not rest.every("figure") and len(page.every("figure")) == 1
+    assert " ".join(more.split()).count("Figure 1 stands in the report.") == 1
+    # The code of all cells is folded once, at the end of the section; the report folds the words of its figure.
+    assert len(rest.every("details")) == 1 and len(page.every("details")) == 1
+    # The verdict stands at the top; its section points there.
+    assert words.count("They choose on surface & no doubt.") == more.count("They choose on surface & no doubt.") == 1
+    for text_of_page in (words, more):
+        assert "an exercise" not in text_of_page
+        assert "Not for the write-up" not in text_of_page
+        # What nothing shown rests on is no method of the write-up.
+        assert "Long-wave radiation of a clear sky" not in text_of_page
     # The printed words of a figure stand under it once more, not twice.
     assert words.count("highest 31.5") == 1
-    # What nothing shown rests on is no method of the write-up.
-    assert "Long-wave radiation of a clear sky" not in words
-    assert "driver odds ratio air 1.01" in " ".join(words.split())
-    assert "36.1 to 36.2° N, 79.9 to 80.0° W" in words and "36.123" not in text
-    assert kit.season.input_hash in words
-    assert "1.5" in words and "16.7 %" in words
+    assert "36.1 to 36.2° N, 79.9 to 80.0° W" in more and "36.123" not in text
+    assert kit.season.input_hash in more
+    assert "1.5" in more and "16.7 %" in more
+    first = check_page(done.summary.read_text(encoding="utf-8"))
+    assert "They choose on surface & no doubt." in " ".join(first.words)
     files = contents(kit.out)
     assert {
         "estimates.csv",
         "estimates.csv-metadata.json",
         "index.html",
+        "summary.html",
+        "supplement.html",
         "writeup.json",
         "CITATION.cff",
         "figures/figure-01.csv",
@@ -314,10 +324,12 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
         ["06_toy_choice", "done"],
         ["08_toy_bands", "skipped"],
     ]
-    page = check_page(done.html.read_text(encoding="utf-8"))
-    words = " ".join(page.words)
+    report = " ".join(check_page(done.html.read_text(encoding="utf-8")).words)
+    assert report.count("In part. No irradiance <was> logged.") == 1
+    assert "Before" not in report and "Readings (03_toy_check)" in " ".join(report.replace("  ", " ").split())
+    words = " ".join(check_page((kit.out / "supplement.html").read_text(encoding="utf-8")).words)
     assert words.count("Not done:") == 1
-    # Once where it is missing, once in the appendix.
+    # Once where it is missing, once among the warnings.
     assert words.count("No irradiance <was> logged.") == 2
     assert "Traceback" not in words and "About what" not in words and "Nobody looks" not in words
     # A heading under which nothing could be done goes too, once the reason was told.
@@ -336,7 +348,7 @@ def test_a_finding_about_the_records_takes_away_only_what_rests_on_it(kit):
         False,
         True,
     ]
-    assert words.count("It needs records of weather stations, which this season does not have.") == 1
+    assert report.count("It needs records of weather stations, which this season does not have.") == 1
 
 
 def test_a_season_that_came_to_no_test_is_not_written_up_as_if_it_had(kit):
@@ -359,9 +371,11 @@ def test_a_season_that_came_to_no_test_is_not_written_up_as_if_it_had(kit):
     done = write(kit)
     assert done.answer == words
     shown = " ".join(check_page(done.html.read_text(encoding="utf-8")).words)
-    # Said as the answer, where the test would stand, and in the appendix.
-    assert shown.count(words) == 3 and "what one season shows" in shown and "and why" not in shown.split("Contents")[0]
-    assert "The test" in shown and "two rows" not in shown and "witness" not in shown and "Animals." not in shown
+    rest = " ".join(check_page((kit.out / "supplement.html").read_text(encoding="utf-8")).words)
+    # In the report as the answer and under what was not done; in the supplement where the test would stand as well.
+    assert shown.count(words) == 2 and rest.count(words) == 3
+    assert "what one season shows" in shown and "and why" not in shown.split("Contents")[0]
+    assert "The test" in rest and "two rows" not in rest and "witness" not in rest and "Animals." not in rest
 
 
 def test_records_that_change_meanwhile_are_noticed(kit, monkeypatch):
@@ -402,7 +416,8 @@ def test_any_other_error_fails_the_run_and_spoils_nothing(kit):
 def test_parameters_reach_the_notebook_and_unknown_names_do_not(kit):
     cells = [cell("code", PARAMETERS, "parameters"), cell("code", "print(level, word, season_folder)", "writeup")]
     notebook(kit.books / "06_toy_choice.ipynb", cells, role=None)
-    text = write(kit, parameters={"level": 0.9, "word": 'it\'s "so"'}).html.read_text(encoding="utf-8")
+    write(kit, parameters={"level": 0.9, "word": 'it\'s "so"'})
+    text = (kit.out / "supplement.html").read_text(encoding="utf-8")
     assert "0.9 it&#39;s &#34;so&#34; season" in text
     with pytest.raises(FieldkitError, match=r"No notebook has a parameter 'levle'\. Did you mean 'level'"):
         write(kit, parameters={"levle": 0.9})
@@ -547,9 +562,7 @@ def test_a_kernel_that_will_not_start_is_tried_again(kit, monkeypatch):
 def test_no_choices_no_verdict(kit):
     kit.season.choices = None
     done = write(kit)
-    assert done.answer.startswith(
-        "On what these animals choose their basking sites was not tested. It needs choice sets"
-    )
+    assert done.answer.startswith("Whether the animals choose their places was not tested. It needs choice sets")
     check_page(done.html.read_text(encoding="utf-8"))
 
 
@@ -566,7 +579,7 @@ def test_names_and_sources_of_a_notebook_are_no_protocol(kit):
     notebook(kit.books / "06_toy_choice.ipynb", cells)
     done = write(kit)
     assert done.answer == "They choose on surface & no doubt."
-    assert "Long-wave radiation of a clear sky" in done.html.read_text(encoding="utf-8")
+    assert "Long-wave radiation of a clear sky" in (kit.out / "supplement.html").read_text(encoding="utf-8")
 
 
 def test_a_verdict_that_is_not_published_is_an_error(kit):
@@ -693,14 +706,14 @@ def test_rows_left_out_are_told_as_the_spreadsheet_counts_them():
     one = pd.DataFrame({"row": [1, 3], "set_id": ["S1", "S2"], "reason": "surface_c is missing"})
     told = collected.in_files(one, rows, "choices")
     assert told.columns.tolist() == ["file", "row", "set_id", "reason"] and told["row"].tolist() == [3, 6]
-    assert page._named(told.astype(str)) == ["choices.csv, rows 3", "6"]
+    assert material._named(told.astype(str)) == ["choices.csv, rows 3", "6"]
     mixed = pd.DataFrame({"table": ["scans", "choices"], "row": [1, 0], "reason": "empty"})
     told = collected.in_files(mixed, rows)
     assert told.to_numpy().tolist() == [["b.csv", 2, "empty"], ["choices.csv", 2, "empty"]]
-    assert page._named(told.astype(str)) == ["b.csv 2", "choices.csv 2"]
+    assert material._named(told.astype(str)) == ["b.csv 2", "choices.csv 2"]
     # Rows of a table that a notebook made itself stay as they are, and their numbers are not shown.
     assert collected.in_files(one.assign(row=[90, 91]), rows, "choices")["row"].tolist() == [90, 91]
-    assert page._named(one.astype(str)) == ["S1", "S2"]
+    assert material._named(one.astype(str)) == ["S1", "S2"]
 
 
 def test_a_rounded_chance_is_not_nought_and_an_open_interval_has_no_limit(tmp_path):

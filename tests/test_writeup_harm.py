@@ -216,7 +216,7 @@ def test_nothing_that_runs_or_calls_home_passes_the_cleaner(tmp_path, dirty):
     import html5lib
     from test_writeup import Page
 
-    from fieldkit.report.writeup.rendering import Renderer
+    from fieldkit.report.writeup.pages.rendering import Renderer
 
     renderer = Renderer(tmp_path)
     for cleaned in (str(renderer._clean(dirty)), str(renderer.markdown(dirty))):

@@ -9,7 +9,8 @@ from importlib import resources
 from markupsafe import Markup
 
 from fieldkit.classroom.declared import SAFETY, declared
-from fieldkit.report.writeup import rendering, running
+from fieldkit.report.writeup import running
+from fieldkit.report.writeup.pages import rendering
 
 _SLIDERS = (
     "*In the running notebook there are sliders here. On this page the picture shows them where they stand at first.*"

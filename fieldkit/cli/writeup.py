@@ -15,6 +15,9 @@ def declare(sub):
     sub.add_argument("--enclosure", metavar="DIR", help="an enclosure folder to hold against the season")
     sub.add_argument("--authors", nargs="+", metavar="WHO", help='whom to cite: "Family, Given" or the name of a group')
     sub.add_argument("--licence", metavar="NAME", help="terms of use of the write-up, such as CC-BY-4.0")
+    sub.add_argument(
+        "--languages", nargs="+", default=(), metavar="CODE", help="write the summary in these languages too: de es fr"
+    )
     sub.add_argument("--data-at", metavar="WHERE", help="where the records can be had (a DOI or an address)")
     sub.add_argument(
         "--exact-place", action="store_true", help="publish the exact place of the site; ask first who may know it"
@@ -35,6 +38,7 @@ def run(arguments):
         authors=arguments.authors or (),
         licence=arguments.licence,
         data_at=arguments.data_at,
+        languages=arguments.languages,
         exact_place=arguments.exact_place,
     )
     print(f"{written.sentence}\nRead it: {written.html}")

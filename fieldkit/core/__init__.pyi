@@ -1,3 +1,4 @@
+from .calls import Depth as Depth
 from .calls import Role as Role
 from .calls import listen as listen
 from .calls import method as method

@@ -17,13 +17,21 @@ class Role(enum.StrEnum):
     RESULT = "result"
 
 
+class Depth(enum.StrEnum):
+    """How far up a result or a figure is shown: on the one-page summary, in the report, or in the supplement only."""
+
+    SUMMARY = "summary"
+    REPORT = "report"
+    SUPPLEMENT = "supplement"
+
+
 def listen(listener):
     """Have methods and published results told to a listener, or to nobody.
 
     Parameters
     ----------
     listener : object or None
-        With ``called(function, arguments, keywords)`` and ``published(result, name, role)``.
+        With ``called(function, arguments, keywords)`` and ``published(result, name, role, depth)``.
     """
     global _listener
     _listener = listener
@@ -69,7 +77,7 @@ def method(function):
     return call
 
 
-def publish(result, name, *, role=Role.RESULT):
+def publish(result, name, *, role=Role.RESULT, depth=Depth.REPORT):
     """Give a result of a notebook to the write-up, under a name that says what it is.
 
     In a notebook that is run by hand this checks the name and does nothing.
@@ -82,11 +90,14 @@ def publish(result, name, *, role=Role.RESULT):
         Small letters and underscores, such as ``"basking_limits"``; the table is published as ``basking_limits.csv``.
     role : Role or str, optional
         ``"verdict"`` for the one result that answers the question of the write-up.
+    depth : Depth or str, optional
+        ``"summary"`` for a result whose plain words stand on the first page too, ``"supplement"`` for one that only
+        specialists look for. The verdict stands on the first page in any case.
 
     Raises
     ------
     FieldkitError
-        For what is no result, a name that is no name of a file, or an unknown role.
+        For what is no result, a name that is no name of a file, or an unknown role or depth.
 
     Examples
     --------
@@ -105,5 +116,9 @@ def publish(result, name, *, role=Role.RESULT):
         role = Role(role)
     except ValueError:
         raise FieldkitError(f"The role of a result is {' or '.join(Role)}, not {role!r}.") from None
+    try:
+        depth = Depth(depth)
+    except ValueError:
+        raise FieldkitError(f"The depth of a result is {' or '.join(Depth)}, not {depth!r}.") from None
     if _listener is not None:
-        _listener.published(result, name, role)
+        _listener.published(result, name, role, depth)

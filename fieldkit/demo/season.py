@@ -236,7 +236,7 @@ def _choices(sky, spots, substrates, slopes, days, rng):
 
 
 def _scans(sky, substrates, days, rng):
-    """Looks at marked animals every half hour, and animals met by chance on the way."""
+    """Looks at marked animals every half hour, and animals seen incidentally on the way."""
     optimum, tolerance = TRUTH["basking_optimum_air_c"], TRUTH["basking_tolerance_air_c"]
     peak = np.log(TRUTH["basking_peak_probability"] / (1 - TRUTH["basking_peak_probability"]))
     moods = dict(zip(ANIMALS, rng.normal(0, 0.4, len(ANIMALS))))

@@ -1,4 +1,4 @@
-"""Animals met by chance: when in the day and the season, what they did, and what the loggers read just then."""
+"""Animals seen incidentally: when in the day and the season, what they did, and what the loggers read just then."""
 
 from dataclasses import dataclass
 
@@ -16,7 +16,7 @@ from fieldkit.physics import sun
 LONGEST_GAP = pd.Timedelta(hours=2)
 # Groups that were watched on fewer days than this get no limits: too few to draw from (our choice).
 FEWEST_DAYS = 5
-# The time watched is cut into pieces of this length at most, each counted to the hour of the sun in its middle.
+# The time watched is cut into pieces of this length at most, each counted to the solar hour in its middle.
 _PIECE = pd.Timedelta(minutes=1)
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 ROLES = {
@@ -29,12 +29,12 @@ ROLES = {
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Sightings(Result):
-    """When animals were met by chance.
+    """When animals were seen incidentally.
 
     Attributes
     ----------
     table : DataFrame
-        Rows ``all``, then two hours of the sun each. ``sightings`` (rows of the table), ``animals`` (groups counted
+        Rows ``all``, then two solar hours each. ``sightings`` (rows of the table), ``animals`` (groups counted
         out), ``exposed_share`` (of the animals), and where the time watched is known ``hours_watched``,
         ``sightings_per_h`` within it, its limits ``low, high``, and whether it ``differs`` from the rate over all (the
         error held over all groups together).
@@ -246,7 +246,7 @@ def conditions(season, *, tolerance="30 min"):
 
 
 def _met(season):
-    return table_of(season, "sightings", "animals met by chance, one row each")
+    return table_of(season, "sightings", "animals seen incidentally, one row each")
 
 
 def uneven(table):
@@ -271,7 +271,7 @@ def uneven(table):
     groups = groups[groups["differs"]]
     by_hour = table.index.name == "solar_hour"
     if groups.empty:
-        return f"no {'hour of the sun' if by_hour else 'month'} stands out"
+        return f"no {'solar hour' if by_hour else 'month'} stands out"
     names = pd.Series([f"at {n} of the sun" if by_hour else f"in {MONTHS[n - 1]}" for n in groups.index], groups.index)
     over = groups["sightings_per_h"] > table.loc["all", "sightings_per_h"]
     parts = [

@@ -1,4 +1,4 @@
-"""The sunlight that animals were found in: how strong, by hour of the sun or by month, beside what was on offer."""
+"""The sunlight that animals were found in: how strong, by solar hour or by month, beside what was on offer."""
 
 from dataclasses import dataclass
 
@@ -82,7 +82,7 @@ def chosen(
     quantity : {"irradiance_w_m2", "uv_index"}
         What was read at the places.
     by : {"solar_hour", "month"}
-        Groups: hours of the sun (12 is noon, whatever the clocks say; two hours a group) or calendar months.
+        Groups: solar hours (12 is noon, whatever the clocks say; two hours a group) or calendar months.
     cluster : str
         Column that names the animal; whole animals are resampled for the limits.
     level : float

@@ -82,7 +82,7 @@ def from_season(season, *, margin_c=5.0, margin_reason=MARGIN_REASON, target_ele
         found["window"] = basking.of_season(season)
         return basking_air(found["window"])
 
-    gather("air bands", ["weather"], bands)
+    gather("air-temperature ranges", ["weather"], bands)
     gather("basking window", ["scans"], window)
     if "bands" in found:
         rows.extend(air_caution(found["bands"], found["window"], reason=margin_reason))

@@ -176,7 +176,7 @@ def _named_sets(choices, columns, cluster):
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Prediction(Result):
-    """How well each candidate foretells the choices of an animal it has not seen.
+    """How well each candidate predicts the choices of an animal it has not seen.
 
     Attributes
     ----------
@@ -279,7 +279,7 @@ def leave_one_animal_out(choices, *, drivers=None, cluster="animal_id"):
         table=table,
         by_animal=by_animal,
         sentence=(
-            f"For animals left out of the fit, {best} foretells the used place best {verb} random choice: log "
+            f"For animals left out of the fit, {best} predicts the used place best {verb} random choice: log "
             f"score {row['gain']:+.3g} (standard error {row['standard_error']:.2g}) over {int(sets.sum())} sets; the "
             f"used place was given a chance of {row['chance']:.2g} against {np.exp(nothing.sum() / sets.sum()):.2g}."
         ),

@@ -29,7 +29,7 @@ KINDS = {"middle": "middle values", "by air": "changing with air", "by hour": "c
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Bend:
-    """A column that lets the pull of a driver change: its square, or the driver times the set's mean shade air."""
+    """A column that lets selection for a driver change: its square, or the driver times the set's mean shade air."""
 
     driver: str
     kind: str  # "middle", "by air" or "by hour"
@@ -175,7 +175,7 @@ def examine(guess, sets, sizes, fitter, beside, testable, joint, raw, true_sd, h
 
 
 def _which(table, curves, heights):
-    """What changes the pull of the sun, air or hour: the one that leads by enough, else both together, as "either".
+    """What changes selection for sun, air or hour: the one that leads by enough, else both together, as "either".
 
     The other one is then no longer clear, because it only follows the first.
     """

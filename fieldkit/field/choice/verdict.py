@@ -112,7 +112,7 @@ class Comparison(Result):
     operative : Operative or None
         A hump of operative temperature beside the drivers: see `choice_operative.Operative`.
     modulator : {"", "air", "hour", "either"}
-        What the pull of radiation changes with.
+        What selection for radiation changes with.
     groups : Groups or None
         Species, sites or years of the table, each by itself: see `choice_groups.Groups`.
     warnings : tuple of str

@@ -348,11 +348,11 @@ def _bend(row, column, modulator):
     if row["kind"] != "middle":
         what = "shade air" if row["kind"] == "by air" else "the hour"
         what = "shade air or the hour" if modulator == "either" else what
-        return f"the pull of {name} {'falls' if row['log_odds'] < 0 else 'rises'} with {what}"
+        return f"selection for {name} {'falls' if row['log_odds'] < 0 else 'rises'} with {what}"
     if row["log_odds"] > 0:
         return f"low and high values of {name} went before those between"
     if not row["offered_low"] <= row["top"] <= row["offered_high"]:
-        return f"the pull of {name} levels off"
+        return f"selection for {name} levels off"
     limits = f"{row['low']:.3g} to {row['high']:.3g}"
     if not np.isfinite([row["low"], row["high"]]).all():
         limits = "without finite limits"

@@ -1,4 +1,4 @@
-"""From weather stations across a range to seasonal air bands, with a caution for confined animals beside them."""
+"""From weather stations to seasonal air-temperature ranges, with a caution for confined animals beside them."""
 
 from dataclasses import dataclass, field
 
@@ -46,7 +46,7 @@ CAUTIONS = (
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class AirBands(Result):
-    """Seasonal air bands; made by `air_bands`.
+    """Seasonal air-temperature ranges; made by `air_bands`.
 
     Parameters
     ----------
@@ -104,7 +104,7 @@ class AirBands(Result):
             if np.isfinite(row.low_c)
         ]
         spread = rows["spread_high_c"].max()
-        words = f"Air bands from {count} station{'s' if count > 1 else ''}: {', '.join(parts)}. "
+        words = f"Seasonal air-temperature ranges from {count} station{'s' if count > 1 else ''}: {', '.join(parts)}. "
         words += (
             f"Caution for a confined animal: above {self.ceiling_c:.1f} °C, which is {rows['margin_c'].max():.1f} °C "
             "below the warmest season's high end (a rule of thumb without a source, no limit). "
@@ -131,7 +131,7 @@ def air_bands(
     timezone=None,
     hours_needed=20,
 ):
-    """Draw seasonal air bands from the readings of one or more weather stations.
+    """Draw seasonal air-temperature ranges from the readings of one or more weather stations.
 
     The band of a season reaches from its typical minimum to its typical maximum (the means of the daily extremes): what
     the stations show as ordinary. Beside it stands a caution for a confined animal, which cannot leave the heat: the

@@ -1,4 +1,4 @@
-"""Tables of air bands from the statistics of the stations, and the sums that stations and grids share."""
+"""Tables of air-temperature ranges from the statistics of the stations, and the sums that stations and grids share."""
 
 import numpy as np
 import pandas as pd

@@ -1,4 +1,4 @@
-"""What a reader of air bands has to be told, and bands that are refused."""
+"""What a reader of air-temperature ranges has to be told, and bands that are refused."""
 
 import numpy as np
 

@@ -379,7 +379,7 @@ def sheet(*, paper="A4", title="Enclosure sheet"):
         "background-image:linear-gradient(#ddd .2mm,transparent .2mm),"
         "linear-gradient(90deg,#ddd .2mm,transparent .2mm);"
         "print-color-adjust:exact;-webkit-print-color-adjust:exact}.plan i,.plan b{position:absolute;left:2mm;"
-        "font:8pt sans-serif;background:#fff}.plan i{top:1mm}.plan b{bottom:1mm}</style>"
+        "font:9pt sans-serif;background:#fff}.plan i{top:1mm}.plan b{bottom:1mm}</style>"
     )
     return printed.page_to_print(
         f"{title} ({paper})", style + plan + hand + beam + scans_of_a_week(title), paper=paper, row="7.5mm"

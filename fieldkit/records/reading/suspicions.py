@@ -413,8 +413,8 @@ def _stations(note, stated):
     if low:
         note.problems.warn(
             "season.toml",
-            f"Nothing says how high {', '.join(low)} stand{'s' if len(low) == 1 else ''}: no air bands can be drawn "
-            "for the height of the site.",
+            f"Nothing says how high {', '.join(low)} stand{'s' if len(low) == 1 else ''}: no air-temperature ranges "
+            "can be drawn for the height of the site.",
             f"Add [stations.{low[0]}] with elevation_m, latitude_deg and longitude_deg"
             + ("." if len(low) == 1 else ", and so for each."),
             column="stations",

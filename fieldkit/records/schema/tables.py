@@ -121,7 +121,7 @@ TABLES = {
     ),
     "sightings": _table(
         "sightings",
-        "one animal (or group) met by chance, once",
+        "one animal (or group) seen incidentally, once",
         {
             "time": _column("time", "when it was seen, local time of the site", **_TIME),
             "animal_id": _column("text", "which animal; empty when not told apart", example="R07"),

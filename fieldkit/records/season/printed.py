@@ -19,12 +19,12 @@ _PAPER = """
 body {{ font: 9.5pt/1.3 sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: {width} }}
 section {{ break-after: page }} section:last-child {{ break-after: auto }}
 h1 {{ font-size: 14pt; margin: 0 0 1mm }} h2 {{ font-size: 10pt; margin: 2mm 0 0 }} p {{ margin: 0 0 1.5mm }}
-table {{ border-collapse: collapse; width: 100%; table-layout: fixed; margin: 1.5mm 0 }}
+table {{ border-collapse: collapse; width: 100%; table-layout: auto; margin: 1.5mm 0 }}
 th, td {{ border: .3mm solid #000; padding: .6mm 1mm; text-align: left; vertical-align: top; overflow-wrap: anywhere }}
-th {{ font-size: 8pt; background: #eee }} tbody td {{ height: {row} }}
+th {{ font-size: 9pt; overflow-wrap: normal; hyphens: none; background: #eee }} tbody td {{ height: {row} }}
 tbody tr.first td {{ border-top: .8mm solid #000 }}
 .blanks span {{ display: inline-block; border-bottom: .3mm solid #000; min-width: 38mm; margin-right: 5mm }}
-ol {{ columns: 2; column-gap: 8mm; margin: 1mm 0; padding-left: 5mm; font-size: 8.5pt }}
+ol {{ columns: 2; column-gap: 8mm; margin: .5mm 0; padding-left: 5mm; font-size: 9pt }}
 li {{ break-inside: avoid; margin-bottom: 1mm }}
 .wide {{ width: 18% }}
 @media screen {{ body {{ padding: 1em }} section {{ margin-bottom: 3em; overflow-x: auto }}

@@ -285,7 +285,7 @@ def read_ghcn(path, *, stations=None, unit=None):
             "If it is another kind of CSV, read it with read_station_csv and name its columns."
         )
     if long.empty:
-        raise FieldkitError(f"{path.name} has no TMAX or TMIN: it cannot give air bands.")
+        raise FieldkitError(f"{path.name} has no TMAX or TMIN: it cannot give air-temperature ranges.")
     failed = long["qflag"] != ""
     left_out = long.loc[failed, ["station_id", "date", "element", "value"]].rename(columns={"element": "column"})
     left_out["value"] = left_out["value"] / 10.0
@@ -471,7 +471,7 @@ def _ghcn_wide(path, unit):
     raw = _read_text(path, sep=",")
     raw.columns = [c.strip().upper() for c in raw.columns]
     if not {"TMAX", "TMIN"} <= set(raw.columns):
-        raise FieldkitError(f"{path.name} has no columns TMAX and TMIN: it cannot give air bands.")
+        raise FieldkitError(f"{path.name} has no columns TMAX and TMIN: it cannot give air-temperature ranges.")
     notes = []
     if unit is None:
         shown = pd.concat([raw["TMAX"], raw["TMIN"]])

@@ -177,7 +177,7 @@ def odds(comparison, *, who="The animals"):
 
 
 def _relation(axes, name, curve, comparison):
-    """One bent relation: odds along a driver, or how the pull of a driver changes with shade air."""
+    """One bent relation: odds along a driver, or how selection for a driver changes with shade air."""
     by_air = name.endswith(("(changing with air)", "(changing with hour)"))
     driver = name.partition(" (")[0]
     column = comparison.contrast["column"].get(driver, "operative_c")

@@ -1,4 +1,4 @@
-"""Pictures of air bands: through the months, by station and season, and on the map."""
+"""Pictures of air-temperature ranges: through the months, by station and season, and on the map."""
 
 import numpy as np
 
@@ -73,7 +73,7 @@ def _year_in_words(bands):
     count = bands.settings["n_stations"]
     where = f"{count} stations" if count > 1 else "one station only"
     return (
-        f"Air band: {warm['low_c']:.0f} to {warm['high_c']:.0f} °C in {warm['month']}, "
+        f"Seasonal air range: {warm['low_c']:.0f} to {warm['high_c']:.0f} °C in {warm['month']}, "
         f"{cool['low_c']:.0f} to {cool['high_c']:.0f} °C in {cool['month']} ({where})"
     )
 

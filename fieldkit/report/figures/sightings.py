@@ -1,4 +1,4 @@
-"""Pictures of animals met by chance."""
+"""Pictures of animals seen incidentally."""
 
 import numpy as np
 
@@ -7,7 +7,7 @@ from fieldkit.report.figures.style import COLOURS, look, new_axes
 
 
 def seen(result):
-    """Draw when animals were met: by hour of the sun and by month, as rates where the time watched is known.
+    """Draw when animals were met: by solar hour and by month, as rates where the time watched is known.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ def seen(result):
     figure, panels = new_axes(2, 1, height=6.4)
     whole, level = result.table.loc["all"], result.settings["level"]
     with look():
-        for axes, table, what in zip(panels, (result.table, result.by_month), ("hour of the sun (12: noon)", "month")):
+        for axes, table, what in zip(panels, (result.table, result.by_month), ("solar time (h; 12 is noon)", "month")):
             groups = table.drop(index="all")
             where = np.arange(len(groups))
             names = [MONTHS[name - 1] if what == "month" else name for name in groups.index]

@@ -123,7 +123,7 @@ def chosen(result):
         axes.set_xticks(where, names)
         axes.set_ylim(bottom=0)
         axes.set_ylabel("UV index" if uv else "irradiance on the level (W/m²)")
-        axes.set_xlabel("hour of the sun (12: noon)" if result.by == "solar_hour" else "month")
+        axes.set_xlabel("solar time (h; 12 is noon)" if result.by == "solar_hour" else "month")
         row = result.table.loc["all"]
         if uv:
             words = f"UV index {row['median']:.1f} where {row['offered_median']:.1f}"

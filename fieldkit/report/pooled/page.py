@@ -14,7 +14,8 @@ from fieldkit.field import pool
 from fieldkit.records.reading import opening
 from fieldkit.records.spreadsheet import safe_table
 from fieldkit.report.privacy import at_home, gate
-from fieldkit.report.writeup import folders, methods
+from fieldkit.report.writeup import folders
+from fieldkit.report.writeup.pages import methods
 
 MARKER, FORMAT = "pool.json", "fieldkit pool 1"
 _TEMPLATES = Path(__file__).parent.parent / "templates"

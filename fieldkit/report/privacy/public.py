@@ -1,8 +1,8 @@
 """A season that others may have: its place cut to a cell, its names replaced, its free text gone.
 
-What is computed from such a season is the same for every true place in the cell: no day length, clear sky or air band
-can give back more than the cell. Rounding cannot promise that: 500 day lengths rounded to a minute still give the
-latitude to some thousandths of a degree.
+What is computed from such a season is the same for every true place in the cell: no day length, clear sky or
+air-temperature range can give back more than the cell. Rounding cannot promise that: 500 day lengths rounded to a
+minute still give the latitude to some thousandths of a degree.
 """
 
 import contextlib

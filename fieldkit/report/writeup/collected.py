@@ -10,6 +10,7 @@ from pathlib import Path
 from fieldkit.core import FieldkitError, Role, listen
 from fieldkit.records.season.reader import Season
 from fieldkit.records.spreadsheet import safe_table
+from fieldkit.report.plain.results import plain
 
 # Stands for an argument that is no plain value.
 GIVEN = "given"
@@ -35,11 +36,11 @@ class Recorder:
         if caller.f_globals.get("__name__") == "__main__":
             self.calls.append(((self._count, caller.f_lineno), described(function, arguments, keywords)))
 
-    def published(self, result, name, role):
+    def published(self, result, name, role, depth):
         """Keep a result under its name; the same name again is the same result, newly made."""
-        if role is Role.VERDICT and any(r is Role.VERDICT and n != name for n, (_, r) in self.results.items()):
+        if role is Role.VERDICT and any(r is Role.VERDICT and n != name for n, (_, r, _) in self.results.items()):
             raise FieldkitError("A notebook publishes one verdict, not two.")
-        self.results[name] = (result, role)
+        self.results[name] = (result, role, depth)
 
 
 def start():
@@ -71,11 +72,11 @@ def collect(recorder, namespace, cells, folder):
     folder = Path(folder)
     found, estimates = [], []
     rows = next((value.rows for value in namespace.values() if isinstance(value, Season)), {})
-    for name, (value, role) in recorder.results.items():
+    for name, (value, role, depth) in recorder.results.items():
         safe_table(value.table).to_csv(folder / f"{name}.csv", lineterminator="\n")
         left_out = getattr(value, "left_out", None)
         # Some results only count what they left out; only rows can be listed.
-        if hasattr(left_out, "to_csv") and len(left_out):
+        if hasattr(left_out, "to_csv") and len(left_out) and "reason" in left_out:
             safe_table(in_files(left_out, rows, value.rows_of)).to_csv(
                 folder / f"{name}_left_out.csv", index=False, lineterminator="\n"
             )
@@ -84,6 +85,7 @@ def collect(recorder, namespace, cells, folder):
             {
                 "name": name,
                 "role": role,
+                "depth": depth,
                 "kind": type(value).__name__,
                 "module": type(value).__module__,
                 "sentence": value.sentence,
@@ -91,6 +93,7 @@ def collect(recorder, namespace, cells, folder):
                 "seed": getattr(value, "seed", None),
                 "settings": _plain(getattr(value, "settings", None) or {}),
                 "warnings": list(value.warnings),
+                "plain": plain(value, topic_of(type(value).__module__)),
             }
         )
     calls = shown_calls(recorder.calls, cells)
@@ -100,15 +103,21 @@ def collect(recorder, namespace, cells, folder):
 
 
 def topic_of(module):
-    """Topic that a module belongs to: the package it is a private file of.
+    """Topic that a module belongs to: the nearest package above it that has a public face.
 
     Examples
     --------
     >>> topic_of("fieldkit.field.choice.verdict"), topic_of("fieldkit.field.sunlight")
     ('choice', 'sunlight')
+    >>> topic_of("fieldkit.field.choice.robust.calibration"), topic_of("fieldkit.field.climate.grid.bands")
+    ('choice', 'grid')
     """
     parts = module.split(".")
-    return parts[-1] if len(parts) < 4 else parts[-2] if len(parts) > 4 else parts[2]
+    root = Path(__file__).parents[2]
+    for depth in range(len(parts) - 1, 2, -1):
+        if root.joinpath(*parts[1:depth], "__init__.pyi").exists():
+            return parts[depth - 1]
+    return parts[-1] if len(parts) < 4 else parts[2]
 
 
 def in_files(left_out, rows, table=None):

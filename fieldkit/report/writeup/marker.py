@@ -35,9 +35,11 @@ def write_pdf(folder, *, wanted):
     weasyprint = pdf_maker() if wanted is not False else None
     if weasyprint is None:
         return False
-    # From the text and not from the file: links to files beside the page would else hold the path of this computer.
-    page = weasyprint.HTML(string=(folder / "index.html").read_text(encoding="utf-8"))
-    page.write_pdf(folder / "writeup.pdf", pdf_variant="pdf/ua-1")
+    for page in sorted(folder.glob("*.html")):
+        # From the text and not from the file: links to files beside the page would else hold the path of this computer.
+        text = weasyprint.HTML(string=page.read_text(encoding="utf-8"))
+        name = folders.PDF if page.stem == "index" else f"{page.stem}.pdf"
+        text.write_pdf(folder / name, pdf_variant="pdf/ua-1")
     return True
 
 
@@ -50,7 +52,7 @@ def record_files(records, settings):
     return seals.of_records(records.path, [settings, *names])
 
 
-def write_marker(folder, page, is_demo, only, cage):
+def write_marker(folder, page, is_demo, only, cage, languages=()):
     files = {
         path.relative_to(folder).as_posix(): folders.digest(path)
         for path in sorted(folder.rglob("*"))
@@ -67,6 +69,7 @@ def write_marker(folder, page, is_demo, only, cage):
         "enclosure_sha256": cage.input_hash if cage is not None else None,
         "only": list(only) if only is not None else None,
         "parameters": page.parameters,
+        "languages": list(languages),
         "answer": page.answer(),
         "terms": {name: value if isinstance(value, str | None) else list(value) for name, value in page.terms.items()},
         "versions": page.versions,

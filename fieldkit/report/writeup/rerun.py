@@ -11,6 +11,7 @@ from fieldkit.core import FieldkitError, Result
 from fieldkit.report import writeup
 from fieldkit.report.integrity import files, seals
 from fieldkit.report.integrity.texts import compare_parts, differing_words, flat
+from fieldkit.report.plain.catalogue import LANGUAGES
 from fieldkit.report.writeup import folders
 
 # How many differing values of a file are spelled out in words.
@@ -108,12 +109,14 @@ def reproduce(published, season=None, *, enclosure=None, out=None, tolerance=1e-
             exact_place=bool(about.get("exact_place", False)),
             pdf=None if made_pdf else False,
             progress=progress,
+            languages=[code for code in about.get("languages") or () if code in LANGUAGES],
             like=about,
         )
         rerun = folders.read_marker(place)
         drawn = all(about["versions"].get(name) == rerun["versions"].get(name) for name in _DRAWING)
         names = {*seals.files_in(published), *rerun["files"], folders.MARKER}
-        unread = {folders.PDF} if made_pdf and (folders.PDF not in rerun["files"] or not _reads_pdf()) else set()
+        pdfs = {name for name in about["files"] if name.endswith(".pdf")}
+        unread = pdfs if made_pdf and (folders.PDF not in rerun["files"] or not _reads_pdf()) else set()
         rows, count = files.compare(published, place, names - unread, tolerance=tolerance, drawn=drawn)
         rows += [(name, "", "SHA-256", *pair) for name, *pair in sealed]
         same_input = all(rerun[key] == about.get(key) for key in ("input_sha256", "enclosure_sha256"))

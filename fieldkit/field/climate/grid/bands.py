@@ -1,4 +1,4 @@
-"""The same air bands from gridded climate: masked to a range, weighed by area, as large as the disk holds."""
+"""The same air-temperature ranges from gridded climate: masked to a region, weighed by area, of any size."""
 
 from dataclasses import dataclass, field
 
@@ -20,7 +20,7 @@ _IRRADIANCE_UNITS = {"w m-2", "w/m2", "w m**-2", "w/m^2", "watt m-2"}
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class GridBands(Result):
-    """Seasonal air bands of a region on a grid; made by `air_bands`.
+    """Seasonal air-temperature ranges of a region on a grid; made by `air_bands`.
 
     Parameters
     ----------
@@ -59,7 +59,8 @@ class GridBands(Result):
             f"{r.season} {r.low_c:.1f} to {r.high_c:.1f} °C" for r in self.table.itertuples() if np.isfinite(r.low_c)
         ]
         return (
-            f"Air bands from {self.settings['n_cells']} grid cells ({self.settings['area_km2']:,.0f} km²): "
+            f"Seasonal air-temperature ranges from {self.settings['n_cells']} grid cells "
+            f"({self.settings['area_km2']:,.0f} km²): "
             f"{', '.join(parts)}. Caution for a confined animal: above {self.ceiling_c:.1f} °C, "
             f"{self.table['margin_c'].max():.1f} °C below the warmest season's high end (a rule of thumb without a "
             f"source, no limit). Completeness: {self.settings['completeness_words']}."
@@ -77,7 +78,7 @@ def air_bands(
     period=None,
     memory_mb=256.0,
 ):
-    """Draw seasonal air bands for a region from gridded daily extremes.
+    """Draw seasonal air-temperature ranges for a region from gridded daily extremes.
 
     Every cell is treated as `fieldkit.field.climate.air_bands` treats a station, with the same sums; cells are then
     pooled by area. The grid passes month by month through dask, in this process or on the cluster whose

@@ -10,10 +10,10 @@ import re
 import tomllib
 from pathlib import Path
 
-from fieldkit.report.writeup import wording
 from fieldkit.report.writeup.collected import GIVEN
+from fieldkit.report.writeup.pages import wording
 
-_FILE = Path(__file__).parent.parent / "templates" / "methods.toml"
+_FILE = Path(__file__).parents[2] / "templates" / "methods.toml"
 
 
 @functools.cache

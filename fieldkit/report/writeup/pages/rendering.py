@@ -1,18 +1,16 @@
 """Turn notebook cells and tables into clean, numbered HTML: no scripts, nothing from the network."""
 
 import base64
-import html
 import re
 import shutil
 from pathlib import Path
 
 from markupsafe import Markup
 
-from fieldkit.captive.targets import UNITS as TARGETS
 from fieldkit.core import visible
-from fieldkit.records.schema.tables import TABLES
-from fieldkit.records.schema.units import ALL_ROLES
-from fieldkit.report.writeup.wording import NAMES, label, plain
+from fieldkit.report.writeup.pages import cells as tables
+from fieldkit.report.writeup.pages import markdown
+from fieldkit.report.writeup.pages.wording import label, plain
 
 _KEPT = {
     *(
@@ -60,10 +58,13 @@ class Renderer:
         Id of the section that each notebook fills, by file name; links to other notebooks are taken out.
     said : dict of str to str
         Sentences that stand elsewhere on the page, each with the id of that place: a link takes the place of a repeat.
+    letter : str
+        Before each number of a figure or table, such as "S" in a supplement.
     """
 
-    def __init__(self, folder, *, sections=None, said=None):
+    def __init__(self, folder, *, sections=None, said=None, letter=""):
         self.folder = folder
+        self.letter = letter
         self.sections = sections or {}
         self.said = said or {}
         self.figures = []
@@ -72,17 +73,38 @@ class Renderer:
         self._level = 2
         self._columns = set()
 
-    def section(self, title, cells, *, figures):
-        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end.
+    def leading(self, title, cells, *, figures):
+        """Blocks of a section of the report: figures and tables alone.
 
-        `cells` are pairs: a cell, and why it could not be run, or None.
+        Returns the blocks and, for each cell by its place in `cells`, the words that point to what it shows.
         """
+        self._begin(title, cells)
+        blocks, pointers = [], {}
+        for place, (cell, missing) in enumerate(cells):
+            if missing is not None:
+                continue
+            before = len(self.figures), len(self.tables)
+            blocks += self._outputs(cell, figures, only=("image/png", "<table"))
+            new = [f"Figure {f['number']}" for f in self.figures[before[0] :]]
+            pointers[place] = new + [f"Table {t['number']}" for t in self.tables[before[1] :]]
+        return [block for block in blocks if block], pointers
+
+    def _begin(self, title, cells):
         self._heading, self._level, self._columns = title, 2, set()
         for cell, _ in cells:
             for output in cell.get("outputs", []):
                 self._columns |= set(
                     re.findall(r"<th[^>]*>([a-z0-9_]+)</th>", output.get("data", {}).get("text/html", ""))
                 )
+
+    def section(self, title, cells, *, figures, elsewhere=None):
+        """Blocks of one section: text, figures, tables, printed words; the code of all cells folded at the end.
+
+        `cells` are pairs: a cell, and why it could not be run, or None. `elsewhere` has, by the id() of a cell, the
+        line that takes the place of its figures and tables.
+        """
+        self._begin(title, cells)
+        elsewhere = elsewhere or {}
         parts = _parts(cells)
         blocks, code, told, after_gap = [], [], set(), False
         lost_until = 0
@@ -112,7 +134,10 @@ class Renderer:
                 code.append(cell.source.strip())
                 if lead := cell.metadata.get("fieldkit", {}).get("lead"):
                     blocks.append(self.markdown(lead))
-                blocks += self._outputs(cell, figures)
+                if id(cell) in elsewhere:
+                    blocks += [*self._outputs(cell, figures, without=("image/png", "<table")), elsewhere[id(cell)]]
+                else:
+                    blocks += self._outputs(cell, figures)
         if code:
             blocks.append(
                 Markup(
@@ -131,9 +156,9 @@ class Renderer:
 
     def markdown(self, text):
         """Markdown as clean HTML; headings are moved below the section's own, formulas are drawn."""
-        return self._clean(_to_html(text))
+        return self._clean(markdown.to_html(text))
 
-    def _outputs(self, cell, figures):
+    def _outputs(self, cell, figures, *, only=(), without=()):
         about = cell.metadata.get("fieldkit", {})
         captions = about.get("table") or _first_comment(cell.source)
         captions = [captions] if isinstance(captions, str) else list(captions)
@@ -146,11 +171,26 @@ class Renderer:
         ]
         blocks = []
         for output in cell.outputs:
+            kind = _kind(output)
+            if kind == "<table" and (only or without) and output in shown:
+                # A result shows a sentence above its table: the two may stand on different pages.
+                blocks += self._part_of(output, captions, tables_only=bool(only))
+                continue
+            if (only and kind not in only) or kind in without:
+                continue
             if output.output_type == "stream" and output.name == "stdout":
                 blocks += self._printed(_ANSI.sub("", output.text))
             elif output in shown:
                 blocks += self._shown(output, about, captions, figures)
         return blocks
+
+    def _part_of(self, output, captions, *, tables_only):
+        from bs4 import BeautifulSoup
+
+        soup = BeautifulSoup(output.data["text/html"], "html.parser")
+        found = [table.extract() for table in soup.find_all("table")]
+        text = "".join(map(str, found)) if tables_only else soup.decode()
+        return [self._clean(text, captions=captions)] if text.strip() else []
 
     def _printed(self, text):
         """Printed words: sentences as paragraphs, numbered and dashed lines as lists, columns as they stand."""
@@ -203,8 +243,9 @@ class Renderer:
     def _figure(self, output, about, figures):
         kept = output.metadata.get("fieldkit", {})
         alt = output.metadata.get("image/png", {}).get("alt", "")
+        words = kept.get("words") or alt
         number = len(self.figures) + 1
-        stem = f"figure-{number:02d}"
+        stem = f"figure-{self.letter.lower()}{number:02d}"
         image = output.data["image/png"].strip()
         files = ""
         if "figure" in kept:
@@ -221,18 +262,29 @@ class Renderer:
             caption = f"{caption} {_sentence(about['figure'])}"
         finding = kept.get("finding", "")
         about = {
-            "number": number,
+            "number": f"{self.letter}{number}",
             "caption": caption,
+            "alt": alt or caption,
+            "image": image,
+            "depth": about.get("depth"),
             "stem": stem if files else None,
             "headline": about.get("headline"),
         }
         self.figures.append(about | {"finding": finding})
         return Markup(
-            '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {n}">'
+            '<figure id="figure-{n}"><div class="wide drawing" tabindex="0" role="region" aria-label="Figure {l}{n}">'
             '<img src="data:image/png;base64,{image}" alt="{alt}"></div>'
-            "<figcaption><b>Figure {n}.</b> {caption}{files}"
-            "<details><summary>The figure in words and numbers</summary><p>{alt}</p></details></figcaption></figure>"
-        ).format(n=number, image=image, alt=alt or caption, caption=caption, files=files)
+            "<figcaption><b>Figure {l}{n}.</b> {caption}{files}"
+            "<details><summary>The figure in words and numbers</summary><p>{words}</p></details></figcaption></figure>"
+        ).format(
+            n=number,
+            l=self.letter,
+            image=image,
+            alt=alt or caption,
+            words=words or caption,
+            caption=caption,
+            files=files,
+        )
 
     def table(self, frame, caption):
         """A DataFrame as a numbered table with a caption; text is escaped, numbers get four significant digits."""
@@ -268,7 +320,7 @@ class Renderer:
                 self._dress_table(soup, table, next(captions, None))
             else:
                 table.decompose()
-        return Markup(soup.decode(formatter=_html5()).strip())
+        return Markup(soup.decode(formatter=markdown.html5()).strip())
 
     def _dress_tag(self, tag):
         if re.fullmatch("h[1-6]", tag.name):
@@ -297,13 +349,13 @@ class Renderer:
         )
         if table.caption:
             table.caption.decompose()
-        self.tables.append({"number": number, "caption": words})
-        _join_index_names(table)
-        _drop_row_numbers(table)
+        self.tables.append({"number": f"{self.letter}{number}", "caption": words})
+        tables.join_index_names(table)
+        tables.drop_row_numbers(table)
         table["id"] = f"table-{number}"
         caption = soup.new_tag("caption")
         bold = soup.new_tag("b")
-        bold.string = f"Table {number}."
+        bold.string = f"Table {self.letter}{number}."
         caption.append(bold)
         caption.append(f" {words}")
         table.insert(0, caption)
@@ -311,7 +363,7 @@ class Renderer:
         for row in table.find_all("tr"):
             cells = row.find_all(["td", "th"])
             for cell, head in zip(cells, heads[-len(cells) :], strict=False):
-                cell.string = _in_words(cell.get_text(strip=True), head, row.find_parent("thead") is not None)
+                cell.string = tables.in_words(cell.get_text(strip=True), head, row.find_parent("thead") is not None)
         for cell in table.find_all("th"):
             head = cell.find_parent("thead") is not None
             spans = int(cell.get("colspan", 1)) > 1 if head else int(cell.get("rowspan", 1)) > 1
@@ -322,7 +374,7 @@ class Renderer:
                 del cell["scope"]
         frame = soup.new_tag("div")
         # A wide table scrolls inside its frame on a phone, also from the keyboard.
-        frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {number}"}
+        frame.attrs = {"class": "wide", "tabindex": "0", "role": "region", "aria-label": f"Table {self.letter}{number}"}
         table.wrap(frame)
 
 
@@ -335,6 +387,14 @@ def _attribute(tag, name, value):
     if name == "src":
         return value if _PICTURE.fullmatch(value) else None
     return None if value.strip().lower().startswith("data:") else value
+
+
+def _kind(output):
+    """Whether an output is a figure or a table; None for anything else."""
+    data = output.get("data", {})
+    if "image/png" in data:
+        return "image/png"
+    return "<table" if "<table" in data.get("text/html", "") else None
 
 
 def _parts(cells):
@@ -367,89 +427,6 @@ def _lost_with(parts, number):
         end += 1
     reasons = [missing for cell, missing, _ in parts[number:end] if cell.cell_type == "code"]
     return end, [] if None in reasons else list(dict.fromkeys(reasons))
-
-
-# What pandas and the kit write in cells, in words.
-_CELLS = dict.fromkeys(("NaN", "NaT", "None", "<NA>", "nan"), "–") | {"True": "yes", "False": "no"}
-_CELLS |= dict.fromkeys(("inf", "-inf"), "no limit")
-_CELLS |= {
-    name: label(name)
-    for name in (*NAMES, *ALL_ROLES, *TARGETS, *(c for table in TABLES.values() for c in table.columns))
-    if "_" in name
-}
-
-
-def _in_words(text, head, is_head):
-    """What a cell shows to a reader; chances too small to matter are not spelled out."""
-    if is_head:
-        return label(text)
-    if text in _CELLS:
-        return _CELLS[text]
-    if re.fullmatch(r"[\d.]+e-\d+", text) and re.match(r"p\b|.*_p$|weight", head) and float(text) < 1e-4:
-        return "<0.0001"
-    if re.fullmatch(r"0\.0+", text) and re.match(r"p\b|.*_p$", head):
-        # A table rounded for reading; no chance is zero.
-        return f"<{text[:-1]}1"
-    if re.fullmatch(r"-[\d.]+(e-?\d+)?", text):
-        return text.replace("-", "−", 1)
-    return plain(text)
-
-
-def _drop_row_numbers(table):
-    """Take out an index that only counts rows: it says nothing to a reader."""
-    rows = table.tbody.find_all("tr") if table.tbody else []
-    heads = [row.find(["th", "td"]) for row in (table.thead.find_all("tr") if table.thead else [])]
-    firsts = [row.find(["th", "td"]) for row in rows]
-    counted = rows and all(cell.name == "th" and cell.get_text(strip=True).isdigit() for cell in firsts)
-    if counted and len(heads) == 1 and not heads[0].get_text(strip=True):
-        for cell in [*heads, *firsts]:
-            cell.decompose()
-
-
-def _join_index_names(table):
-    """Move the names of an index from pandas' extra header row into the blank cells above them."""
-    rows = table.thead.find_all("tr") if table.thead else []
-    if len(rows) != 2:
-        return
-    above, names = ([(cell, cell.get_text(strip=True)) for cell in row.find_all(["th", "td"])] for row in rows)
-    if len(above) == len(names) and all(bool(top) != bool(name) for (_, top), (_, name) in zip(above, names)):
-        for (cell, top), (_, name) in zip(above, names):
-            cell.string = top or name
-        rows[1].decompose()
-    elif len(above) == len(names) and names[0][1] and not any(name for _, name in names[1:]):
-        # The columns have a name of their own, which says nothing that the caption does not.
-        above[0][0].string = names[0][1]
-        rows[1].decompose()
-
-
-def _to_html(text):
-    from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
-
-    class Formulas(IPythonRenderer):
-        def inline_math(self, body):
-            return _formula(body)
-
-        block_math = inline_math
-
-    return MarkdownWithMath(renderer=Formulas(escape=False, exclude_anchor_links=True)).render(text)
-
-
-def _formula(tex):
-    from fieldkit.report.figures.style import formula
-
-    drawn = formula(tex)
-    words = html.escape(" ".join(tex.split()), quote=True)
-    if drawn is None:
-        return f"<code>{words}</code>"
-    return f'<img src="data:image/svg+xml;base64,{base64.b64encode(drawn.encode()).decode()}" alt="{words}">'
-
-
-def _html5():
-    """Letters as they are, no slash in void elements."""
-    from bs4.dammit import EntitySubstitution
-    from bs4.formatter import HTMLFormatter
-
-    return HTMLFormatter(EntitySubstitution.substitute_xml, void_element_close_prefix="")
 
 
 def _first_comment(source):

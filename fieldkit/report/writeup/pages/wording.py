@@ -89,7 +89,7 @@ TERMS = {
     "preferred range": "body temperatures that animals choose where nothing but warmth differs",
     "RMSE": "typical size of an error: the root of the mean squared difference",
     "shade air": "air temperature, read by a thermometer that neither sun nor warm surfaces reach",
-    "sighting": "an animal, or a group, met by chance",
+    "sighting": "an animal, or a group, seen incidentally",
     "standard deviation": "typical distance of single values from their mean",
     "standard error": "typical error of an estimate, from one season to another like it",
     "switch point": "the shade air at which animals turn from seeking sun to seeking shade",

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from fieldkit.records.problems import summary
-from fieldkit.report.writeup.wording import label
+from fieldkit.report.writeup.pages.wording import label
 
 TABLES = ("choices", "sightings", "scans", "gradient", "loggers", "weather")
 _FEW_ANIMALS = 30

@@ -1,0 +1,1 @@
+"""The pages of a write-up: what is shown on them, in three depths."""
