@@ -219,7 +219,7 @@ def _folder(tmp_path, scans, **more):
 
 
 def test_photographs_are_scans(tmp_path):
-    text = "file,point\nIMG_20250506_0930.jpg,B1\nIMG_20250506_1130.jpg,Out of sight\n2025-05-07 09.30.00.png,R1\n"
+    text = "File name,point\nIMG_20250506_0930.jpg,B1\nIMG_20250506_1130.jpg,Out of sight\n2025-05-07 09.30.00.png,R1\n"
     record = fieldkit.read_enclosure(_folder(tmp_path, text))
     assert record.scans["time"].dt.strftime("%d %H:%M").tolist() == ["06 09:30", "06 11:30", "07 09:30"]
     assert len(set(record.scans["animal_id"])) == 1

@@ -121,3 +121,15 @@ def test_the_limits_hold_for_the_demo(tmp_path):
     assert words_of(first) <= SUMMARY_WORDS and first.count("<figure") <= 3
     alts = re.findall(r' alt="([^"]*)"', report)
     assert alts and all(0 < len(alt) < 300 for alt in alts)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_summary_prints_on_one_page(language):
+    """With three pictures as tall as they may be, on both papers."""
+    weasyprint = pytest.importorskip("weasyprint", reason="the pdf extra is not installed")
+    css = (depths._TEMPLATES / "writeup.css").read_text(encoding="utf-8")
+    text = first_page(ANSWERS["operative"], language).replace("<style>\n", f"<style>\n{css}\n", 1)
+    tall = weasyprint.CSS(string=".three figure img { height: 4.5cm; width: 100% }")
+    for paper in ("A4", "Letter"):
+        sheet = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
+        assert len(weasyprint.HTML(string=text).render(stylesheets=[tall, sheet]).pages) == 1, paper

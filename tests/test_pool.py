@@ -15,6 +15,7 @@ from scipy import stats
 import fieldkit
 from fieldkit.cli import main
 from fieldkit.core import FieldkitError, resource_dir
+from fieldkit.demo import clubs
 from fieldkit.field import basking, choice, pool
 from fieldkit.field.planning import simulate
 from fieldkit.report import figures, pooled
@@ -305,3 +306,10 @@ def test_forest_and_funnel_draw_what_was_found(five):
     assert mean["x"].iloc[0] == pytest.approx(part.estimate)
     with pytest.raises(FieldkitError, match="from 10 seasons on"):
         pool_figures.funnel(found, "selection_radiation")
+
+
+def test_the_invented_clubs_hold_their_truth_and_the_rule_finds_the_two_that_differ():
+    (found,) = pool.by_species(clubs.estimates(permutations=99))
+    assert found.invented and found.verdict == clubs.TRUTH["driver"]
+    differs = found.seasons["differs"]
+    assert set(differs.index[differs != ""]) == {clubs.SUNLIT, clubs.PICKED}

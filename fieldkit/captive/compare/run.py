@@ -279,6 +279,7 @@ def _says(q, d, verdict, margin, p):
 def _sentence(table, field, captive):
     counts = table["verdict"].value_counts()
     parts = [f"{counts[v]} {words}" for v, words in _COUNTED.items() if v in counts]
+    parts = ["1 differs" if part == "1 differ" else part for part in parts]
     gone = table[table["verdict"] == "differs"].sort_values("p_all", kind="stable")
     main = "; ".join(
         f"{row.question} (here {amount(row.captive)}, in the field {amount(row.field)}"

@@ -137,14 +137,19 @@ def _under_own_name(stated):
     return out
 
 
+# Headers of the column in which a camera's list names its photographs.
+FILE_NAMES = ("file", "file_name", "filename", "photo", "photograph", "picture", "image")
+
+
 def _with_times(raw, stated, problems):
     """A list of photographs with the time that their names tell; any other table as it is."""
     said = headers.renamed("enclosure_scans", stated)
     bases = {said.get(headers.base(h), headers.base(h)): h for h in raw.header}
-    if any(name in bases for name in headers.TIMES) or "file" not in bases:
+    file = next((bases[name] for name in FILE_NAMES if name in bases), None)
+    if any(name in bases for name in headers.TIMES) or file is None:
         return raw
     times, wrong = [], []
-    for row, name in raw.cells[bases["file"]].items():
+    for row, name in raw.cells[file].items():
         time = moment_of_file(name)
         times.append(time)
         if time is None:
@@ -155,7 +160,7 @@ def _with_times(raw, stated, problems):
             "The name of this photograph tells no date and time.",
             "Add a column time, or let the camera write names such as IMG_20260514_1020.jpg.",
             row=row,
-            column=bases["file"],
+            column=file,
             value=name,
         )
     if wrong:

@@ -368,7 +368,10 @@ def section(settings, name):
 
 def closest(word, known):
     """What to say about a word that is not known."""
-    near = difflib.get_close_matches(str(word), list(known), 1, 0.5)
+    # Another case is nearer than another letter.
+    near = [k for k in known if str(k).lower() == str(word).lower()] or difflib.get_close_matches(
+        str(word), list(known), 1, 0.5
+    )
     if near:
         return f"Did you mean {near[0]}?"
     return "Use one of " + ", ".join(sorted(known)) + "."
