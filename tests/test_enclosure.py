@@ -40,7 +40,7 @@ def test_making_it_again_gives_the_same_bytes(tmp_path):
     names = sorted(p.name for p in FOLDER.iterdir())
     assert names == ["enclosure.toml", "lamp_readings.csv", "readings.csv", "truth.json"]
     assert filecmp.cmpfiles(FOLDER, again, names, shallow=False) == (names, [], [])
-    with pytest.raises(FieldkitError, match="nothing was written"):
+    with pytest.raises(FieldkitError, match="nothing was changed"):
         demo.write(again)
 
 

@@ -361,8 +361,8 @@ def error_of_pairs(choices, columns, *, level=0.95):
     >>> import pandas as pd
     >>> twice = pd.DataFrame({"set_id": range(8), "place_id": "P", "surface_c": 30.0})
     >>> again = twice.assign(surface_c=[31, 29, 31, 29, 31, 29, 31, 29])
-    >>> error_of_pairs(pd.concat([twice, again]), ["surface_c"]).loc["surface_c", "error"].round(3)
-    np.float64(0.707)
+    >>> float(error_of_pairs(pd.concat([twice, again]), ["surface_c"]).loc["surface_c", "error"].round(3))
+    0.707
     """
     import pandas as pd
     from scipy import special
