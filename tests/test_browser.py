@@ -112,6 +112,8 @@ def test_code_is_folded_and_unfolds(supplement):
     shown = "document.querySelector('details.code pre').checkVisibility({contentVisibilityAuto: true})"
     supplement.evaluate("document.querySelector('details.code summary').click()")
     assert supplement.evaluate("document.querySelector('details.code').open")
+    supplement.evaluate("document.querySelector('details.code pre').scrollIntoView()")
+    supplement.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(1))))")
     assert supplement.evaluate(shown)
 
 

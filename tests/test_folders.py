@@ -56,8 +56,13 @@ def commands(where):
     }
 
 
+LONG = {"demo season", "card", "targets"}
+
+
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL is POSIX")
-@pytest.mark.parametrize("name", list(commands("")))
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow if name in LONG else ()) for name in commands("")]
+)
 def test_a_killed_command_leaves_no_half_and_the_next_nothing_beside(name, tmp_path):
     season = make(tmp_path / "season")
     (season / "aims.toml").write_text('[[target]]\ntarget = "uv_index"\nhigh = 8\nkind = "limit"\n')
