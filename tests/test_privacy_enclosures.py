@@ -7,6 +7,7 @@ from test_privacy import marks_in, told_by
 
 import fieldkit
 from fieldkit import cli
+from fieldkit.captive import targets
 from fieldkit.report import writeup
 from fieldkit.report.privacy import at_home, enclosures, gate, texts
 
@@ -54,6 +55,20 @@ def test_plain_names_stay_and_a_public_name_is_used(tmp_path):
     file.write_text(text, encoding="utf-8")
     with enclosures.opened(fieldkit.read_enclosure(folder)) as told:
         assert told.name == "shelf of the club"
+
+
+def test_targets_in_a_keepers_words_stay_at_home(tmp_path):
+    folder = make_enclosure(tmp_path / "c")
+    (folder / "targets.toml").write_text(
+        'species = "ridge lizard"  # kept by Traudl at Quendelbach\nnotes = ["ask Traudl at Quendelbach"]\n'
+        '[[target]]\ntarget = "shade_air_c"\nlow = 21\nhigh = 25\nbasis = "field"\nsource = "Traudl, Quendelbach"\n',
+        encoding="utf-8",
+    )
+    enclosures.write(fieldkit.read_enclosure(folder), tmp_path / "p")
+    text = (tmp_path / "p" / "targets.toml").read_text(encoding="utf-8")
+    assert "raudl" not in text and "uendelbach" not in text
+    told, own = (targets.load(at / "targets.toml").table for at in (tmp_path / "p", folder))
+    assert told[["target", "low", "high", "kind"]].equals(own[["target", "low", "high", "kind"]])
 
 
 @pytest.mark.slow

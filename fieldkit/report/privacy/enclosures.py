@@ -8,11 +8,12 @@ import contextlib
 import re
 import tempfile
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
 
+from fieldkit.captive import targets
 from fieldkit.records import enclosure as records
 from fieldkit.records import schema as schemas
 from fieldkit.records.enclosure import tables as enclosure_tables
@@ -141,8 +142,7 @@ def write(enclosure, folder):
             table.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n", encoding="utf-8")
     if enclosure.path is not None:
         _trial(enclosure.path / _TRIAL, folder / _TRIAL, names)
-        if (targets := enclosure.path / "targets.toml").is_file():
-            (folder / "targets.toml").write_bytes(targets.read_bytes())
+        _targets(enclosure.path / "targets.toml", folder / "targets.toml", _words_of_names(enclosure, names))
 
 
 @contextlib.contextmanager
@@ -269,6 +269,17 @@ def _trial(source, target, names):
         if isinstance(stated.get(key), dict):
             lines.append(f"{key} = {_value({names.lamp.get(n, n): v for n, v in stated[key].items()})}")
     target.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
+
+
+def _targets(source, target, secrets):
+    """The targets as numbers: comments and notes stay at home, and a source in a keeper's own words does."""
+    if not source.is_file():
+        return
+    read = targets.load(source)
+    printed = read.table["basis"].isin(["standard", "literature"])
+    told = read.table["source"].map(lambda text: _word(text, secrets)).where(printed, "the keeper's own")
+    public_ones = replace(read, table=read.table.assign(source=told), species=_word(read.species, secrets), notes=())
+    target.write_text(public_ones.to_toml(), encoding="utf-8", newline="\n")
 
 
 # --- what must stay at home -------------------------------------------------------------------------------------------
